@@ -1,0 +1,53 @@
+//! The board as the rig sees it, and the one main loop.
+
+use crate::memory::Memory;
+use crate::reading::Sensed;
+use crate::rig::Rig;
+use shared_protocol::units::Millis;
+
+/// Where frames for the host go. Sending never waits: what finds no room is kept by the rig or dropped by it.
+pub trait Outlet {
+    /// Bytes that can be taken now.
+    fn room(&self) -> usize;
+    /// Takes a whole frame; called only with no more than [`Outlet::room`] bytes.
+    fn send(&mut self, frame: &[u8]);
+}
+
+/// A part of the turn whose doing proves that the rig is alive. A watchdog is fed when all have been seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Stage {
+    /// The sensor line was looked after.
+    Sensors,
+    /// The host's bytes were looked after.
+    Host,
+    /// The rig decided.
+    Rig,
+}
+
+/// What a board gives the rig. A method enters here when two boards implement it.
+pub trait Board: Outlet {
+    /// Time since start.
+    fn now(&mut self) -> Millis;
+    /// Moves the sensor line on by one step, without waiting, and returns a round when one is complete.
+    fn sense(&mut self, now: Millis) -> Option<Sensed>;
+    /// Takes bytes that arrived from the host, at most `into.len()`, without waiting.
+    fn receive(&mut self, into: &mut [u8]) -> usize;
+    /// Told after each stage of a turn.
+    fn alive(&mut self, stage: Stage);
+}
+
+/// Bytes taken from the host in one turn.
+const RECEIVE_BYTES: usize = 64;
+
+/// One turn of the main loop: bounded work, and nothing in it waits.
+pub fn turn<B: Board, M: Memory>(board: &mut B, rig: &mut Rig<M>) {
+    let now = board.now();
+    let sensed = board.sense(now);
+    board.alive(Stage::Sensors);
+    let mut bytes = [0; RECEIVE_BYTES];
+    let count = board.receive(&mut bytes);
+    board.alive(Stage::Host);
+    rig.poll(now, sensed, bytes.get(..count).unwrap_or(&[]), board);
+    board.alive(Stage::Rig);
+}

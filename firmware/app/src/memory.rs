@@ -1,0 +1,31 @@
+//! The only view the rig has of its non-volatile memory.
+
+/// A byte-writable memory such as FRAM.
+///
+/// Bytes written before a [`Memory::barrier`] are in the memory before any byte written after it. Without a
+/// barrier between them, writes may land in any order, and a power cut may leave any of them undone or torn.
+pub trait Memory {
+    /// What can go wrong on the way to the part.
+    type Error: core::fmt::Debug;
+
+    /// Bytes it holds.
+    fn size(&self) -> u32;
+
+    /// Reads `into.len()` bytes from `at`.
+    ///
+    /// # Errors
+    /// When the part does not answer or the range does not exist.
+    fn read(&mut self, at: u32, into: &mut [u8]) -> Result<(), Self::Error>;
+
+    /// Writes `bytes` at `at`.
+    ///
+    /// # Errors
+    /// When the part does not answer or the range does not exist.
+    fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), Self::Error>;
+
+    /// Returns when everything written so far is kept.
+    ///
+    /// # Errors
+    /// When the part does not answer.
+    fn barrier(&mut self) -> Result<(), Self::Error>;
+}

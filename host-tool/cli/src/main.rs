@@ -1,0 +1,2 @@
+//! The binary `borewitness`.
+fn main() {}

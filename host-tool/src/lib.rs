@@ -1,0 +1,1 @@
+//! The cab and the office.

@@ -1,0 +1,514 @@
+//! What slots mean: the records that the rig makes, each once.
+//!
+//! Depths in records count from the *hub*, positive downwards, because that is what the rig measures; the plan
+//! carries the hub's height above the datum, and the host turns one into the other when it prints.
+
+use crate::body::{CoarseLean, Row};
+use crate::slot::{BODY_BYTES, PARTS_MAX, Part, RECORD_BYTES_MAX, Slot};
+use crate::units::{CentiDegrees, Lean, Micrometres, Millis, RigAxes};
+use crate::{fixed_body, text_body};
+use heapless::{String, Vec};
+
+fixed_body! {
+    /// The rig started.
+    pub struct Start {
+        /// When, on its own clock.
+        pub at: Millis,
+        /// Why: a [`ResetCause`](crate::state::ResetCause).
+        pub cause: u8,
+        /// The epoch; a factory reset begins a new one.
+        pub epoch: u32,
+    }
+}
+
+text_body! {
+    /// Who measures and with what: follows every [`Opened`], so that a set-up explains itself.
+    pub struct Identity {
+        /// When.
+        pub at: Millis,
+        /// The rig's name.
+        pub rig: String<16>,
+        /// True where no real hole was drilled.
+        pub simulated: bool,
+        /// Firmware version.
+        pub firmware: String<12>,
+        /// The epoch that the sequence belongs to.
+        pub epoch: u32,
+        /// Height above the hub of the guide that the tool pivots about.
+        pub guide_height: Micrometres,
+        /// Whether the encoder still knows its place after a power cut.
+        pub encoder_absolute: bool,
+        /// Milliseconds between reading depth and reading lean.
+        pub skew_ms: u16,
+        /// Increment of new depth that makes one record.
+        pub increment: Micrometres,
+        /// First eight bytes of the configuration's SHA-256.
+        pub configuration: [u8; 8],
+    }
+}
+
+text_body! {
+    /// What is to be drilled, from the structure sheet.
+    pub struct Plan {
+        /// Line.
+        pub line: String<24>,
+        /// Structure.
+        pub structure: String<16>,
+        /// Leg: a [`Leg`](crate::state::Leg).
+        pub leg: u8,
+        /// Attempt at this leg, from 1.
+        pub attempt: u8,
+        /// Set-up within the attempt, from 1.
+        pub setup: u8,
+        /// Who drills.
+        pub operator: String<24>,
+        /// Units of the sheet: a [`SheetUnits`](crate::state::SheetUnits).
+        pub units: u8,
+        /// What depths count from: a [`Datum`](crate::state::Datum).
+        pub datum: u8,
+        /// Depth below the datum.
+        pub depth: Micrometres,
+        /// Hub above the datum.
+        pub hub_above_datum: Micrometres,
+        /// Diameter of the hole.
+        pub diameter: Micrometres,
+        /// Tool, by its number in the rig's table.
+        pub tool: u8,
+        /// How much less than planned is accepted.
+        pub depth_under: Micrometres,
+        /// How much more than planned is accepted.
+        pub depth_over: Micrometres,
+        /// The most lean accepted over the whole hole.
+        pub plumb_limit: Lean,
+        /// From ahead on line to the rig's forward direction, clockwise.
+        pub heading: CentiDegrees,
+        /// How well the heading is known, as a half-width.
+        pub heading_within: CentiDegrees,
+    }
+}
+
+text_body! {
+    /// A set-up began: the plan as the rig took it.
+    pub struct Opened {
+        /// When.
+        pub at: Millis,
+        /// The command that did it.
+        pub request: u32,
+        /// The plan.
+        pub plan: Plan,
+    }
+}
+
+fixed_body! {
+    /// The tip was set on the hub.
+    pub struct Hub {
+        /// When.
+        pub at: Millis,
+        /// The command that said so.
+        pub request: u32,
+        /// The encoder's count.
+        pub count: i32,
+        /// Depth that the rig would have shown: zero but for the misclosure. 0 when depth was unreferenced.
+        pub misclosure: Micrometres,
+        /// 1 when depth was unreferenced before.
+        pub first: u8,
+    }
+}
+
+fixed_body! {
+    /// Another tool was put on.
+    pub struct Tool {
+        /// When.
+        pub at: Millis,
+        /// The command that said so.
+        pub request: u32,
+        /// Its number in the rig's table.
+        pub tool: u8,
+        /// Pin to cutting edge.
+        pub length: Micrometres,
+        /// Diameter that it cuts.
+        pub diameter: Micrometres,
+    }
+}
+
+fixed_body! {
+    /// A step of new depth.
+    pub struct Increment {
+        /// When its bottom was reached.
+        pub at: Millis,
+        /// Its bottom, below the hub.
+        pub depth: Micrometres,
+        /// Mean lean over it, forward.
+        pub forward: CoarseLean,
+        /// Mean lean over it, to the right.
+        pub right: CoarseLean,
+        /// Standard deviation of the samples' lean, both axes together, in steps of 10 µm/m.
+        pub scatter: u16,
+        /// Samples in the mean.
+        pub samples: u16,
+        /// Time spent making it, tenths of a second.
+        pub took: u16,
+        /// Why it may be worth less, bit by bit: see [`quality`].
+        pub quality: u8,
+    }
+}
+
+/// Bits of an increment's quality; 0 is good.
+pub mod quality {
+    /// Fewer samples than a mean needs.
+    pub const FEW_SAMPLES: u8 = 1;
+    /// Samples were left out because the tilt sensor was stale or at fault.
+    pub const TILT_FAULT: u8 = 1 << 1;
+    /// The encoder was stale or at fault on the way.
+    pub const ENCODER_FAULT: u8 = 1 << 2;
+    /// The leans scatter more than a steady tool's.
+    pub const SCATTERED: u8 = 1 << 3;
+    /// More than one increment deep: depth came in one step.
+    pub const SKIPPED: u8 = 1 << 4;
+    /// Every bit with its number and meaning, for the document.
+    pub const TABLE: &[(u8, &str)] = &[
+        (FEW_SAMPLES, "fewer samples than a mean needs"),
+        (TILT_FAULT, "samples left out: tilt sensor stale or at fault"),
+        (ENCODER_FAULT, "encoder stale or at fault on the way"),
+        (SCATTERED, "leans scatter more than a steady tool's"),
+        (SKIPPED, "more than one increment deep: depth came in one step"),
+    ];
+}
+
+fixed_body! {
+    /// One trip to the bottom and up again.
+    pub struct Pass {
+        /// Counted within the set-up, from 1.
+        pub number: u16,
+        /// When the tip met bottom.
+        pub began: Millis,
+        /// When it left.
+        pub ended: Millis,
+        /// Where it met bottom, below the hub.
+        pub tag: Micrometres,
+        /// The bottom when it left, below the hub.
+        pub bottom: Micrometres,
+    }
+}
+
+fixed_body! {
+    /// A check changed its state.
+    pub struct Change {
+        /// When.
+        pub at: Millis,
+        /// What is watched: a [`Check`](crate::state::Check).
+        pub check: u8,
+        /// The new state, a code of that check's own.
+        pub state: u8,
+        /// Where the bottom was, below the hub.
+        pub depth: Micrometres,
+        /// The figure that decided: micrometres for depth and fall-in, µm/m for plumb.
+        pub figure: i32,
+    }
+}
+
+fixed_body! {
+    /// A sensor fault began or ended.
+    pub struct Fault {
+        /// When.
+        pub at: Millis,
+        /// Which: a [`Sensor`](crate::state::Sensor).
+        pub sensor: u8,
+        /// What: a [`SensorFault`](crate::state::SensorFault).
+        pub fault: u8,
+        /// 1 began, 0 ended.
+        pub began: u8,
+        /// Milliseconds that it lasted; 0 at its beginning.
+        pub lasted: u32,
+    }
+}
+
+text_body! {
+    /// What somebody said, as heard by the rig.
+    pub struct Note {
+        /// When.
+        pub at: Millis,
+        /// The command that brought it.
+        pub request: u32,
+        /// Who says so.
+        pub author: String<24>,
+        /// What was said.
+        pub text: String<120>,
+    }
+}
+
+fixed_body! {
+    /// The rig was told the time of day.
+    pub struct Clock {
+        /// When, on its own clock.
+        pub at: Millis,
+        /// Milliseconds since 1970-01-01T00:00Z, by the host's clock.
+        pub unix_ms: i64,
+        /// The local offset from UTC, minutes.
+        pub offset: i16,
+    }
+}
+
+text_body! {
+    /// A set-up ended: the rig's own summary and the digest over everything it said since [`Opened`].
+    pub struct Closed {
+        /// When.
+        pub at: Millis,
+        /// The command that did it.
+        pub request: u32,
+        /// The deepest that the tip was held, below the hub.
+        pub bottom: Micrometres,
+        /// Where the axis ends, off the hub's vertical.
+        pub toe: RigAxes<Micrometres>,
+        /// Passes made.
+        pub passes: u16,
+        /// Increments recorded.
+        pub increments: u16,
+        /// Sequence of the first slot of [`Opened`].
+        pub first: u32,
+        /// Slots from there up to this record.
+        pub slots: u32,
+        /// SHA-256 over those slots, in order, 32 bytes each.
+        pub digest: [u8; 32],
+    }
+}
+
+fixed_body! {
+    /// Slots that will never be seen, and why.
+    pub struct Gap {
+        /// When it was found.
+        pub at: Millis,
+        /// First missing sequence.
+        pub first: u32,
+        /// Last missing sequence.
+        pub last: u32,
+        /// Why: a [`GapCause`](crate::state::GapCause).
+        pub cause: u8,
+    }
+}
+
+/// Declares the kinds: number, name and layout in one list.
+macro_rules! kinds {
+    ($($number:literal $name:ident),* $(,)?) => {
+        /// Any record of this version.
+        #[derive(Clone, Debug, PartialEq, Eq)]
+        #[allow(missing_docs, clippy::large_enum_variant)] // each variant is documented at its body; no heap to box on
+        pub enum Record { $($name($name)),* }
+
+        impl Record {
+            /// Number, name and layout of every kind, for the document.
+            pub const TABLE: &'static [(u8, &'static str, &'static [Row])] = &[$(($number, stringify!($name), $name::TABLE)),*];
+
+            /// Its hand-assigned number.
+            #[must_use]
+            pub const fn kind(&self) -> u8 {
+                match self { $(Self::$name(_) => $number),* }
+            }
+
+            /// Writes the body at the front of `into` and returns how many bytes it took.
+            #[must_use]
+            pub fn encode(&self, into: &mut [u8; RECORD_BYTES_MAX]) -> Option<usize> {
+                match self { $(Self::$name(body) => body.encode(into)),* }
+            }
+
+            /// Reads a record.
+            ///
+            /// # Errors
+            /// [`RecordFault::Unknown`] where this version has no such kind (keep the slots raw),
+            /// [`RecordFault::Malformed`] where it has and the body does not fit it.
+            pub fn decode(kind: u8, body: &[u8]) -> Result<Self, RecordFault> {
+                match kind {
+                    $($number => $name::decode(body).map(Self::$name).ok_or(RecordFault::Malformed(kind)),)*
+                    _ => Err(RecordFault::Unknown(kind)),
+                }
+            }
+        }
+    };
+}
+
+kinds! {
+    1 Start,
+    2 Identity,
+    3 Opened,
+    4 Hub,
+    5 Tool,
+    6 Increment,
+    7 Pass,
+    8 Change,
+    9 Fault,
+    10 Note,
+    11 Clock,
+    12 Closed,
+    13 Gap,
+}
+
+/// Why a sound slot is no record that this version understands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RecordFault {
+    /// No such kind in this version.
+    Unknown(u8),
+    /// The body does not fit its kind.
+    Malformed(u8),
+}
+
+/// Splits a record's body over as many slots as it needs. `None` where it is longer than any record may be.
+#[must_use]
+pub fn slots(sequence: u32, boot: u16, kind: u8, body: &[u8]) -> Option<Vec<Slot, PARTS_MAX>> {
+    let of = u8::try_from(body.len().div_ceil(BODY_BYTES).max(1)).ok()?;
+    let mut out = Vec::new();
+    for index in 0..of {
+        let from = usize::from(index).saturating_mul(BODY_BYTES);
+        let piece = body.get(from..body.len().min(from.saturating_add(BODY_BYTES)))?;
+        out.push(Slot::build(sequence.wrapping_add(u32::from(index)), boot, kind, Part { index, of }, piece)?).ok()?;
+    }
+    Some(out)
+}
+
+/// Puts the parts of records together again. A record is whole or absent: an interrupted one is given up.
+#[derive(Debug, Default)]
+pub struct Assembler {
+    body: Vec<u8, RECORD_BYTES_MAX>,
+    last: Option<Slot>,
+    first: u32,
+}
+
+/// A whole record's bytes.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Assembled<'a> {
+    /// Sequence of its first slot.
+    pub first: u32,
+    /// Sequence of its last slot.
+    pub last: u32,
+    /// The start of the rig that wrote it.
+    pub boot: u16,
+    /// Its kind, raw.
+    pub kind: u8,
+    /// Its body.
+    pub body: &'a [u8],
+}
+
+impl Assembler {
+    /// Takes the next slot of the stream and returns the record that it completes, if it does.
+    pub fn push(&mut self, slot: &Slot) -> Option<Assembled<'_>> {
+        let part = slot.part();
+        if part.index == 0 {
+            self.body.clear();
+            self.first = slot.sequence();
+        } else if !self.last.is_some_and(|last| continues(&last, slot)) {
+            self.last = None;
+            return None;
+        }
+        self.last = Some(*slot);
+        self.body.extend_from_slice(slot.body()).ok()?;
+        if part.index.saturating_add(1) < part.of {
+            return None;
+        }
+        self.last = None;
+        Some(Assembled { first: self.first, last: slot.sequence(), boot: slot.boot(), kind: slot.kind(), body: &self.body })
+    }
+}
+
+fn continues(last: &Slot, next: &Slot) -> bool {
+    let (a, b) = (last.part(), next.part());
+    next.sequence() == last.sequence().wrapping_add(1)
+        && next.boot() == last.boot()
+        && next.kind() == last.kind()
+        && a.of == b.of
+        && b.index == a.index.saturating_add(1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::{any, prop_assert_eq, proptest};
+
+    #[test]
+    fn hand_laid_bodies_fit_one_slot() {
+        let sizes =
+            [Start::BYTES, Hub::BYTES, Tool::BYTES, Increment::BYTES, Pass::BYTES, Change::BYTES, Fault::BYTES, Clock::BYTES, Gap::BYTES];
+        assert!(sizes.iter().all(|&s| s <= BODY_BYTES), "{sizes:?}");
+    }
+
+    #[test]
+    fn the_longest_texts_fit_a_record() {
+        let full = |n| "W".repeat(n);
+        let (i, l) = (Micrometres(i32::MIN), Lean(i32::MIN));
+        let h = CentiDegrees(i32::MIN);
+        let plan = Plan {
+            line: full(24).as_str().try_into().unwrap(),
+            structure: full(16).as_str().try_into().unwrap(),
+            leg: 255,
+            attempt: 255,
+            setup: 255,
+            operator: full(24).as_str().try_into().unwrap(),
+            units: 255,
+            datum: 255,
+            depth: i,
+            hub_above_datum: i,
+            diameter: i,
+            tool: 255,
+            depth_under: i,
+            depth_over: i,
+            plumb_limit: l,
+            heading: h,
+            heading_within: h,
+        };
+        let at = Millis(u32::MAX);
+        let records = [
+            Record::Opened(Opened { at, request: u32::MAX, plan }),
+            Record::Note(Note {
+                at,
+                request: u32::MAX,
+                author: full(24).as_str().try_into().unwrap(),
+                text: full(120).as_str().try_into().unwrap(),
+            }),
+            Record::Closed(Closed {
+                at,
+                request: u32::MAX,
+                bottom: i,
+                toe: RigAxes { forward: i, right: i },
+                passes: u16::MAX,
+                increments: u16::MAX,
+                first: u32::MAX,
+                slots: u32::MAX,
+                digest: [255; 32],
+            }),
+        ];
+        for record in records {
+            let mut body = [0xA5; RECORD_BYTES_MAX];
+            let used = record.encode(&mut body).unwrap();
+            assert_eq!(Record::decode(record.kind(), &body[..used]).unwrap(), record);
+        }
+    }
+
+    #[test]
+    fn unknown_is_not_malformed() {
+        assert_eq!(Record::decode(200, &[]), Err(RecordFault::Unknown(200)));
+        assert_eq!(Record::decode(6, &[1, 2]), Err(RecordFault::Malformed(6)));
+        assert_eq!(Record::decode(10, &[1, 2, 5, 0xFF]), Err(RecordFault::Malformed(10)));
+    }
+
+    #[test]
+    fn an_interrupted_record_is_absent_and_the_next_one_whole() {
+        let long = slots(10, 1, 10, &[7; 50]).unwrap();
+        let short = slots(12, 2, 1, &[9; 9]).unwrap();
+        let mut assembler = Assembler::default();
+        assert_eq!(assembler.push(&long[0]), None);
+        assert_eq!(assembler.push(&long[1]), None);
+        let whole = assembler.push(&short[0]).unwrap();
+        assert_eq!((whole.first, whole.kind, whole.body), (12, 1, &[9; 9][..]));
+        assert_eq!(assembler.push(&long[2]), None, "a part without its beginning is not a record");
+    }
+
+    proptest! {
+        #[test]
+        fn any_body_is_split_and_put_together(body in proptest::collection::vec(any::<u8>(), 0..=RECORD_BYTES_MAX), seq: u32) {
+            let parts = slots(seq, 4, 10, &body).unwrap();
+            let mut assembler = Assembler::default();
+            let (end, rest) = parts.split_last().unwrap();
+            for slot in rest { prop_assert_eq!(assembler.push(slot), None); }
+            let whole = assembler.push(end).unwrap();
+            prop_assert_eq!((whole.first, whole.body), (seq, &body[..]));
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! The world that a rig drills in, without hardware.

@@ -1,0 +1,23 @@
+#!/bin/sh
+# The one list of what a bare Debian machine with Rust lacks to prove the project.
+# Run by `cargo xtask test` when it may install (root, or CI); otherwise a person runs it: sudo sh tests/install-debian.sh
+set -eu
+export DEBIAN_FRONTEND=noninteractive
+
+# Cross compiler with the sources of `core` (no target can be added to rustup here), linker, emulator.
+firmware="rustc-web cargo-web rust-web-src lld qemu-system-arm"
+# What reads the paper back: structure, text and attachments, archival rules.
+paper="qpdf poppler-utils libpdfbox2-java libactivation-java libjaxb-api-java default-jre-headless"
+# The independent sensor slave and the readers in Python; a C compiler for SQLite.
+bench="python3 python3-venv gcc libc6-dev"
+
+missing=""
+for package in $firmware $paper $bench; do
+    dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing="$missing $package"
+done
+if [ -n "$missing" ]; then
+    echo "installing:$missing"
+    apt-get update -qq
+    # shellcheck disable=SC2086
+    apt-get install -y -qq --no-install-recommends $missing
+fi

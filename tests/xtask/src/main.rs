@@ -1,0 +1,2 @@
+//! The verbs a person runs on this tree.
+fn main() {}
