@@ -1,1 +1,7 @@
 //! The cab and the office.
+//!
+//! Bytes from the port go through [`facts`] (what the rig's slots say, hole by hole, nothing judged) and
+//! [`judge`] (what it means against the plan) to paper and page.
+
+pub mod facts;
+pub mod judge;

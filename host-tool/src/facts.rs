@@ -1,0 +1,396 @@
+//! What a rig's slots say, set-up by set-up, in the rig's own words. Nothing is judged here, bridged or guessed.
+
+use sha2::{Digest, Sha256};
+use shared_protocol::record::{
+    Assembler, Change, Clock, Closed, Fault, Hub, Identity, Increment, Note, Opened, Pass, Record, RecordFault, Start, Tool,
+};
+use shared_protocol::slot::Slot;
+use shared_protocol::state::GapCause;
+use shared_protocol::units::Millis;
+use std::collections::BTreeMap;
+
+/// The time of day as the host told it to the rig.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Wall {
+    /// Milliseconds since 1970-01-01T00:00Z.
+    pub unix_ms: i64,
+    /// Local offset from UTC, minutes.
+    pub offset: i16,
+}
+
+impl Wall {
+    /// RFC 3339 with offset, to the second.
+    #[must_use]
+    pub fn rfc3339(self) -> String {
+        let offset = jiff::tz::Offset::from_seconds(i32::from(self.offset) * 60).unwrap_or(jiff::tz::Offset::UTC);
+        jiff::Timestamp::from_millisecond(self.unix_ms).map_or_else(
+            |_| "time unknown".to_owned(),
+            |t| offset.to_datetime(t).strftime("%Y-%m-%dT%H:%M:%S").to_string() + &offset_text(self.offset),
+        )
+    }
+}
+
+fn offset_text(minutes: i16) -> String {
+    let sign = if minutes < 0 { '-' } else { '+' };
+    format!("{sign}{:02}:{:02}", minutes.unsigned_abs() / 60, minutes.unsigned_abs() % 60)
+}
+
+/// A moment on the rig's clock, and on the wall's where the rig was told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Moment {
+    /// Which start of the rig.
+    pub boot: u16,
+    /// Since that start.
+    pub at: Millis,
+    /// The time of day, `None` where nobody told the rig during that run.
+    pub wall: Option<Wall>,
+}
+
+impl Moment {
+    /// RFC 3339, or the rig's own clock where the time of day is unknown.
+    #[must_use]
+    pub fn text(&self) -> String {
+        self.wall.map_or_else(|| format!("time unknown (start {}, {} s)", self.boot, self.at.0 / 1000), Wall::rfc3339)
+    }
+}
+
+/// A record's body with where and when.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Timed<T> {
+    /// Sequence of its first slot.
+    pub sequence: u32,
+    /// When.
+    pub moment: Moment,
+    /// What.
+    pub body: T,
+}
+
+/// Slots that are not there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Missing {
+    /// First missing sequence.
+    pub first: u32,
+    /// Last missing sequence.
+    pub last: u32,
+    /// Why, as the rig says; `None` where it says nothing and the slots may still come.
+    pub cause: Option<GapCause>,
+}
+
+impl Missing {
+    /// Slots that it covers.
+    #[must_use]
+    pub fn count(&self) -> u32 {
+        self.last.wrapping_sub(self.first).wrapping_add(1)
+    }
+}
+
+/// Whether the rig's digest over a set-up fits the slots in hand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DigestState {
+    /// It fits.
+    Fits,
+    /// It does not: a slot was changed or is missing.
+    Differs,
+    /// The set-up is not closed yet, so there is none.
+    Open,
+}
+
+/// One set-up: from the plan that the rig took to the close, or to the last slot in hand.
+#[derive(Clone, Debug)]
+pub struct SetUp {
+    /// The plan as the rig took it.
+    pub opened: Timed<Opened>,
+    /// The rig and its instruments; `None` where that record is missing.
+    pub identity: Option<Identity>,
+    /// Touches of the hub.
+    pub hubs: Vec<Timed<Hub>>,
+    /// Tools put on.
+    pub tools: Vec<Timed<Tool>>,
+    /// Increments of new depth.
+    pub increments: Vec<Timed<Increment>>,
+    /// Passes.
+    pub passes: Vec<Timed<Pass>>,
+    /// Checks that changed their state.
+    pub changes: Vec<Timed<Change>>,
+    /// Sensor faults, beginnings and ends.
+    pub faults: Vec<Timed<Fault>>,
+    /// Notes as heard.
+    pub notes: Vec<Timed<Note>>,
+    /// Restarts of the rig within the set-up.
+    pub restarts: Vec<Timed<Start>>,
+    /// The rig's own summary, once closed.
+    pub closed: Option<Timed<Closed>>,
+    /// What is not there.
+    pub missing: Vec<Missing>,
+    /// Records of kinds that this version does not know, kept raw.
+    pub unknown: usize,
+    /// Records that could not be read.
+    pub malformed: usize,
+    /// Whether the rig's digest fits.
+    pub digest: DigestState,
+    /// The slots themselves, verbatim, in order.
+    pub slots: Vec<Slot>,
+}
+
+/// Reads one rig's stream of one epoch, slots in rising sequence, and returns its set-ups in order.
+#[must_use]
+pub fn read(stream: &[Slot]) -> Vec<SetUp> {
+    let clocks = clocks(stream);
+    let causes = causes(stream);
+    let mut setups: Vec<SetUp> = Vec::new();
+    let mut assembler = Assembler::default();
+    let mut previous: Option<u32> = None;
+    let mut pending: Vec<Slot> = Vec::new();
+    for slot in stream {
+        let gap = previous.and_then(|p| missing(p, slot.sequence(), &causes));
+        previous = Some(slot.sequence());
+        if let (Some(gap), Some(open)) = (gap, current(&mut setups)) {
+            open.missing.extend(gap);
+        }
+        if slot.part().index == 0 {
+            flush(&mut setups, &mut pending);
+        }
+        pending.push(*slot);
+        let Some(whole) = assembler.push(slot) else { continue };
+        let record = Record::decode(whole.kind, whole.body);
+        let moment = |at: Millis| Moment { boot: whole.boot, at, wall: wall(&clocks, whole.boot, at) };
+        take(&mut setups, &mut pending, whole.first, record, &moment);
+    }
+    flush(&mut setups, &mut pending);
+    for setup in &mut setups {
+        setup.digest = digest(setup);
+    }
+    setups
+}
+
+/// The set-up that is still taking records.
+fn current(setups: &mut [SetUp]) -> Option<&mut SetUp> {
+    setups.last_mut().filter(|s| s.closed.is_none())
+}
+
+fn flush(setups: &mut [SetUp], pending: &mut Vec<Slot>) {
+    if let Some(open) = current(setups) {
+        open.slots.append(pending);
+    }
+    pending.clear();
+}
+
+fn take(
+    setups: &mut Vec<SetUp>,
+    pending: &mut Vec<Slot>,
+    sequence: u32,
+    record: Result<Record, RecordFault>,
+    moment: &dyn Fn(Millis) -> Moment,
+) {
+    if let Ok(Record::Opened(body)) = record {
+        let opened = Timed { sequence, moment: moment(body.at), body };
+        setups.push(SetUp::new(opened));
+        flush(setups, pending);
+        return;
+    }
+    let Some(open) = current(setups) else { return };
+    match record {
+        Ok(Record::Identity(body)) => open.identity = Some(body),
+        Ok(Record::Hub(body)) => open.hubs.push(Timed { sequence, moment: moment(body.at), body }),
+        Ok(Record::Tool(body)) => open.tools.push(Timed { sequence, moment: moment(body.at), body }),
+        Ok(Record::Increment(body)) => open.increments.push(Timed { sequence, moment: moment(body.at), body }),
+        Ok(Record::Pass(body)) => open.passes.push(Timed { sequence, moment: moment(body.began), body }),
+        Ok(Record::Change(body)) => open.changes.push(Timed { sequence, moment: moment(body.at), body }),
+        Ok(Record::Fault(body)) => open.faults.push(Timed { sequence, moment: moment(body.at), body }),
+        Ok(Record::Note(body)) => open.notes.push(Timed { sequence, moment: moment(body.at), body }),
+        Ok(Record::Start(body)) => open.restarts.push(Timed { sequence, moment: moment(body.at), body }),
+        Ok(Record::Closed(body)) => {
+            open.slots.append(pending);
+            open.closed = Some(Timed { sequence, moment: moment(body.at), body });
+        }
+        Ok(Record::Opened(_) | Record::Clock(_) | Record::Gap(_)) => {}
+        Err(RecordFault::Unknown(_)) => open.unknown += 1,
+        Err(RecordFault::Malformed(_)) => open.malformed += 1,
+    }
+}
+
+impl SetUp {
+    fn new(opened: Timed<Opened>) -> Self {
+        Self {
+            opened,
+            identity: None,
+            hubs: Vec::new(),
+            tools: Vec::new(),
+            increments: Vec::new(),
+            passes: Vec::new(),
+            changes: Vec::new(),
+            faults: Vec::new(),
+            notes: Vec::new(),
+            restarts: Vec::new(),
+            closed: None,
+            missing: Vec::new(),
+            unknown: 0,
+            malformed: 0,
+            digest: DigestState::Open,
+            slots: Vec::new(),
+        }
+    }
+}
+
+fn digest(setup: &SetUp) -> DigestState {
+    let Some(closed) = &setup.closed else { return DigestState::Open };
+    let before: Vec<&Slot> = setup.slots.iter().filter(|s| s.sequence().wrapping_sub(closed.sequence) > u32::MAX / 2).collect();
+    let mut hash = Sha256::new();
+    before.iter().for_each(|slot| hash.update(slot.bytes()));
+    let fits = hash.finalize()[..] == closed.body.digest && before.len() as u64 == u64::from(closed.body.slots);
+    if fits { DigestState::Fits } else { DigestState::Differs }
+}
+
+type Causes = Vec<(u32, u32, GapCause)>;
+
+/// Every gap that the rig itself declares, in a first reading of the stream.
+fn causes(stream: &[Slot]) -> Causes {
+    records(stream)
+        .filter_map(|(_, record)| match record {
+            Record::Gap(gap) => GapCause::from_raw(gap.cause).map(|cause| (gap.first, gap.last, cause)),
+            _ => None,
+        })
+        .collect()
+}
+
+/// What lies between two neighbours of the stream, split by cause; `None` where nothing does.
+fn missing(previous: u32, next: u32, causes: &Causes) -> Option<Vec<Missing>> {
+    let (mut from, to) = (previous.wrapping_add(1), next.wrapping_sub(1));
+    if from == next {
+        return None;
+    }
+    let mut out = Vec::new();
+    let mut known: Vec<_> = causes.iter().filter(|(first, last, _)| *first <= to && *last >= from).collect();
+    known.sort_by_key(|(first, _, _)| *first);
+    for &&(first, last, cause) in &known {
+        if first > from {
+            out.push(Missing { first: from, last: first - 1, cause: None });
+        }
+        out.push(Missing { first: first.max(from), last: last.min(to), cause: Some(cause) });
+        from = last.saturating_add(1);
+    }
+    if from <= to {
+        out.push(Missing { first: from, last: to, cause: None });
+    }
+    Some(out)
+}
+
+fn records(stream: &[Slot]) -> impl Iterator<Item = (u16, Record)> {
+    let mut assembler = Assembler::default();
+    stream.iter().filter_map(move |slot| {
+        let whole = assembler.push(slot)?;
+        Some((whole.boot, Record::decode(whole.kind, whole.body).ok()?))
+    })
+}
+
+type Clocks = BTreeMap<u16, Vec<Clock>>;
+
+fn clocks(stream: &[Slot]) -> Clocks {
+    let mut clocks = Clocks::new();
+    for (boot, record) in records(stream) {
+        if let Record::Clock(clock) = record {
+            clocks.entry(boot).or_default().push(clock);
+        }
+    }
+    clocks
+}
+
+/// The wall's time at a moment of the rig's clock: from the last setting before it, else from the first after it.
+fn wall(clocks: &Clocks, boot: u16, at: Millis) -> Option<Wall> {
+    let settings = clocks.get(&boot)?;
+    let before = settings.iter().rev().find(|c| at.since(c.at) < u32::MAX / 2);
+    let clock = before.or_else(|| settings.first())?;
+    let elapsed = i64::from(at.since(clock.at));
+    let elapsed = if before.is_some() { elapsed } else { elapsed - (1 << 32) };
+    Some(Wall { unix_ms: clock.unix_ms + elapsed, offset: clock.offset })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use shared_protocol::record::{Gap, slots};
+    use shared_protocol::slot::RECORD_BYTES_MAX;
+    use shared_protocol::units::Micrometres;
+
+    /// A stream made by hand, with the sequence running on.
+    #[derive(Default)]
+    struct Stream(Vec<Slot>);
+
+    impl Stream {
+        fn add(&mut self, boot: u16, record: &Record) -> u32 {
+            let mut body = [0; RECORD_BYTES_MAX];
+            let used = record.encode(&mut body).unwrap();
+            let first = self.0.last().map_or(5, |s| s.sequence() + 1);
+            self.0.extend(slots(first, boot, record.kind(), &body[..used]).unwrap());
+            first
+        }
+
+        fn hole(&mut self) {
+            self.add(1, &Record::Clock(Clock { at: Millis(500), unix_ms: 1_800_000_000_000, offset: -420 }));
+            let first = self.add(1, &Record::Opened(Opened { at: Millis(1_500), ..Opened::default() }));
+            let from = self.0.iter().position(|s| s.sequence() == first).unwrap();
+            self.add(1, &Record::Increment(Increment { at: Millis(2_500), depth: Micrometres::from_mm(25), ..Increment::default() }));
+            let mut hash = Sha256::new();
+            self.0[from..].iter().for_each(|s| hash.update(s.bytes()));
+            let slots = u32::try_from(self.0.len() - from).unwrap();
+            let digest = hash.finalize().into();
+            self.add(1, &Record::Closed(Closed { at: Millis(3_500), first, slots, digest, ..Closed::default() }));
+        }
+    }
+
+    #[test]
+    fn a_set_up_runs_from_open_to_close_and_its_digest_fits() {
+        let mut stream = Stream::default();
+        stream.hole();
+        stream.hole();
+        let setups = read(&stream.0);
+        assert_eq!(setups.len(), 2);
+        for setup in &setups {
+            assert_eq!((setup.increments.len(), setup.digest, setup.missing.len()), (1, DigestState::Fits, 0));
+            assert_eq!(setup.slots[0].sequence(), setup.opened.sequence);
+        }
+        assert_eq!(setups[0].increments[0].moment.text(), "2027-01-15T01:00:02-07:00");
+    }
+
+    #[test]
+    fn a_missing_slot_is_said_and_spoils_the_digest() {
+        let mut stream = Stream::default();
+        stream.hole();
+        let lost = stream.0.iter().position(|s| s.kind() == 6).unwrap();
+        let sequence = stream.0.remove(lost).sequence();
+        let setup = &read(&stream.0)[0];
+        assert_eq!(setup.missing, [Missing { first: sequence, last: sequence, cause: None }]);
+        assert_eq!(setup.digest, DigestState::Differs);
+    }
+
+    #[test]
+    fn a_gap_that_the_rig_declares_has_its_cause() {
+        let mut stream = Stream::default();
+        stream.add(1, &Record::Opened(Opened::default()));
+        let torn = stream.add(1, &Record::Increment(Increment::default()));
+        stream.0.pop();
+        stream.0.extend(slots(torn + 1, 2, 13, &gap_body(torn)).unwrap());
+        assert_eq!(read(&stream.0)[0].missing, [Missing { first: torn, last: torn, cause: Some(GapCause::Torn) }]);
+    }
+
+    fn gap_body(torn: u32) -> Vec<u8> {
+        let mut body = [0; RECORD_BYTES_MAX];
+        let used = Record::Gap(Gap { first: torn, last: torn, cause: GapCause::Torn.raw(), at: Millis(1) }).encode(&mut body).unwrap();
+        body[..used].to_vec()
+    }
+
+    #[test]
+    fn time_of_day_is_unknown_in_a_run_that_was_never_told() {
+        let mut stream = Stream::default();
+        stream.hole();
+        stream.add(2, &Record::Opened(Opened { at: Millis(9_000), ..Opened::default() }));
+        assert_eq!(read(&stream.0)[1].opened.moment.text(), "time unknown (start 2, 9 s)");
+    }
+
+    #[test]
+    fn a_moment_before_the_first_setting_counts_back_from_it() {
+        let clocks = Clocks::from([(1, vec![Clock { at: Millis(10_000), unix_ms: 60_000, offset: 0 }])]);
+        assert_eq!(wall(&clocks, 1, Millis(4_000)), Some(Wall { unix_ms: 54_000, offset: 0 }));
+        assert_eq!(wall(&clocks, 1, Millis(11_000)), Some(Wall { unix_ms: 61_000, offset: 0 }));
+    }
+}
