@@ -263,6 +263,9 @@ fn missing(previous: u32, next: u32, causes: &Causes) -> Option<Vec<Missing>> {
     let mut known: Vec<_> = causes.iter().filter(|(first, last, _)| *first <= to && *last >= from).collect();
     known.sort_by_key(|(first, _, _)| *first);
     for &&(first, last, cause) in &known {
+        if last < from {
+            continue; // declared again, within what was declared before
+        }
         if first > from {
             out.push(Missing { first: from, last: first - 1, cause: None });
         }

@@ -5,6 +5,7 @@
 //! toe(L) = h·(s − s₀) + L·s, with h the guide's height above the hub and s₀ the lean where drilling began.
 
 use crate::facts::{DigestState, SetUp};
+use shared_protocol::axis::stick;
 use shared_protocol::record::{Increment, Plan};
 use shared_protocol::state::{Check, ReferenceState};
 use shared_protocol::units::{CentiDegrees, Lean, Micrometres, RigAxes};
@@ -88,14 +89,6 @@ pub struct Judged {
 #[must_use]
 pub fn metres(length: Micrometres) -> f64 {
     f64::from(length.0) / 1e6
-}
-
-/// The stick model in whole micrometres, as the rig itself computes it: guide height, lean at the start of
-/// drilling, lean now and depth give the toe's offset.
-#[must_use]
-pub fn stick(guide: Micrometres, start: RigAxes<Lean>, now: RigAxes<Lean>, depth: Micrometres) -> RigAxes<Micrometres> {
-    let one = |start: Lean, now: Lean| guide.along(Lean(now.0.saturating_sub(start.0))).plus(depth.along(now));
-    RigAxes { forward: one(start.forward, now.forward), right: one(start.right, now.right) }
 }
 
 /// Judges a set-up against its plan.
@@ -242,20 +235,5 @@ mod tests {
                 assert!((got.ahead - ahead).abs() < 1e-9 && (got.right - to_right).abs() < 1e-9, "{heading} {forward} {right}: {got:?}");
             }
         }
-    }
-
-    #[test]
-    fn a_straight_stick_lands_where_length_times_lean_says() {
-        let lean = RigAxes { forward: Lean(12_000), right: Lean(-5_000) };
-        let toe = stick(Micrometres::from_mm(1_400), lean, lean, Micrometres::from_mm(3_000));
-        assert_eq!(toe, RigAxes { forward: Micrometres::from_mm(36), right: Micrometres::from_mm(-15) });
-    }
-
-    #[test]
-    fn a_mast_that_tips_about_its_guide_swings_the_toe_by_guide_height_too() {
-        let start = RigAxes { forward: Lean(0), right: Lean(0) };
-        let now = RigAxes { forward: Lean(10_000), right: Lean(0) };
-        let toe = stick(Micrometres::from_mm(1_400), start, now, Micrometres::from_mm(3_000));
-        assert_eq!(toe.forward, Micrometres::from_mm(44));
     }
 }

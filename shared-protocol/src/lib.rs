@@ -7,6 +7,7 @@
 #![cfg_attr(not(test), no_std)]
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects))]
 
+pub mod axis;
 pub mod body;
 pub mod frame;
 pub mod message;
