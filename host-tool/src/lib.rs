@@ -5,3 +5,7 @@
 
 pub mod facts;
 pub mod judge;
+pub mod paper;
+pub mod measure;
+pub mod plan;
+pub mod text;

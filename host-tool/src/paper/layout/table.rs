@@ -1,0 +1,216 @@
+//! Tables: columns by shares of the width, rows kept whole where they can be, heads repeated on every page.
+
+use super::flow::Flow;
+use super::letters::{Lines, Weight};
+use super::marks::{Align, Mark, Role, text_marks};
+
+const SIZE: f64 = 9.0;
+const BETWEEN_COLUMNS: f64 = 9.0;
+const BETWEEN_ROWS: f64 = 1.6;
+const UNDER_HEAD: f64 = 3.0;
+
+/// What a column's cells are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// They name their row.
+    Names,
+    /// They say something about it.
+    Values,
+}
+
+/// One column.
+#[derive(Clone, Copy, Debug)]
+pub struct Column<'a> {
+    /// What stands over it; a table whose columns all have none has no head.
+    pub head: &'a str,
+    /// Its part of the width.
+    pub share: f64,
+    /// How its cells are aligned.
+    pub align: Align,
+    /// What its cells are.
+    pub kind: Kind,
+}
+
+/// A column of names.
+#[must_use]
+pub const fn names(head: &str, share: f64) -> Column<'_> {
+    Column { head, share, align: Align::Left, kind: Kind::Names }
+}
+
+/// A column of words.
+#[must_use]
+pub const fn words(head: &str, share: f64) -> Column<'_> {
+    Column { head, share, align: Align::Left, kind: Kind::Values }
+}
+
+/// A column of figures, flush right.
+#[must_use]
+pub const fn figures(head: &str, share: f64) -> Column<'_> {
+    Column { head, share, align: Align::Right, kind: Kind::Values }
+}
+
+/// Where a column lies.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    x: f64,
+    width: f64,
+    align: Align,
+}
+
+impl Place {
+    /// The line that its cells are aligned to.
+    fn anchor(&self) -> f64 {
+        match self.align {
+            Align::Left => self.x,
+            Align::Centre => self.x + self.width / 2.0,
+            Align::Right => self.x + self.width,
+        }
+    }
+}
+
+/// Puts a table into the flow. Missing cells are dashes; empty ones too, since every field is filled.
+pub fn table(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>]) {
+    let places = places(flow, columns);
+    let heads: Vec<Lines> = columns.iter().zip(&places).map(|(c, p)| cell(flow, c.head, Weight::Strong, p.width)).collect();
+    let headed = columns.iter().any(|c| !c.head.is_empty());
+    flow.begin(Role::Table);
+    if headed {
+        flow.need(height(&heads) + UNDER_HEAD + 2.0 * SIZE);
+        flow.begin(Role::Row);
+        for (head, place) in heads.iter().zip(&places) {
+            flow.begin(Role::ColumnHead);
+            let marks = text_marks(head, 0, head.lines.len(), (place.anchor(), flow.y()), place.align);
+            flow.put(marks);
+            flow.end();
+        }
+        flow.end();
+        under_head(flow, &heads);
+    }
+    for row in rows {
+        let cells: Vec<Lines> = (columns.iter().zip(&places).enumerate())
+            .map(|(i, (column, place))| {
+                let text = row.get(i).map_or("", String::as_str);
+                let weight = if column.kind == Kind::Names { Weight::Strong } else { Weight::Regular };
+                cell(flow, if text.trim().is_empty() { "–" } else { text }, weight, place.width)
+            })
+            .collect();
+        whole_row(flow, columns, &places, &cells, headed.then_some(&heads[..]));
+    }
+    flow.end();
+}
+
+fn places(flow: &Flow, columns: &[Column<'_>]) -> Vec<Place> {
+    let shares: f64 = columns.iter().map(|c| c.share).sum();
+    let gaps: f64 = columns.iter().skip(1).map(|_| BETWEEN_COLUMNS).sum();
+    let unit = (flow.width() - gaps) / shares;
+    let mut x = flow.left();
+    let place = |column: &Column<'_>| {
+        let place = Place { x, width: column.share * unit, align: column.align };
+        x += place.width + BETWEEN_COLUMNS;
+        place
+    };
+    columns.iter().map(place).collect()
+}
+
+fn cell(flow: &mut Flow, text: &str, weight: Weight, width: f64) -> Lines {
+    flow.letters.set(&[(weight, text)], SIZE, Some(width))
+}
+
+fn height(cells: &[Lines]) -> f64 {
+    cells.iter().map(Lines::height).fold(0.0, f64::max)
+}
+
+fn under_head(flow: &mut Flow, heads: &[Lines]) {
+    flow.advance(height(heads) + UNDER_HEAD / 2.0);
+    flow.rule();
+    flow.advance(UNDER_HEAD);
+}
+
+/// Turns the page within a table: the head is there again, to look at only.
+fn turn_page(flow: &mut Flow, places: &[Place], heads: Option<&[Lines]>) {
+    flow.turn_page();
+    let Some(heads) = heads else { return };
+    let y = flow.y();
+    let again = heads.iter().zip(places).flat_map(|(h, p)| text_marks(h, 0, h.lines.len(), (p.anchor(), y), p.align));
+    let marks: Vec<Mark> = again.collect();
+    flow.decorate(marks);
+    under_head(flow, heads);
+}
+
+/// A row, on one page where a page can hold it.
+fn whole_row(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], cells: &[Lines], heads: Option<&[Lines]>) {
+    let line = cells.first().map_or(SIZE, |c| c.line_height);
+    let longest = cells.iter().map(|c| c.lines.len()).max().unwrap_or(0);
+    if height(cells) > flow.room() && !flow.at_top() {
+        turn_page(flow, places, heads);
+    }
+    let mut parts = vec![0];
+    let mut pieces: Vec<Vec<(usize, usize)>> = vec![Vec::new(); cells.len()];
+    // Nearly always one part; a cell taller than a page goes on over the next.
+    while parts.last().is_some_and(|&from| from < longest) {
+        let from = parts.last().copied().unwrap_or(0);
+        let fits = (from + 1..=longest).take_while(|to| span(*to - from, line) <= flow.room()).last().unwrap_or(from + 1);
+        for (index, (place, lines)) in places.iter().zip(cells).enumerate() {
+            if from < lines.lines.len() {
+                let marks = text_marks(lines, from, fits, (place.anchor(), flow.y()), place.align);
+                pieces[index].push(flow.place(marks));
+            }
+        }
+        flow.advance(span(fits - from, line));
+        parts.push(fits);
+        if fits < longest {
+            turn_page(flow, places, heads);
+        }
+    }
+    flow.begin(Role::Row);
+    for (column, list) in columns.iter().zip(pieces) {
+        flow.begin(if column.kind == Kind::Names { Role::RowHead } else { Role::Cell });
+        list.into_iter().for_each(|piece| flow.claim(piece));
+        flow.end();
+    }
+    flow.end();
+    flow.advance(BETWEEN_ROWS);
+}
+
+fn span(lines: usize, line_height: f64) -> f64 {
+    lines as f64 * line_height
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::paper::layout::PageSize;
+    use crate::paper::layout::flow::{Laid, Running};
+    use crate::paper::layout::marks::{Child, Element, Meaning};
+
+    fn rows(laid: &Laid) -> Vec<&Element> {
+        let Some(Child::Element(table)) = laid.tree.first() else { return Vec::new() };
+        table.children.iter().filter_map(|c| if let Child::Element(e) = c { Some(e) } else { None }).collect()
+    }
+
+    #[test]
+    fn heads_are_repeated_to_look_at_and_read_once() {
+        let mut flow = Flow::new(PageSize::A4, Running::default());
+        let body: Vec<_> = (0..150).map(|i| vec![i.to_string(), String::new(), "x".into()]).collect();
+        table(&mut flow, &[names("No.", 1.0), words("What", 2.0), figures("How much", 1.0)], &body);
+        let laid = flow.finish();
+        assert_eq!(laid.pages.len(), 3);
+        let rows = rows(&laid);
+        assert_eq!(rows.len(), 151);
+        assert!(rows.iter().all(|r| r.children.len() == 3), "every row has every cell");
+        for page in &laid.pages[1..] {
+            let first = page.pieces.iter().find(|p| !p.marks.is_empty()).unwrap();
+            assert_eq!((first.meaning, first.marks.len()), (Meaning::Decoration, 3));
+        }
+    }
+
+    #[test]
+    fn a_cell_taller_than_a_page_goes_on_over_the_next() {
+        let mut flow = Flow::new(PageSize::Letter, Running::default());
+        table(&mut flow, &[names("", 1.0), words("", 1.0)], &[vec!["long".into(), "word ".repeat(1_200)]]);
+        let laid = flow.finish();
+        assert!(laid.pages.len() > 1);
+        let Some(Child::Element(cell)) = rows(&laid)[0].children.last() else { panic!("no cell") };
+        assert_eq!(cell.children.len(), laid.pages.len());
+    }
+}

@@ -1,0 +1,2 @@
+//! Paper: as-drilled certificates and structure summaries.
+pub mod layout;
