@@ -1,1 +1,17 @@
 //! The world that a rig drills in, without hardware.
+pub mod bench;
+pub mod cable;
+mod chance;
+pub mod clock;
+pub mod commander;
+pub mod cue;
+pub mod line;
+pub mod machine;
+pub mod memory;
+pub mod modbus;
+pub mod native;
+pub mod operator;
+pub mod scenario;
+pub mod sensors;
+mod wire;
+pub mod world;

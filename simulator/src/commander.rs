@@ -1,0 +1,146 @@
+//! A host in miniature: does what the cues ask, keeps the slots that come, and acknowledges them. It lets a
+//! bench run by itself; what a host is for (a store, a readout, paper) it has not.
+
+use crate::clock::Moment;
+use crate::cue::Cue;
+use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
+use shared_protocol::message::{Acknowledge, Ask, Hello, Message, Replay};
+use shared_protocol::slot::Slot;
+use shared_protocol::state::Answer;
+use std::collections::BTreeMap;
+
+/// Something unanswered is said again after so long, ms.
+const AGAIN_MS: u64 = 1_000;
+/// The number that this host goes by.
+const HOST: u32 = 0x5EED;
+
+/// A command under way.
+#[derive(Clone, Debug)]
+struct Asked {
+    request: u32,
+    cue: Cue,
+    said: Option<Moment>,
+}
+
+/// The host in miniature.
+#[derive(Debug, Default)]
+pub struct Commander {
+    accumulator: Accumulator,
+    rig: Option<Hello>,
+    boot: Option<u16>,
+    slots: BTreeMap<u32, Slot>,
+    next: u32,
+    requests: u32,
+    asked: Option<Asked>,
+    due: Option<Moment>,
+    frames: u64,
+    damaged: u64,
+    refused: Vec<(Cue, Option<Answer>)>,
+}
+
+impl Commander {
+    /// Takes what came from the rig, and a cue; returns what to send, and whether the cue under way was done.
+    pub fn step(&mut self, now: Moment, from_rig: &[u8], cue: Option<Cue>) -> (Vec<u8>, bool) {
+        let mut done = false;
+        for byte in from_rig {
+            let mut message = [0; ENCODED_BYTES_MAX];
+            match self.accumulator.push(*byte, &mut message) {
+                Some(Ok(bytes)) => done |= Message::decode(bytes).is_ok_and(|message| self.take(&message, now)),
+                Some(Err(_)) => self.damaged += 1,
+                None => {}
+            }
+        }
+        if let Some(cue) = cue {
+            self.requests += 1;
+            self.asked = Some(Asked { request: self.requests, cue, said: None });
+        }
+        (self.say(now), done)
+    }
+
+    fn take(&mut self, message: &Message<'_>, now: Moment) -> bool {
+        self.frames += 1;
+        match message {
+            Message::Hello(hello) => {
+                if self.boot.replace(hello.boot) != Some(hello.boot) {
+                    self.due = Some(now);
+                }
+                self.rig = Some(*hello);
+            }
+            Message::Slots(slots) => {
+                self.slots.extend(slots.iter().flatten().map(|slot| (slot.sequence(), slot)));
+                while self.slots.contains_key(&self.next) {
+                    self.next += 1;
+                }
+            }
+            Message::Reply(reply) if self.asked.as_ref().is_some_and(|asked| asked.request == reply.request) => {
+                return self.answered(Answer::from_raw(reply.answer));
+            }
+            _ => {}
+        }
+        false
+    }
+
+    fn answered(&mut self, answer: Option<Answer>) -> bool {
+        let Some(asked) = self.asked.take() else { return false };
+        match answer {
+            Some(Answer::Done) => return true,
+            // It may be otherwise in a moment: the same cue as a new command.
+            Some(Answer::NoDepth | Answer::NotReady) => {
+                self.requests += 1;
+                self.asked = Some(Asked { request: self.requests, ..asked });
+            }
+            other => self.refused.push((asked.cue, other)),
+        }
+        false
+    }
+
+    fn say(&mut self, now: Moment) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        let mut say = |message: &Message<'_>| bytes.extend(wrap(message).iter().flatten());
+        if self.due.is_none_or(|due| now >= due) {
+            self.due = Some(now.plus_ms(AGAIN_MS));
+            match self.rig {
+                Some(rig) if self.slots.last_key_value().is_none_or(|(last, _)| last + 1 == self.next) && self.boot == Some(rig.boot) => {
+                    say(&Message::Acknowledge(Acknowledge { epoch: rig.epoch, below: self.next, host: HOST }));
+                    say(&Message::Ask(Ask { host: HOST }));
+                    if rig.head > self.next || self.slots.is_empty() {
+                        say(&Message::Replay(Replay { from: self.next.max(rig.tail) }));
+                    }
+                }
+                Some(rig) => say(&Message::Replay(Replay { from: self.next.max(rig.tail) })),
+                None => say(&Message::Ask(Ask { host: HOST })),
+            }
+        }
+        if let Some(asked) = &mut self.asked
+            && asked.said.is_none_or(|said| now >= said.plus_ms(AGAIN_MS))
+        {
+            asked.said = Some(now);
+            say(&Message::Command { request: asked.request, command: asked.cue.command() });
+        }
+        bytes
+    }
+
+    /// Who the rig says it is.
+    #[must_use]
+    pub fn rig(&self) -> Option<&Hello> {
+        self.rig.as_ref()
+    }
+
+    /// The slots that came, by sequence.
+    #[must_use]
+    pub fn slots(&self) -> &BTreeMap<u32, Slot> {
+        &self.slots
+    }
+
+    /// Sound frames, and damaged ones.
+    #[must_use]
+    pub fn frames(&self) -> (u64, u64) {
+        (self.frames, self.damaged)
+    }
+
+    /// Cues that the rig would not do, with its answer; `None` where this version does not know the answer.
+    #[must_use]
+    pub fn refused(&self) -> &[(Cue, Option<Answer>)] {
+        &self.refused
+    }
+}

@@ -1,0 +1,174 @@
+//! The native machine: the rig's own code and the real sensor-line driver, in this process, in virtual time.
+
+use crate::machine::{Machine, MachineFault, Sent};
+use crate::memory::RamMemory;
+use embedded_hal::digital::OutputPin;
+use embedded_hal_nb::serial::{ErrorType, Read, Write};
+use firmware_app::board::{Board, Outlet, Stage, turn};
+use firmware_app::profile::Profile;
+use firmware_app::reading::Sensed;
+use firmware_app::rig::Rig;
+use firmware_drivers::sensor_line::{LineSettings, RegisterMap, SensorLine};
+use shared_protocol::state::ResetCause;
+use shared_protocol::units::Millis;
+use std::collections::VecDeque;
+use std::convert::Infallible;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// Bytes that the board's transmit ring to the host holds, the same as the emulated board's.
+const HOST_RING_BYTES: usize = 2_048;
+
+/// The sensor line's two wires and the pin that says which way they go.
+#[derive(Debug, Default)]
+struct Wires {
+    received: VecDeque<u8>,
+    sent: Vec<u8>,
+    sending: bool,
+}
+
+/// A handle on the wires: the driver has two, port and pin, and the bench one.
+#[derive(Clone, Debug, Default)]
+struct Port(Arc<Mutex<Wires>>);
+
+impl Port {
+    fn with<T>(&self, act: impl FnOnce(&mut Wires) -> T) -> T {
+        act(&mut self.0.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+}
+
+impl ErrorType for Port {
+    type Error = Infallible;
+}
+
+impl Read for Port {
+    fn read(&mut self) -> nb::Result<u8, Infallible> {
+        self.with(|wires| wires.received.pop_front()).ok_or(nb::Error::WouldBlock)
+    }
+}
+
+impl Write for Port {
+    fn write(&mut self, byte: u8) -> nb::Result<(), Infallible> {
+        // A transceiver that is not turned round puts nothing on the line.
+        self.with(|wires| {
+            if wires.sending {
+                wires.sent.push(byte)
+            }
+        });
+        Ok(())
+    }
+    fn flush(&mut self) -> nb::Result<(), Infallible> {
+        Ok(())
+    }
+}
+
+impl embedded_hal::digital::ErrorType for Port {
+    type Error = Infallible;
+}
+
+impl OutputPin for Port {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        self.with(|wires| wires.sending = false);
+        Ok(())
+    }
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        self.with(|wires| wires.sending = true);
+        Ok(())
+    }
+}
+
+/// What the rig's main loop sees.
+#[derive(Debug)]
+struct NativeBoard {
+    now: Millis,
+    line: SensorLine<Port, Port>,
+    from_host: VecDeque<u8>,
+    to_host: Vec<u8>,
+}
+
+impl Outlet for NativeBoard {
+    fn room(&self) -> usize {
+        HOST_RING_BYTES.saturating_sub(self.to_host.len())
+    }
+    fn send(&mut self, frame: &[u8]) {
+        self.to_host.extend_from_slice(frame);
+    }
+}
+
+impl Board for NativeBoard {
+    fn now(&mut self) -> Millis {
+        self.now
+    }
+    fn sense(&mut self, now: Millis) -> Option<Sensed> {
+        self.line.step(now)
+    }
+    fn receive(&mut self, into: &mut [u8]) -> usize {
+        let count = into.len().min(self.from_host.len());
+        for (to, from) in into.iter_mut().zip(self.from_host.drain(..count)) {
+            *to = from;
+        }
+        count
+    }
+    fn alive(&mut self, _stage: Stage) {}
+}
+
+/// A rig that has power.
+#[derive(Debug)]
+struct Running {
+    board: NativeBoard,
+    rig: Rig<RamMemory>,
+    port: Port,
+}
+
+/// The native machine.
+#[derive(Debug)]
+pub struct NativeMachine {
+    memory: RamMemory,
+    running: Option<Running>,
+}
+
+impl NativeMachine {
+    /// Starts a rig on a memory, or on an empty one.
+    ///
+    /// # Errors
+    /// Where the driver refuses the bench's own sensors.
+    pub fn start(memory: RamMemory) -> Result<Self, MachineFault> {
+        let mut machine = Self { memory, running: None };
+        machine.restore_power()?;
+        Ok(machine)
+    }
+}
+
+impl Machine for NativeMachine {
+    fn turn(&mut self, ms: u8, from_sensors: &[u8], from_host: &[u8]) -> Result<Sent, MachineFault> {
+        let Some(Running { board, rig, port }) = &mut self.running else { return Ok(Sent::default()) };
+        board.now = board.now.plus(u32::from(ms));
+        board.from_host.extend(from_host);
+        // A receiver that is turned off while the other half sends hears nothing of the line.
+        port.with(|wires| {
+            if !wires.sending {
+                wires.received.extend(from_sensors)
+            }
+        });
+        turn(board, rig);
+        Ok(Sent { to_sensors: port.with(|wires| std::mem::take(&mut wires.sent)), to_host: std::mem::take(&mut board.to_host) })
+    }
+
+    fn cut_power(&mut self) -> Result<(), MachineFault> {
+        self.running = None;
+        Ok(())
+    }
+
+    fn restore_power(&mut self) -> Result<(), MachineFault> {
+        let port = Port::default();
+        let line = SensorLine::new(port.clone(), port.clone(), RegisterMap::BENCH, LineSettings::BENCH)
+            .map_err(|refused| MachineFault(format!("the sensor line cannot be run: {refused}")))?;
+        let board = NativeBoard { now: Millis(0), line, from_host: VecDeque::new(), to_host: Vec::new() };
+        let rig = Rig::start(self.memory.clone(), Profile::bench(), ResetCause::Power, Millis(0));
+        self.running = Some(Running { board, rig, port });
+        Ok(())
+    }
+
+    fn memory(&self) -> Result<Vec<u8>, MachineFault> {
+        Ok(self.memory.contents())
+    }
+}
