@@ -29,3 +29,37 @@ pub trait Memory {
     /// When the part does not answer.
     fn barrier(&mut self) -> Result<(), Self::Error>;
 }
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::Memory;
+
+    /// A plain memory for tests of what stands above it.
+    pub struct Ram {
+        pub bytes: Vec<u8>,
+    }
+
+    impl Ram {
+        pub fn new(size: usize) -> Self {
+            Self { bytes: vec![0; size] }
+        }
+    }
+
+    impl Memory for Ram {
+        type Error = ();
+        fn size(&self) -> u32 {
+            u32::try_from(self.bytes.len()).unwrap()
+        }
+        fn read(&mut self, at: u32, into: &mut [u8]) -> Result<(), ()> {
+            into.copy_from_slice(self.bytes.get(at as usize..at as usize + into.len()).ok_or(())?);
+            Ok(())
+        }
+        fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), ()> {
+            self.bytes.get_mut(at as usize..at as usize + bytes.len()).ok_or(())?.copy_from_slice(bytes);
+            Ok(())
+        }
+        fn barrier(&mut self) -> Result<(), ()> {
+            Ok(())
+        }
+    }
+}

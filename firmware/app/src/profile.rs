@@ -1,6 +1,7 @@
 //! What a rig is: its name, its sensors' calibration, its tools and the figures it judges by.
 
 use heapless::{String, Vec};
+use sha2::{Digest, Sha256};
 use shared_protocol::units::Micrometres;
 
 /// Points in a calibration table.
@@ -54,6 +55,30 @@ pub struct Profile {
 }
 
 impl Profile {
+    /// First eight bytes of the SHA-256 over every figure, so that a record names the configuration it was made with.
+    #[must_use]
+    pub fn digest(&self) -> [u8; 8] {
+        let mut hash = Sha256::new();
+        hash.update(self.rig.as_bytes());
+        hash.update([0, u8::from(self.simulated), u8::from(self.encoder_absolute)]);
+        for point in &self.calibration {
+            hash.update(point.count.to_le_bytes());
+            hash.update(point.length.0.to_le_bytes());
+        }
+        for tool in &self.tools {
+            hash.update([tool.number]);
+            hash.update(tool.length.0.to_le_bytes());
+            hash.update(tool.diameter.0.to_le_bytes());
+        }
+        hash.update(self.guide_height.0.to_le_bytes());
+        hash.update(self.winch_max.to_le_bytes());
+        hash.update(self.skew_ms.to_le_bytes());
+        hash.update(self.increment.0.to_le_bytes());
+        let digest: [u8; 32] = hash.finalize().into();
+        let [a, b, c, d, e, f, g, h, ..] = digest;
+        [a, b, c, d, e, f, g, h]
+    }
+
     /// The profile of the bench: an invented rig with a 0.1 mm encoder, marked simulated. It is what the
     /// emulated board and the simulator run with.
     #[must_use]

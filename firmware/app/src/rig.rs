@@ -1,28 +1,210 @@
 //! The whole rig: every part together, handed time and bytes.
 
 use crate::board::Outlet;
+use crate::bore::{Bore, Made, Round};
+use crate::checks::Checks;
+use crate::depth::{Depth, Taken};
+use crate::journal::Journal;
+use crate::lean::LeanMeter;
+use crate::link::Link;
 use crate::memory::Memory;
 use crate::profile::Profile;
 use crate::reading::Sensed;
-use shared_protocol::state::ResetCause;
-use shared_protocol::units::Millis;
+use heapless::Deque;
+use shared_protocol::axis::stick;
+use shared_protocol::record::{Change, Fault, Gap, Plan, Record, Start};
+use shared_protocol::slot::Slot;
+use shared_protocol::state::{Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault};
+use shared_protocol::units::{Micrometres, Millis, RigAxes};
+
+/// Firmware version, as identities and hellos give it.
+pub const FIRMWARE: &str = env!("CARGO_PKG_VERSION");
+/// Tip above the hub by more than this is out of the ground.
+const OUT_OF_GROUND: Micrometres = Micrometres::from_mm(-20);
+/// A sensor line that brings no round for this long is stale.
+const QUIET_MS: u32 = 300;
+/// Commands that are remembered, so that asking twice acts once.
+const REMEMBERED: usize = 8;
+
+/// The hole that is open.
+#[derive(Debug)]
+pub(crate) struct Hole {
+    /// Sequence of its first slot.
+    pub first: u32,
+    pub plan: Plan,
+    pub bore: Bore,
+    pub checks: Checks,
+    pub tool: u8,
+}
+
+/// A sensor fault that is on record as begun.
+#[derive(Clone, Copy, Debug)]
+struct Standing {
+    fault: SensorFault,
+    since: Millis,
+}
+
+/// A command that was answered.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Answered {
+    pub request: u32,
+    pub answer: u8,
+    pub sequence: u32,
+}
 
 /// The rig.
 #[derive(Debug)]
 pub struct Rig<M: Memory> {
-    memory: M,
-    profile: Profile,
+    pub(crate) memory: M,
+    pub(crate) profile: Profile,
+    pub(crate) journal: Journal,
+    pub(crate) depth: Depth,
+    pub(crate) lean: LeanMeter,
+    pub(crate) link: Link,
+    pub(crate) hole: Option<Hole>,
+    pub(crate) clock: Option<(Millis, i64, i16)>,
+    pub(crate) answered: Deque<Answered, REMEMBERED>,
+    standing: [Option<Standing>; 2],
+    last_round: Option<Millis>,
 }
 
 impl<M: Memory> Rig<M> {
-    /// Starts on a memory: finds where the last run stopped, and records the start.
-    pub fn start(memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
-        let _ = (cause, now);
-        Self { memory, profile }
+    /// Starts on a memory: finds where the last run stopped, takes up the hole that was open, and records the
+    /// start. Depth is unreferenced unless the profile's encoder keeps its place.
+    pub fn start(mut memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
+        let (journal, found) = Journal::recover(&mut memory);
+        let mut rig = Self {
+            memory,
+            profile,
+            journal,
+            depth: Depth::default(),
+            lean: LeanMeter::default(),
+            link: Link::default(),
+            hole: None,
+            clock: None,
+            answered: Deque::new(),
+            standing: [None; 2],
+            last_round: None,
+        };
+        rig.take_up();
+        let epoch = rig.journal.epoch();
+        rig.record(&Record::Start(Start { at: now, cause: cause.raw(), epoch }));
+        if let Some(torn) = found.torn {
+            rig.record(&Record::Gap(Gap { at: now, first: torn, last: torn, cause: GapCause::Torn.raw() }));
+        }
+        if rig.hole.is_some() {
+            rig.record_reference(now);
+        }
+        rig
     }
 
     /// One decision: takes what came since the last, sends what there is to say. Bounded work; never waits.
     pub fn poll(&mut self, now: Millis, sensed: Option<Sensed>, received: &[u8], outlet: &mut impl Outlet) {
-        let _ = (now, sensed, received, outlet.room(), self.memory.size(), &self.profile);
+        if let Some(sensed) = sensed {
+            self.last_round = Some(now);
+            self.sense(&sensed, now);
+        }
+        self.hear(received, now, outlet);
+        if let Some((first, last)) = self.journal.undeclared_loss() {
+            self.record(&Record::Gap(Gap { at: now, first, last, cause: GapCause::Reclaimed.raw() }));
+        }
+        self.tell(now, sensed.is_some(), outlet);
+    }
+
+    /// Gives the memory back, as a power cut does: everything in RAM is gone.
+    pub fn into_memory(self) -> M {
+        self.memory
+    }
+
+    /// Commits a record; `None` where it did not reach the memory.
+    pub(crate) fn record(&mut self, record: &Record) -> Option<u32> {
+        self.journal.append(&mut self.memory, record).ok()
+    }
+
+    /// Reads a slot back for the link; a damaged one is declared once, as a gap.
+    pub(crate) fn slot(&mut self, sequence: u32) -> Option<Slot> {
+        self.journal.read(&mut self.memory, sequence).ok()
+    }
+
+    /// Whether the sensor line has been quiet too long.
+    pub(crate) fn quiet(&self, now: Millis) -> bool {
+        self.last_round.is_none_or(|last| now.since(last) > QUIET_MS)
+    }
+
+    /// Whether a lean means anything now: the tool is in the ground, as far as is known.
+    pub(crate) fn lean_applies(&self) -> bool {
+        self.depth.tip().is_some_and(|tip| tip >= OUT_OF_GROUND)
+    }
+
+    fn sense(&mut self, sensed: &Sensed, now: Millis) {
+        let taken = self.depth.take(&self.profile, sensed.count, now);
+        if taken == Taken::ReferenceLost {
+            self.record_reference(now);
+        }
+        let force = self.lean.take(sensed.force);
+        self.watch(Sensor::Encoder, self.depth.fault(), now);
+        self.watch(Sensor::Tilt, self.lean.fault(), now);
+        let round = Round { now, window: self.depth.window(), tip: self.depth.tip(), force, depth_fresh: self.depth.fresh() };
+        if let Some(hole) = &mut self.hole {
+            let made = hole.bore.take(&round);
+            self.record_made(&made, now);
+            self.check(now);
+        }
+    }
+
+    /// Records where a sensor fault begins and ends.
+    fn watch(&mut self, sensor: Sensor, fault: Option<SensorFault>, now: Millis) {
+        let [encoder, tilt] = &mut self.standing;
+        let standing = if sensor == Sensor::Encoder { encoder } else { tilt };
+        let before = *standing;
+        if before.map(|s| s.fault) == fault {
+            return;
+        }
+        *standing = fault.map(|fault| Standing { fault, since: now });
+        if let Some(Standing { fault, since }) = before {
+            let lasted = now.since(since);
+            self.record(&Record::Fault(Fault { at: now, sensor: sensor.raw(), fault: fault.raw(), began: 0, lasted }));
+        }
+        if let Some(fault) = fault {
+            self.record(&Record::Fault(Fault { at: now, sensor: sensor.raw(), fault: fault.raw(), began: 1, lasted: 0 }));
+        }
+    }
+
+    pub(crate) fn record_made(&mut self, made: &Made, now: Millis) {
+        if let Some(tag) = made.fall_in {
+            let short = self.hole.as_ref().map_or(0, |hole| hole.bore.bottom().minus(tag).0);
+            self.record(&Record::Change(Change { at: now, check: Check::FallIn.raw(), state: 1, depth: tag, figure: short }));
+        }
+        if let Some(increment) = made.increment {
+            self.record(&Record::Increment(increment));
+        }
+        if let Some(pass) = made.pass {
+            self.record(&Record::Pass(pass));
+        }
+    }
+
+    fn check(&mut self, now: Millis) {
+        let toe = self.toe(None);
+        let Some(hole) = &mut self.hole else { return };
+        let bottom = hole.bore.bottom();
+        let depth = hole.checks.judge_depth(bottom, now).map(|d| (Check::Depth, d.state.raw(), d.figure));
+        let plumb = toe.and_then(|toe| hole.checks.judge_plumb(toe, bottom, now)).map(|p| (Check::Plumb, p.state.raw(), p.figure));
+        for (check, state, figure) in [depth, plumb].into_iter().flatten() {
+            self.record(&Record::Change(Change { at: now, check: check.raw(), state, depth: bottom, figure }));
+        }
+    }
+
+    /// Where the toe is at a depth below the hub by the stick model; at the bottom where none is given.
+    pub(crate) fn toe(&self, depth: Option<Micrometres>) -> Option<RigAxes<Micrometres>> {
+        let hole = self.hole.as_ref()?;
+        let (start, latest) = hole.bore.leans()?;
+        let lean = |l: RigAxes<shared_protocol::body::CoarseLean>| RigAxes { forward: l.forward.lean(), right: l.right.lean() };
+        Some(stick(self.profile.guide_height, lean(start), lean(latest), depth.unwrap_or(hole.bore.bottom())))
+    }
+
+    pub(crate) fn record_reference(&mut self, now: Millis) {
+        let state = if self.depth.referenced() { ReferenceState::Hub } else { ReferenceState::Unreferenced };
+        let depth = self.hole.as_ref().map_or(Micrometres(0), |hole| hole.bore.bottom());
+        self.record(&Record::Change(Change { at: now, check: Check::Reference.raw(), state: state.raw(), depth, figure: 0 }));
     }
 }

@@ -1,0 +1,178 @@
+//! What a host can ask the rig to do; each is done once, however often it is asked.
+
+use crate::memory::Memory;
+use crate::rig::{Answered, FIRMWARE, Rig};
+use heapless::String;
+use shared_protocol::message::{ChangeTool, Command, Reply, SetClock, TakeNote};
+use shared_protocol::record::{Clock, Closed, Hub, Identity, Note, Opened, Plan, Record, Tool};
+use shared_protocol::state::{Answer, Leg};
+use shared_protocol::units::{Lean, Micrometres, Millis};
+
+/// Depths and diameters that a plan may have.
+const DEPTH_RANGE: core::ops::RangeInclusive<i32> = 100_000..=30_000_000;
+const DIAMETER_RANGE: core::ops::RangeInclusive<i32> = 100_000..=5_000_000;
+/// How far hub and datum may lie apart, and how much a depth tolerance may be.
+const HUB_MAX: Micrometres = Micrometres::from_mm(5_000);
+/// Plumb limits that make sense: 1 mm/m to 200 mm/m.
+const LIMIT_RANGE: core::ops::RangeInclusive<i32> = 1_000..=200_000;
+const FULL_CIRCLE: i32 = 36_000;
+
+type Done = Result<u32, Answer>;
+
+impl<M: Memory> Rig<M> {
+    /// Does a command, or answers again what was answered.
+    pub(crate) fn obey(&mut self, request: u32, command: &Command, now: Millis) -> Reply {
+        if let Some(known) = self.answered.iter().find(|a| a.request == request) {
+            return Reply { request, answer: known.answer, sequence: known.sequence };
+        }
+        let done = match command {
+            Command::LoadHole(load) => self.load_hole(request, &load.plan, now),
+            Command::TouchHub(_) => self.touch_hub(request, now),
+            Command::ChangeTool(ChangeTool { tool }) => self.change_tool(request, *tool, now),
+            Command::CloseHole(_) => self.close_hole(request, now),
+            Command::TakeNote(note) => self.take_note(request, note, now),
+            Command::SetClock(clock) => self.set_clock(*clock, now),
+        };
+        let (answer, sequence) = match done {
+            Ok(sequence) => (Answer::Done, sequence),
+            Err(answer) => (answer, 0),
+        };
+        // What was refused for a passing reason may be asked again under the same number.
+        if answer == Answer::Done {
+            self.remember(Answered { request, answer: answer.raw(), sequence });
+        }
+        Reply { request, answer: answer.raw(), sequence }
+    }
+
+    fn kept(&mut self, record: &Record) -> Done {
+        self.record(record).ok_or(Answer::NotRecorded)
+    }
+
+    fn load_hole(&mut self, request: u32, plan: &Plan, now: Millis) -> Done {
+        if self.hole.is_some() {
+            return Err(Answer::HoleOpen);
+        }
+        if !sound(plan) {
+            return Err(Answer::BadFigures);
+        }
+        if !self.profile.tools.iter().any(|t| t.number == plan.tool) {
+            return Err(Answer::NoSuchTool);
+        }
+        self.journal.begin_run();
+        let opened = Opened { at: now, request, plan: plan.clone() };
+        let first = match self.kept(&Record::Opened(opened.clone())) {
+            Ok(first) => first,
+            Err(answer) => {
+                self.journal.end_run();
+                return Err(answer);
+            }
+        };
+        self.hole = Some(self.begin(first, &opened));
+        self.depth.untie(); // the hub belongs to the hole
+        self.record_identity(now);
+        if let Some((at, unix_ms, offset)) = self.clock {
+            let unix_ms = unix_ms.saturating_add(i64::from(now.since(at)));
+            self.record(&Record::Clock(Clock { at: now, unix_ms, offset }));
+        }
+        self.record_reference(now);
+        Ok(first)
+    }
+
+    fn record_identity(&mut self, now: Millis) {
+        let identity = Identity {
+            at: now,
+            rig: self.profile.rig.clone(),
+            simulated: self.profile.simulated,
+            firmware: String::try_from(FIRMWARE).unwrap_or_default(),
+            epoch: self.journal.epoch(),
+            guide_height: self.profile.guide_height,
+            encoder_absolute: self.profile.encoder_absolute,
+            skew_ms: self.profile.skew_ms,
+            increment: self.profile.increment,
+            configuration: self.profile.digest(),
+        };
+        self.record(&Record::Identity(identity));
+    }
+
+    fn touch_hub(&mut self, request: u32, now: Millis) -> Done {
+        if self.quiet(now) || !self.depth.fresh() {
+            return Err(Answer::NoDepth);
+        }
+        let (count, misclosure) = self.depth.touch_hub().ok_or(Answer::NoDepth)?;
+        let first = u8::from(misclosure.is_none());
+        let sequence = self.kept(&Record::Hub(Hub { at: now, request, count, misclosure: misclosure.unwrap_or_default(), first }))?;
+        self.record_reference(now);
+        Ok(sequence)
+    }
+
+    fn change_tool(&mut self, request: u32, tool: u8, now: Millis) -> Done {
+        let entry = *self.profile.tools.iter().find(|t| t.number == tool).ok_or(Answer::NoSuchTool)?;
+        if self.hole.is_none() {
+            return Err(Answer::NoHoleOpen);
+        }
+        self.end_pass(now);
+        let sequence = self.kept(&Record::Tool(Tool { at: now, request, tool, length: entry.length, diameter: entry.diameter }))?;
+        self.depth.set_tool(entry.length);
+        if let Some(hole) = &mut self.hole {
+            hole.tool = tool;
+            hole.bore.set_diameter(entry.diameter, hole.plan.hub_above_datum);
+        }
+        Ok(sequence)
+    }
+
+    fn end_pass(&mut self, now: Millis) {
+        if let Some(pass) = self.hole.as_mut().and_then(|hole| hole.bore.end_pass(now)) {
+            self.record(&Record::Pass(pass));
+        }
+    }
+
+    fn close_hole(&mut self, request: u32, now: Millis) -> Done {
+        if self.hole.is_none() {
+            return Err(Answer::NoHoleOpen);
+        }
+        self.end_pass(now);
+        let toe = self.toe(None).unwrap_or_default();
+        let hole = self.hole.as_ref().ok_or(Answer::NoHoleOpen)?;
+        let (first, slots, digest) = self.journal.run().ok_or(Answer::NotRecorded)?;
+        let (passes, increments) = hole.bore.counts();
+        let bottom = hole.bore.bottom();
+        let closed = Closed { at: now, request, bottom, toe, passes, increments, first, slots, digest };
+        let sequence = self.kept(&Record::Closed(closed))?;
+        self.journal.end_run();
+        self.hole = None;
+        self.depth.untie();
+        Ok(sequence)
+    }
+
+    fn take_note(&mut self, request: u32, note: &TakeNote, now: Millis) -> Done {
+        self.kept(&Record::Note(Note { at: now, request, author: note.author.clone(), text: note.text.clone() }))
+    }
+
+    fn set_clock(&mut self, SetClock { unix_ms, offset }: SetClock, now: Millis) -> Done {
+        if !(-1_440..=1_440).contains(&offset) || unix_ms < 0 {
+            return Err(Answer::BadFigures);
+        }
+        let sequence = self.kept(&Record::Clock(Clock { at: now, unix_ms, offset }))?;
+        self.clock = Some((now, unix_ms, offset));
+        Ok(sequence)
+    }
+}
+
+/// Whether a plan's figures can be drilled and judged.
+fn sound(plan: &Plan) -> bool {
+    let within = |v: Micrometres| (0..=HUB_MAX.0).contains(&v.0);
+    DEPTH_RANGE.contains(&plan.depth.0)
+        && DIAMETER_RANGE.contains(&plan.diameter.0)
+        && within(Micrometres(plan.hub_above_datum.0.saturating_abs()))
+        && within(plan.depth_under)
+        && within(plan.depth_over)
+        && limit_is_sound(plan.plumb_limit)
+        && (-FULL_CIRCLE..=FULL_CIRCLE).contains(&plan.heading.0)
+        && (0..=FULL_CIRCLE).contains(&plan.heading_within.0)
+        && Leg::from_raw(plan.leg).is_some()
+        && !plan.structure.is_empty()
+}
+
+fn limit_is_sound(limit: Lean) -> bool {
+    LIMIT_RANGE.contains(&limit.0)
+}

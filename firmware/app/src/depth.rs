@@ -1,0 +1,235 @@
+//! Counts to depth: calibration, refused steps, the tie to the hub, and a short window to tell rest from motion.
+
+use crate::profile::{CalibrationPoint, Profile};
+use crate::reading::Reading;
+use heapless::Deque;
+use shared_protocol::state::SensorFault;
+use shared_protocol::units::{Micrometres, Millis, clamp_i32, div_round};
+
+/// Rounds of the sensor line that the window holds: half a second at 20 Hz.
+const WINDOW: usize = 10;
+/// A window whose oldest sample is older than this is not a window.
+const WINDOW_AGE_MS: u32 = 800;
+/// Play that a step may have beyond what the winch can run.
+const STEP_PLAY: u32 = 3_000;
+/// Rounds that a refused figure must agree with itself before it is taken for the truth.
+const REFUSED_ROUNDS: u8 = 10;
+
+/// Length along the tool for a count, by the calibration table: straight between points and beyond its ends.
+/// Micrometres, positive downwards; saturates at the ends of the range.
+#[must_use]
+pub fn length(table: &[CalibrationPoint], count: i64) -> Micrometres {
+    let mut segments = table.windows(2).filter_map(|w| if let [a, b] = w { Some((a, b)) } else { None });
+    let reaches = |end: &CalibrationPoint, start: &CalibrationPoint| {
+        let (start, end) = (i64::from(start.count), i64::from(end.count));
+        if end > start { count <= end } else { count >= end }
+    };
+    // the first segment that reaches the count, else the last one
+    let last = segments.clone().next_back();
+    let Some((a, b)) = segments.find(|(a, b)| reaches(b, a)).or(last) else { return Micrometres(0) };
+    let run = i64::from(b.count).saturating_sub(i64::from(a.count));
+    let rise = i64::from(b.length.0).saturating_sub(i64::from(a.length.0));
+    let along = count.saturating_sub(i64::from(a.count));
+    Micrometres(clamp_i32(i64::from(a.length.0).saturating_add(div_round(along.saturating_mul(rise), run))))
+}
+
+/// The tip's last half second.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Window {
+    /// Shallowest, below the hub.
+    pub shallowest: Micrometres,
+    /// Deepest, below the hub.
+    pub deepest: Micrometres,
+    /// Mean, below the hub.
+    pub mean: Micrometres,
+}
+
+impl Window {
+    /// How far apart its ends are, micrometres.
+    #[must_use]
+    pub fn spread(&self) -> u32 {
+        self.deepest.0.abs_diff(self.shallowest.0)
+    }
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Refused {
+    position: i64,
+    rounds: u8,
+}
+
+/// What a round did to the depth.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Taken {
+    /// The tip moved, or stayed.
+    Moved,
+    /// Nothing new to believe.
+    Nothing,
+    /// A step that the winch cannot have made came to stay: the tie to the hub is gone.
+    ReferenceLost,
+}
+
+/// The depth side of the rig.
+#[derive(Debug, Default)]
+pub struct Depth {
+    position: i64,
+    last_raw: Option<i32>,
+    last_good: Option<Millis>,
+    refused: Option<Refused>,
+    fault: Option<SensorFault>,
+    stale: bool,
+    tool_length: Micrometres,
+    zero: Option<Micrometres>,
+    window: Deque<(Millis, Micrometres), WINDOW>,
+}
+
+impl Depth {
+    /// Takes one round's reading.
+    pub fn take(&mut self, profile: &Profile, reading: Reading<i32>, now: Millis) -> Taken {
+        match reading {
+            Reading::Good(raw) => self.take_count(profile, raw, now),
+            Reading::Stale => {
+                self.stale = true;
+                Taken::Nothing
+            }
+            Reading::Fault(fault) => {
+                self.fault = Some(fault);
+                self.window.clear();
+                Taken::Nothing
+            }
+        }
+    }
+
+    fn take_count(&mut self, profile: &Profile, raw: i32, now: Millis) -> Taken {
+        let position = match self.last_raw {
+            // the counter may wrap: the shorter way round is the way it went
+            Some(last) => self.position.saturating_add(i64::from(raw.wrapping_sub(last))),
+            None => i64::from(raw),
+        };
+        if !self.plausible(profile, self.position, position, now) {
+            return self.refuse(profile, raw, position, now);
+        }
+        self.refused = None;
+        self.accept(profile, raw, position, now);
+        Taken::Moved
+    }
+
+    fn plausible(&self, profile: &Profile, from: i64, to: i64, now: Millis) -> bool {
+        let Some(last) = self.last_good else { return true };
+        let step = length(&profile.calibration, to).0.abs_diff(length(&profile.calibration, from).0);
+        let reach = profile.winch_max.saturating_mul(now.since(last)).saturating_add(STEP_PLAY);
+        step <= reach
+    }
+
+    fn refuse(&mut self, profile: &Profile, raw: i32, position: i64, now: Millis) -> Taken {
+        let rounds = match self.refused {
+            Some(refused) if self.near(profile, refused.position, position) => refused.rounds.saturating_add(1),
+            _ => 1,
+        };
+        if rounds >= REFUSED_ROUNDS {
+            self.refused = None;
+            self.accept(profile, raw, position, now);
+            self.zero = None;
+            return Taken::ReferenceLost;
+        }
+        self.refused = Some(Refused { position, rounds });
+        self.fault = Some(SensorFault::Jump);
+        self.window.clear();
+        Taken::Nothing
+    }
+
+    /// Whether two refused figures agree as two rounds of a moving tool would.
+    fn near(&self, profile: &Profile, from: i64, to: i64) -> bool {
+        let step = length(&profile.calibration, to).0.abs_diff(length(&profile.calibration, from).0);
+        step <= profile.winch_max.saturating_mul(100).saturating_add(STEP_PLAY)
+    }
+
+    fn accept(&mut self, profile: &Profile, raw: i32, position: i64, now: Millis) {
+        self.position = position;
+        self.last_raw = Some(raw);
+        self.last_good = Some(now);
+        self.fault = None;
+        self.stale = false;
+        if self.window.is_full() {
+            self.window.pop_front();
+        }
+        let _ = self.window.push_back((now, length(&profile.calibration, position)));
+    }
+
+    /// Pin to cutting edge of the tool that is on.
+    pub fn set_tool(&mut self, length: Micrometres) {
+        self.tool_length = length;
+    }
+
+    /// Ties depth to the hub: the tip is on it now. Returns the count and the misclosure, the depth that was
+    /// shown until now (`None` where it was not tied). `None` where the encoder gives nothing to tie to.
+    pub fn touch_hub(&mut self) -> Option<(i32, Option<Micrometres>)> {
+        if self.fault.is_some() {
+            return None;
+        }
+        let paid_out = self.window_lengths()?.mean;
+        let misclosure = self.zero.map(|zero| paid_out.plus(self.tool_length).minus(zero));
+        self.zero = Some(paid_out.plus(self.tool_length));
+        Some((self.last_raw?, misclosure))
+    }
+
+    /// Forgets the tie: another hole has another hub.
+    pub fn untie(&mut self) {
+        self.zero = None;
+    }
+
+    /// Ties depth to an earlier touch of the hub, for encoders that keep their place.
+    pub fn restore_hub(&mut self, profile: &Profile, count: i32) {
+        self.zero = Some(length(&profile.calibration, i64::from(count)).plus(self.tool_length));
+    }
+
+    /// Whether depth is tied to the hub.
+    #[must_use]
+    pub fn referenced(&self) -> bool {
+        self.zero.is_some()
+    }
+
+    /// The encoder's fault.
+    #[must_use]
+    pub fn fault(&self) -> Option<SensorFault> {
+        self.fault
+    }
+
+    /// Whether the last round brought a good count.
+    #[must_use]
+    pub fn fresh(&self) -> bool {
+        self.fault.is_none() && !self.stale && self.last_good.is_some()
+    }
+
+    /// Depth of the tip below the hub, `None` where it is not known now.
+    #[must_use]
+    pub fn tip(&self) -> Option<Micrometres> {
+        let (_, last) = self.window.back().filter(|_| self.fresh())?;
+        Some(self.below_hub(*last, self.zero?))
+    }
+
+    /// The tip's last half second below the hub, `None` where that is not known.
+    #[must_use]
+    pub fn window(&self) -> Option<Window> {
+        let zero = self.zero.filter(|_| self.fresh())?;
+        let lengths = self.window_lengths().filter(|_| self.window.is_full())?;
+        Some(Window {
+            shallowest: self.below_hub(lengths.shallowest, zero),
+            deepest: self.below_hub(lengths.deepest, zero),
+            mean: self.below_hub(lengths.mean, zero),
+        })
+    }
+
+    fn below_hub(&self, paid_out: Micrometres, zero: Micrometres) -> Micrometres {
+        paid_out.plus(self.tool_length).minus(zero)
+    }
+
+    fn window_lengths(&self) -> Option<Window> {
+        let (newest, _) = *self.window.back()?;
+        let recent = || self.window.iter().filter(|(at, _)| newest.since(*at) <= WINDOW_AGE_MS).map(|(_, l)| *l);
+        let sum = recent().fold(0i64, |sum, l| sum.saturating_add(i64::from(l.0)));
+        let count = i64::try_from(recent().count()).ok()?;
+        Some(Window { shallowest: recent().min()?, deepest: recent().max()?, mean: Micrometres(clamp_i32(div_round(sum, count))) })
+    }
+}

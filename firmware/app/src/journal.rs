@@ -1,0 +1,422 @@
+//! The ring of slots in non-volatile memory: every record the rig makes, in one numbered stream.
+//!
+//! Slot `n` stands at `n mod capacity`, so the newest lap fills the ring from its start and bisection finds the
+//! head. Outside the ring two pairs of marks, slots themselves, say which epoch this is and what a host has on
+//! disk. A slot torn by a power cut is never written over: its number is skipped and declared as a gap.
+
+use crate::memory::Memory;
+use sha2::{Digest, Sha256};
+use shared_protocol::record::{Record, slots};
+use shared_protocol::slot::{Part, RECORD_BYTES_MAX, SLOT_BYTES, Slot, SlotFault};
+
+/// Where the ring begins; what is before it holds marks, and room for the configuration.
+const RING_AT: u32 = 4_096;
+/// Where the two copies of each mark stand.
+const EPOCH_MARKS: [u32; 2] = [0, 64];
+const HELD_MARKS: [u32; 2] = [128, 192];
+/// Kinds of slots that are marks, never sent.
+const EPOCH_KIND: u8 = 241;
+const HELD_KIND: u8 = 240;
+/// Neighbours that are tried when a slot met in the search is damaged.
+const PROBES: u32 = 8;
+/// Reclaimed slots after which the loss is declared.
+const DECLARE_EVERY: u32 = 32;
+
+/// Why a record is not in the memory.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum JournalFault {
+    /// The memory did not do as told.
+    Memory,
+    /// The record has more bytes than any may have.
+    TooLong,
+    /// Every sequence number is used up.
+    Full,
+}
+
+/// Why a slot cannot be read back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum ReadFault {
+    /// The memory did not do as told.
+    Memory,
+    /// Never written, or written over since.
+    Absent,
+    /// Written, and not what was written.
+    Damaged,
+}
+
+/// The running digest over a set-up.
+#[derive(Clone, Debug)]
+pub struct Run {
+    /// Sequence of its first slot.
+    pub first: u32,
+    /// Slots so far.
+    pub slots: u32,
+    hash: Sha256,
+}
+
+/// The journal's state in RAM: nothing here that the memory does not say.
+#[derive(Debug)]
+pub struct Journal {
+    capacity: u32,
+    head: u32,
+    tail: u32,
+    held_below: u32,
+    held_count: u32,
+    declared: u32,
+    epoch: u32,
+    boot: u16,
+    run: Option<Run>,
+    /// Writes and reads that the memory refused.
+    pub memory_faults: u16,
+}
+
+/// What recovery found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// A slot that a power cut tore: its number is skipped.
+    pub torn: Option<u32>,
+}
+
+impl Journal {
+    /// Finds where the last run stopped: a bounded number of reads, whatever the memory holds.
+    pub fn recover<M: Memory>(memory: &mut M) -> (Self, Found) {
+        let capacity = memory.size().saturating_sub(RING_AT).checked_div(32).unwrap_or(0).max(1);
+        let mut journal =
+            Self { capacity, head: 0, tail: 0, held_below: 0, held_count: 0, declared: 0, epoch: 1, boot: 1, run: None, memory_faults: 0 };
+        journal.read_marks(memory);
+        let newest = journal.find_newest(memory);
+        let mut found = Found { torn: None };
+        if let Some(newest) = newest {
+            journal.head = newest.sequence().saturating_add(1);
+            journal.boot = newest.boot().wrapping_add(1);
+        }
+        if journal.raw(memory, journal.head) == Err(ReadFault::Damaged) {
+            found.torn = Some(journal.head);
+            journal.head = journal.head.saturating_add(1);
+        }
+        journal.tail = journal.head.saturating_sub(capacity);
+        (journal, found)
+    }
+
+    fn read_marks<M: Memory>(&mut self, memory: &mut M) {
+        let mut epoch_known = false;
+        for at in EPOCH_MARKS {
+            if let Some((_, epoch, _)) = read_mark(memory, at, EPOCH_KIND) {
+                (self.epoch, epoch_known) = (epoch, true);
+            }
+        }
+        if !epoch_known {
+            for at in EPOCH_MARKS {
+                self.write_mark(memory, at, EPOCH_KIND, 0, [self.epoch, 0]);
+            }
+        }
+        for at in HELD_MARKS {
+            if let Some((count, epoch, below)) = read_mark(memory, at, HELD_KIND).filter(|(count, ..)| *count >= self.held_count)
+                && epoch == self.epoch
+            {
+                (self.held_count, self.held_below) = (count, below);
+            }
+        }
+        self.declared = self.held_below;
+    }
+
+    fn write_mark<M: Memory>(&mut self, memory: &mut M, at: u32, kind: u8, count: u32, [a, b]: [u32; 2]) {
+        let mut body = [0; 8];
+        let (first, second) = body.split_at_mut(4);
+        first.copy_from_slice(&a.to_le_bytes());
+        second.copy_from_slice(&b.to_le_bytes());
+        let written = Slot::build(count, self.boot, kind, Part::ONLY, &body).map(|slot| memory.write(at, slot.bytes()));
+        if !matches!(written, Some(Ok(()))) || memory.barrier().is_err() {
+            self.memory_faults = self.memory_faults.saturating_add(1);
+        }
+    }
+
+    /// The slot at a place of the ring where it is whole and belongs there.
+    fn at_place<M: Memory>(&self, memory: &mut M, place: u32) -> Result<Slot, ReadFault> {
+        let mut bytes = [0; SLOT_BYTES];
+        memory.read(RING_AT.saturating_add(place.saturating_mul(32)), &mut bytes).map_err(|_| ReadFault::Memory)?;
+        match Slot::check(&bytes) {
+            Ok(slot) if slot.sequence().checked_rem(self.capacity) == Some(place) => Ok(slot),
+            Ok(_) | Err(SlotFault::Damaged) => Err(ReadFault::Damaged),
+            Err(SlotFault::Blank) => Err(ReadFault::Absent),
+        }
+    }
+
+    /// The first whole slot among a few places from `place` on, below `end`.
+    fn probe<M: Memory>(&self, memory: &mut M, place: u32, end: u32) -> Option<(u32, Slot)> {
+        (place..end.min(place.saturating_add(PROBES))).find_map(|p| self.at_place(memory, p).ok().map(|slot| (p, slot)))
+    }
+
+    fn find_newest<M: Memory>(&self, memory: &mut M) -> Option<Slot> {
+        let last_places = self.capacity.saturating_sub(PROBES);
+        let Some((mut low, mut newest)) = self.probe(memory, 0, self.capacity) else {
+            // nothing at the start of the ring: either nothing at all, or a lap whose first slots are torn
+            return (last_places..self.capacity).rev().find_map(|p| self.at_place(memory, p).ok());
+        };
+        let lap = |slot: &Slot| slot.sequence().checked_div(self.capacity);
+        let mut high = self.capacity;
+        while high.saturating_sub(low) > PROBES {
+            let middle = low.midpoint(high);
+            match self.probe(memory, middle, high) {
+                Some((place, slot)) if lap(&slot) == lap(&newest) => (low, newest) = (place, slot),
+                _ => high = middle,
+            }
+        }
+        let same_lap = |p| self.at_place(memory, p).ok().filter(|slot| lap(slot) == lap(&newest));
+        let close_by = (low..self.capacity.min(low.saturating_add(PROBES.saturating_mul(2)))).filter_map(same_lap).last();
+        Some(close_by.unwrap_or(newest))
+    }
+
+    fn raw<M: Memory>(&self, memory: &mut M, sequence: u32) -> Result<Slot, ReadFault> {
+        self.at_place(memory, sequence.checked_rem(self.capacity).unwrap_or(0))
+    }
+
+    /// Reads a slot back.
+    ///
+    /// # Errors
+    /// See [`ReadFault`].
+    pub fn read<M: Memory>(&mut self, memory: &mut M, sequence: u32) -> Result<Slot, ReadFault> {
+        if sequence < self.tail || sequence >= self.head {
+            return Err(ReadFault::Absent);
+        }
+        let slot = self.raw(memory, sequence);
+        if slot == Err(ReadFault::Memory) {
+            self.memory_faults = self.memory_faults.saturating_add(1);
+        }
+        slot.and_then(|slot| if slot.sequence() == sequence { Ok(slot) } else { Err(ReadFault::Absent) })
+    }
+
+    /// Commits a record and returns the sequence of its first slot. Each slot is kept before the next is begun.
+    ///
+    /// # Errors
+    /// See [`JournalFault`].
+    pub fn append<M: Memory>(&mut self, memory: &mut M, record: &Record) -> Result<u32, JournalFault> {
+        let mut body = [0; RECORD_BYTES_MAX];
+        let used = record.encode(&mut body).ok_or(JournalFault::TooLong)?;
+        let body = body.get(..used).ok_or(JournalFault::TooLong)?;
+        let first = self.head;
+        if first > u32::MAX.saturating_sub(64) {
+            return Err(JournalFault::Full);
+        }
+        for slot in slots(first, self.boot, record.kind(), body).ok_or(JournalFault::TooLong)? {
+            self.commit(memory, &slot)?;
+        }
+        Ok(first)
+    }
+
+    fn commit<M: Memory>(&mut self, memory: &mut M, slot: &Slot) -> Result<(), JournalFault> {
+        let place = slot.sequence().checked_rem(self.capacity).unwrap_or(0);
+        let at = RING_AT.saturating_add(place.saturating_mul(32));
+        if self.head.saturating_sub(self.tail) >= self.capacity {
+            self.tail = self.tail.saturating_add(1);
+        }
+        // The number is used up even where the write fails: what is half there is never written over.
+        self.head = slot.sequence().saturating_add(1);
+        memory.barrier().and_then(|()| memory.write(at, slot.bytes())).and_then(|()| memory.barrier()).map_err(|_| {
+            self.memory_faults = self.memory_faults.saturating_add(1);
+            JournalFault::Memory
+        })?;
+        self.digest(slot);
+        Ok(())
+    }
+
+    /// Begins the running digest with the next slot.
+    pub fn begin_run(&mut self) {
+        self.resume_run(self.head);
+    }
+
+    /// Begins the running digest with an earlier slot, whose successors are then fed by [`Journal::digest`].
+    pub fn resume_run(&mut self, first: u32) {
+        self.run = Some(Run { first, slots: 0, hash: Sha256::new() });
+    }
+
+    /// Feeds the running digest with a slot that is in the memory.
+    pub fn digest(&mut self, slot: &Slot) {
+        if let Some(run) = &mut self.run {
+            run.slots = run.slots.saturating_add(1);
+            run.hash.update(slot.bytes());
+        }
+    }
+
+    /// The running digest as it stands: first sequence, slots, SHA-256.
+    #[must_use]
+    pub fn run(&self) -> Option<(u32, u32, [u8; 32])> {
+        let run = self.run.as_ref()?;
+        Some((run.first, run.slots, run.hash.clone().finalize().into()))
+    }
+
+    /// Ends the running digest.
+    pub fn end_run(&mut self) {
+        self.run = None;
+    }
+
+    /// A host has everything below this on disk.
+    pub fn acknowledge<M: Memory>(&mut self, memory: &mut M, epoch: u32, below: u32) {
+        if epoch != self.epoch || below <= self.held_below || below > self.head {
+            return;
+        }
+        self.held_below = below;
+        self.held_count = self.held_count.wrapping_add(1);
+        let [even, odd] = HELD_MARKS;
+        let at = if self.held_count.is_multiple_of(2) { even } else { odd };
+        self.write_mark(memory, at, HELD_KIND, self.held_count, [self.epoch, below]);
+    }
+
+    /// Slots that gave way before any host had them, not yet declared: first and last.
+    #[must_use]
+    pub fn undeclared_loss(&mut self) -> Option<(u32, u32)> {
+        let from = self.declared.max(self.held_below);
+        if self.tail.saturating_sub(from) < DECLARE_EVERY {
+            return None;
+        }
+        self.declared = self.tail;
+        Some((from, self.tail.saturating_sub(1)))
+    }
+
+    /// Sequence of the oldest slot held.
+    #[must_use]
+    pub const fn tail(&self) -> u32 {
+        self.tail
+    }
+
+    /// Sequence that the next slot will have.
+    #[must_use]
+    pub const fn head(&self) -> u32 {
+        self.head
+    }
+
+    /// All below this are on some host's disk.
+    #[must_use]
+    pub const fn held_below(&self) -> u32 {
+        self.held_below
+    }
+
+    /// Slots that the ring holds.
+    #[must_use]
+    pub const fn capacity(&self) -> u32 {
+        self.capacity
+    }
+
+    /// The epoch.
+    #[must_use]
+    pub const fn epoch(&self) -> u32 {
+        self.epoch
+    }
+
+    /// Which start of the rig this is.
+    #[must_use]
+    pub const fn boot(&self) -> u16 {
+        self.boot
+    }
+}
+
+fn read_mark<M: Memory>(memory: &mut M, at: u32, kind: u8) -> Option<(u32, u32, u32)> {
+    let mut bytes = [0; SLOT_BYTES];
+    memory.read(at, &mut bytes).ok()?;
+    let slot = Slot::check(&bytes).ok().filter(|slot| slot.kind() == kind)?;
+    let (first, rest) = slot.body().split_first_chunk::<4>()?;
+    let (second, _) = rest.split_first_chunk::<4>()?;
+    Some((slot.sequence(), u32::from_le_bytes(*first), u32::from_le_bytes(*second)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::memory::tests::Ram;
+    use shared_protocol::record::{Change, Note};
+
+    fn small() -> Ram {
+        Ram::new(4_096 + 32 * 40)
+    }
+
+    fn change(figure: i32) -> Record {
+        Record::Change(Change { figure, ..Change::default() })
+    }
+
+    #[test]
+    fn an_empty_memory_starts_at_nought() {
+        let mut memory = small();
+        let (journal, found) = Journal::recover(&mut memory);
+        assert_eq!((journal.head(), journal.tail(), journal.boot(), journal.capacity(), found.torn), (0, 0, 1, 40, None));
+    }
+
+    #[test]
+    fn the_head_is_found_wherever_it_stands_over_three_laps() {
+        let mut memory = small();
+        for n in 0..125 {
+            let (mut journal, found) = Journal::recover(&mut memory);
+            assert_eq!((journal.head(), found.torn), (n, None));
+            assert_eq!(journal.tail(), n.saturating_sub(40));
+            assert_eq!(journal.append(&mut memory, &change(1)), Ok(n));
+        }
+    }
+
+    #[test]
+    fn a_torn_slot_is_skipped_wherever_it_stands() {
+        for n in 0..125u32 {
+            let mut memory = small();
+            let (mut journal, _) = Journal::recover(&mut memory);
+            (0..n).for_each(|_| assert!(journal.append(&mut memory, &change(1)).is_ok()));
+            let at = 4_096 + (n % 40) as usize * 32;
+            memory.bytes[at..at + 9].copy_from_slice(&[0x5A; 9]); // nine bytes of the next slot, then the cut
+            let (journal, found) = Journal::recover(&mut memory);
+            assert_eq!((journal.head(), found.torn), (n + 1, Some(n)), "after {n}");
+        }
+    }
+
+    #[test]
+    fn what_is_written_is_read_back_and_what_gave_way_is_absent() {
+        let mut memory = small();
+        let (mut journal, _) = Journal::recover(&mut memory);
+        for n in 0..60 {
+            journal.append(&mut memory, &change(n)).unwrap();
+        }
+        for sequence in 20..60u32 {
+            let slot = journal.read(&mut memory, sequence).unwrap();
+            let record = Record::decode(slot.kind(), slot.body()).unwrap();
+            assert_eq!(record, change(i32::try_from(sequence).unwrap()));
+        }
+        assert_eq!(journal.read(&mut memory, 19), Err(ReadFault::Absent));
+        assert_eq!(journal.read(&mut memory, 60), Err(ReadFault::Absent));
+    }
+
+    #[test]
+    fn loss_is_declared_only_where_no_host_had_it() {
+        let mut memory = small();
+        let (mut journal, _) = Journal::recover(&mut memory);
+        (0..50).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
+        journal.acknowledge(&mut memory, 1, 45);
+        (50..100).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
+        assert_eq!(journal.undeclared_loss(), None, "15 lost: not yet");
+        (100..120).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
+        assert_eq!(journal.undeclared_loss(), Some((45, 79)));
+        assert_eq!(journal.undeclared_loss(), None);
+    }
+
+    #[test]
+    fn acknowledgements_survive_a_restart_and_foolish_ones_are_ignored() {
+        let mut memory = small();
+        let (mut journal, _) = Journal::recover(&mut memory);
+        (0..10).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
+        for (epoch, below) in [(1, 4), (1, 7), (1, 5), (2, 9), (1, 11)] {
+            journal.acknowledge(&mut memory, epoch, below);
+        }
+        assert_eq!(journal.held_below(), 7);
+        assert_eq!(Journal::recover(&mut memory).0.held_below(), 7);
+    }
+
+    #[test]
+    fn the_digest_is_sha_256_over_the_slots_in_order() {
+        let mut memory = small();
+        let (mut journal, _) = Journal::recover(&mut memory);
+        journal.append(&mut memory, &change(0)).unwrap();
+        journal.begin_run();
+        let note = Record::Note(Note { text: "water at 2 m, none above it".try_into().unwrap(), ..Note::default() });
+        journal.append(&mut memory, &note).unwrap();
+        let (first, slots, digest) = journal.run().unwrap();
+        assert_eq!((first, slots), (1, 2));
+        assert_eq!(digest[..], Sha256::digest(&memory.bytes[4_096 + 32..4_096 + 96])[..]);
+    }
+}

@@ -1,0 +1,190 @@
+//! The rig's side of the cable: what it hears, what it tells, and slots on request.
+
+use crate::board::Outlet;
+use crate::memory::Memory;
+use crate::rig::{FIRMWARE, Rig};
+use heapless::Vec;
+use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, FRAME_BYTES_MAX, wrap};
+use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Replay, SLOTS_MAX, text_field};
+use shared_protocol::record::{Gap, Record};
+use shared_protocol::slot::SLOT_BYTES;
+use shared_protocol::state::{Activity, Belief, DepthState, GapCause, PlumbState, Status};
+use shared_protocol::units::{Micrometres, Millis};
+
+/// Time between outlooks.
+const OUTLOOK_MS: u32 = 500;
+/// Time between live frames when the sensor line is quiet.
+const QUIET_LIVE_MS: u32 = 200;
+/// Frames of slots that one turn sends at most.
+const SLOT_FRAMES: usize = 2;
+/// Slots that one turn reads at most, damaged ones among them.
+const DECLARED: usize = 8;
+
+/// The link's own state.
+#[derive(Debug, Default)]
+pub(crate) struct Link {
+    accumulator: Accumulator,
+    cursor: Option<u32>,
+    greeted: bool,
+    last_live: Option<Millis>,
+    last_outlook: Option<Millis>,
+    declared: Vec<u32, DECLARED>,
+}
+
+impl<M: Memory> Rig<M> {
+    /// Takes bytes from the host and does what whole frames among them say.
+    pub(crate) fn hear(&mut self, received: &[u8], now: Millis, outlet: &mut impl Outlet) {
+        let mut bytes = [0; ENCODED_BYTES_MAX];
+        for &byte in received {
+            let Some(Ok(message)) = self.link.accumulator.push(byte, &mut bytes) else { continue };
+            let Ok(message) = Message::decode(message) else { continue };
+            self.answer(&message, now, outlet);
+        }
+    }
+
+    fn answer(&mut self, message: &Message<'_>, now: Millis, outlet: &mut impl Outlet) {
+        match message {
+            Message::Ask(_) => self.link.greeted = false,
+            Message::Replay(Replay { from }) => self.link.cursor = Some((*from).clamp(self.journal.tail(), self.journal.head())),
+            Message::Acknowledge(Acknowledge { epoch, below, .. }) => self.journal.acknowledge(&mut self.memory, *epoch, *below),
+            Message::Command { request, command } => {
+                let reply = self.obey(*request, command, now);
+                send(outlet, &Message::Reply(reply)); // no room: the host asks again and hears the same
+            }
+            // what only a rig says
+            Message::Hello(_) | Message::Slots(_) | Message::Live(_) | Message::Outlook(_) | Message::Reply(_) => {}
+        }
+    }
+
+    /// Sends what there is to say, most urgent first, as far as there is room.
+    pub(crate) fn tell(&mut self, now: Millis, fresh: bool, outlet: &mut impl Outlet) {
+        if !self.link.greeted {
+            let hello = Message::Hello(self.hello(now));
+            self.link.greeted = send(outlet, &hello);
+        }
+        let due = |last: Option<Millis>, every: u32| last.is_none_or(|last| now.since(last) >= every);
+        if fresh || due(self.link.last_live, QUIET_LIVE_MS) {
+            let live = Message::Live(self.live(now));
+            if send(outlet, &live) {
+                self.link.last_live = Some(now);
+            }
+        }
+        if due(self.link.last_outlook, OUTLOOK_MS) {
+            let outlook = Message::Outlook(self.outlook(now));
+            if send(outlet, &outlook) {
+                self.link.last_outlook = Some(now);
+            }
+        }
+        for _ in 0..SLOT_FRAMES {
+            if outlet.room() < FRAME_BYTES_MAX || !self.send_slots(now, outlet) {
+                break;
+            }
+        }
+    }
+
+    /// Sends the next slots from the cursor on; `false` where there are none.
+    fn send_slots(&mut self, now: Millis, outlet: &mut impl Outlet) -> bool {
+        let Some(cursor) = self.link.cursor else { return false };
+        let mut raw: Vec<u8, { SLOTS_MAX * SLOT_BYTES }> = Vec::new();
+        let mut next = cursor.max(self.journal.tail());
+        for _ in 0..SLOTS_MAX {
+            if next >= self.journal.head() {
+                break;
+            }
+            match self.slot(next) {
+                Some(slot) => drop(raw.extend_from_slice(slot.bytes())),
+                None => self.declare_damaged(next, now),
+            }
+            next = next.saturating_add(1);
+        }
+        self.link.cursor = Some(next);
+        Message::slots(&raw).is_some_and(|message| send(outlet, &message))
+    }
+
+    /// A slot that cannot be read back is declared, once per run, so that the host need not ask for ever.
+    fn declare_damaged(&mut self, sequence: u32, now: Millis) {
+        if !self.link.declared.contains(&sequence) && self.link.declared.push(sequence).is_ok() {
+            self.record(&Record::Gap(Gap { at: now, first: sequence, last: sequence, cause: GapCause::Damaged.raw() }));
+        }
+    }
+
+    fn hello(&self, now: Millis) -> Hello {
+        Hello {
+            simulated: u8::from(self.profile.simulated),
+            epoch: self.journal.epoch(),
+            boot: self.journal.boot(),
+            now,
+            tail: self.journal.tail(),
+            head: self.journal.head(),
+            acknowledged: self.journal.held_below(),
+            capacity: self.journal.capacity(),
+            rig: text_field(&self.profile.rig),
+            firmware: text_field(FIRMWARE),
+        }
+    }
+
+    fn status(&self, now: Millis) -> Status {
+        let believed = |fault: bool, fresh: bool| match (fault, fresh && !self.quiet(now)) {
+            (true, _) => Belief::Fault,
+            (false, true) => Belief::Good,
+            (false, false) => Belief::Stale,
+        };
+        let lean = match believed(self.lean.fault().is_some(), self.lean.fresh() && self.lean.lean().is_some()) {
+            Belief::Good if !self.lean_applies() => Belief::Blank,
+            other => other,
+        };
+        let (depth_check, plumb_check) =
+            self.hole.as_ref().map_or((DepthState::Drilling, PlumbState::Unjudged), |hole| hole.checks.states());
+        Status {
+            referenced: self.depth.referenced(),
+            hole_open: self.hole.is_some(),
+            depth: believed(self.depth.fault().is_some(), self.depth.fresh()),
+            lean,
+            activity: self.hole.as_ref().map_or(Activity::Idle, |hole| hole.bore.activity()),
+            depth_check,
+            plumb_check,
+            simulated: self.profile.simulated,
+        }
+    }
+
+    fn live(&self, now: Millis) -> Live {
+        let status = self.status(now);
+        let lean = self.lean.lean().filter(|_| status.lean == Belief::Good).map(crate::lean::coarse).unwrap_or_default();
+        let [low, high, ..] = now.0.to_le_bytes();
+        Live {
+            at: u16::from_le_bytes([low, high]),
+            depth: self.depth.tip().unwrap_or_default(),
+            forward: lean.forward,
+            right: lean.right,
+            status: status.to_bits(),
+        }
+    }
+
+    fn outlook(&self, now: Millis) -> Outlook {
+        let toe = self.toe(None).unwrap_or_default();
+        let planned = self.toe(self.hole.as_ref().map(|hole| hole.checks.target())).unwrap_or_default();
+        Outlook {
+            at: now,
+            bottom: self.hole.as_ref().map_or(Micrometres(0), |hole| hole.bore.bottom()),
+            toe_forward: toe.forward,
+            toe_right: toe.right,
+            planned_forward: planned.forward,
+            planned_right: planned.right,
+            pass: self.hole.as_ref().map_or(0, |hole| hole.bore.pass_number()),
+            opened: self.hole.as_ref().map_or(0, |hole| hole.first),
+            encoder_fault: self.depth.fault().map_or(0, |f| f.raw()),
+            tilt_fault: self.lean.fault().map_or(0, |f| f.raw()),
+            waiting: self.journal.head().saturating_sub(self.journal.held_below().max(self.journal.tail())),
+        }
+    }
+}
+
+/// Sends a whole frame or nothing; says which.
+fn send(outlet: &mut impl Outlet, message: &Message<'_>) -> bool {
+    let Some(frame) = wrap(message) else { return false };
+    let fits = frame.len() <= outlet.room();
+    if fits {
+        outlet.send(&frame);
+    }
+    fits
+}

@@ -1,0 +1,112 @@
+//! After a restart: what the journal says about the hole that was open, and which commands were answered.
+
+use crate::bore::Bore;
+use crate::checks::Checks;
+use crate::memory::Memory;
+use crate::rig::{Answered, Hole, Rig};
+use shared_protocol::record::{Assembler, Opened, Plan, Record};
+use shared_protocol::slot::Slot;
+use shared_protocol::state::Answer;
+use shared_protocol::units::Micrometres;
+
+/// Kinds met when walking back: a set-up's first and last record.
+const OPENED_KIND: u8 = 3;
+const CLOSED_KIND: u8 = 12;
+/// Slots that are walked back at most: the longest set-up worth taking up, four times a usual one.
+const WALK_MAX: u32 = 1_100;
+/// Slots that are read for answered commands when no hole is open.
+const LAST_SLOTS: u32 = 64;
+
+impl<M: Memory> Rig<M> {
+    /// Takes up where the last run stopped.
+    pub(crate) fn take_up(&mut self) {
+        let head = self.journal.head();
+        let open = self.open_set_up(head);
+        let from = open.unwrap_or_else(|| head.saturating_sub(LAST_SLOTS)).max(self.journal.tail());
+        if let Some(first) = open {
+            self.journal.resume_run(first);
+        }
+        let mut assembler = Assembler::default();
+        for sequence in from..head {
+            let Some(slot) = self.slot(sequence) else { continue };
+            self.journal.digest(&slot);
+            if let Some(whole) = assembler.push(&slot)
+                && let Ok(record) = Record::decode(whole.kind, whole.body)
+            {
+                self.recall(whole.first, &record, open.is_some());
+            }
+        }
+        if self.hole.is_none() {
+            self.journal.end_run();
+        }
+    }
+
+    /// The first slot of the set-up that was open when the rig stopped.
+    fn open_set_up(&mut self, head: u32) -> Option<u32> {
+        let floor = head.saturating_sub(WALK_MAX).max(self.journal.tail());
+        for sequence in (floor..head).rev() {
+            let part_of = |slot: Slot| (slot.kind(), slot.part().index, slot.part().of);
+            match self.slot(sequence).map(part_of) {
+                Some((CLOSED_KIND, index, of)) if index.saturating_add(1) == of => return None,
+                Some((OPENED_KIND, 0, _)) => return Some(sequence),
+                _ => {}
+            }
+        }
+        None
+    }
+
+    fn recall(&mut self, sequence: u32, record: &Record, set_up_open: bool) {
+        if let Some(request) = request_of(record) {
+            self.remember(Answered { request, answer: Answer::Done.raw(), sequence });
+        }
+        if !set_up_open {
+            return;
+        }
+        if let Record::Opened(opened) = record {
+            self.hole = Some(self.begin(sequence, opened));
+            return;
+        }
+        let absolute = self.profile.encoder_absolute;
+        let Some(hole) = &mut self.hole else { return };
+        match record {
+            Record::Increment(increment) => hole.bore.recall_increment(increment),
+            Record::Pass(pass) => hole.bore.recall_pass(pass),
+            Record::Tool(tool) => {
+                hole.tool = tool.tool;
+                hole.bore.set_diameter(tool.diameter, hole.plan.hub_above_datum);
+                self.depth.set_tool(tool.length);
+            }
+            Record::Hub(hub) if absolute => self.depth.restore_hub(&self.profile, hub.count),
+            _ => {}
+        }
+    }
+
+    /// The hole of an accepted plan.
+    pub(crate) fn begin(&mut self, first: u32, opened: &Opened) -> Hole {
+        let plan: Plan = opened.plan.clone();
+        let entry = self.profile.tools.iter().find(|t| t.number == plan.tool);
+        let diameter = entry.map_or(plan.diameter, |t| t.diameter);
+        self.depth.set_tool(entry.map_or(Micrometres(0), |t| t.length));
+        let bore = Bore::new(plan.hub_above_datum, self.profile.increment, diameter);
+        Hole { first, checks: Checks::new(&plan), tool: plan.tool, bore, plan }
+    }
+
+    /// Remembers an answered command; the oldest is forgotten.
+    pub(crate) fn remember(&mut self, answered: Answered) {
+        if self.answered.is_full() {
+            self.answered.pop_front();
+        }
+        let _ = self.answered.push_back(answered);
+    }
+}
+
+fn request_of(record: &Record) -> Option<u32> {
+    match record {
+        Record::Opened(body) => Some(body.request),
+        Record::Hub(body) => Some(body.request),
+        Record::Tool(body) => Some(body.request),
+        Record::Note(body) => Some(body.request),
+        Record::Closed(body) => Some(body.request),
+        _ => None,
+    }
+}

@@ -1,0 +1,497 @@
+//! The rig as its host sees it: sensed rounds and frames in, frames and slots out.
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects, missing_docs)]
+
+use firmware_app::board::Outlet;
+use firmware_app::memory::Memory;
+use firmware_app::profile::Profile;
+use firmware_app::reading::{Reading, Sensed};
+use firmware_app::rig::Rig;
+use sha2::{Digest, Sha256};
+use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
+use shared_protocol::message::{
+    Acknowledge, Ask, ChangeTool, CloseHole, Command, Hello, Live, LoadHole, Message, Outlook, Replay, Reply, SetClock, TakeNote, TouchHub,
+};
+use shared_protocol::record::{Assembler, Plan, Record};
+use shared_protocol::slot::Slot;
+use shared_protocol::state::{
+    Answer, Belief, Check, DepthState, PlumbState, ReferenceState, ResetCause, Sensor, SensorFault, SpecificForce, Status,
+};
+use shared_protocol::units::{Lean, MicroG, Micrometres, Millis, RigAxes};
+
+#[derive(Debug)]
+struct Ram(Vec<u8>);
+
+impl Memory for Ram {
+    type Error = ();
+    fn size(&self) -> u32 {
+        u32::try_from(self.0.len()).unwrap()
+    }
+    fn read(&mut self, at: u32, into: &mut [u8]) -> Result<(), ()> {
+        into.copy_from_slice(&self.0[at as usize..at as usize + into.len()]);
+        Ok(())
+    }
+    fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), ()> {
+        self.0[at as usize..at as usize + bytes.len()].copy_from_slice(bytes);
+        Ok(())
+    }
+    fn barrier(&mut self) -> Result<(), ()> {
+        Ok(())
+    }
+}
+
+#[derive(Default)]
+struct Cable {
+    room: usize,
+    out: Vec<u8>,
+}
+
+impl Outlet for Cable {
+    fn room(&self) -> usize {
+        self.room
+    }
+    fn send(&mut self, frame: &[u8]) {
+        assert!(frame.len() <= self.room, "sent without room");
+        self.out.extend_from_slice(frame);
+    }
+}
+
+/// A rig on a bench of arithmetic: the tip goes where it is put, the tool leans as told.
+struct Bench {
+    rig: Rig<Ram>,
+    now: Millis,
+    cable: Cable,
+    tip_mm: f64,
+    lean: (i32, i32),
+    request: u32,
+    heard: Vec<Message<'static>>,
+    slots: Vec<Slot>,
+}
+
+const ROUND_MS: u32 = 50;
+/// Count at which the tip of tool 1 is on the hub; the encoder makes ten counts a millimetre.
+const HUB_COUNT: i32 = 30_000;
+
+impl Bench {
+    fn new() -> Self {
+        Self::on(Ram(vec![0; 524_288]))
+    }
+
+    fn on(memory: Ram) -> Self {
+        let rig = Rig::start(memory, Profile::bench(), ResetCause::Power, Millis(0));
+        let cable = Cable { room: 4_096, out: Vec::new() };
+        Self { rig, now: Millis(0), cable, tip_mm: 0.0, lean: (0, 0), request: 100, heard: Vec::new(), slots: Vec::new() }
+    }
+
+    fn restart(self) -> Self {
+        let mut next = Self::on(self.rig.into_memory());
+        (next.tip_mm, next.lean, next.request) = (self.tip_mm, self.lean, self.request);
+        next
+    }
+
+    fn sensed(&self) -> Sensed {
+        #[allow(clippy::cast_possible_truncation)]
+        let count = HUB_COUNT + (self.tip_mm * 10.0).round() as i32;
+        let (forward, right) = self.lean;
+        let level = RigAxes { forward: MicroG(forward), right: MicroG(right) };
+        Sensed { count: Reading::Good(count), force: Reading::Good(SpecificForce { level, up: MicroG(999_900) }) }
+    }
+
+    fn round(&mut self, sensed: Option<Sensed>, bytes: &[u8]) {
+        self.now = self.now.plus(ROUND_MS);
+        self.rig.poll(self.now, sensed, bytes, &mut self.cable);
+        let out = std::mem::take(&mut self.cable.out);
+        let (mut accumulator, mut buffer) = (Accumulator::new(), [0; ENCODED_BYTES_MAX]);
+        for byte in out {
+            let Some(message) = accumulator.push(byte, &mut buffer) else { continue };
+            match Message::decode(message.unwrap()).unwrap() {
+                Message::Slots(slots) => self.slots.extend(slots.iter().map(Result::unwrap)),
+                Message::Hello(hello) => self.heard.push(Message::Hello(hello)),
+                Message::Live(live) => self.heard.push(Message::Live(live)),
+                Message::Outlook(outlook) => self.heard.push(Message::Outlook(outlook)),
+                Message::Reply(reply) => self.heard.push(Message::Reply(reply)),
+                other => panic!("a rig does not say {other:?}"),
+            }
+        }
+    }
+
+    fn stay(&mut self, ms: u32) {
+        for _ in 0..ms / ROUND_MS {
+            let sensed = self.sensed();
+            self.round(Some(sensed), &[]);
+        }
+    }
+
+    /// Moves the tip at a speed, millimetres per second.
+    fn go(&mut self, to_mm: f64, speed: f64) {
+        let step = speed * f64::from(ROUND_MS) / 1e3;
+        while (self.tip_mm - to_mm).abs() > 1e-9 {
+            self.tip_mm += (to_mm - self.tip_mm).clamp(-step, step);
+            self.stay(ROUND_MS);
+        }
+    }
+
+    fn say(&mut self, message: &Message<'_>) {
+        let sensed = self.sensed();
+        self.round(Some(sensed), &wrap(message).unwrap());
+    }
+
+    fn ask(&mut self, command: Command) -> Reply {
+        self.request += 1;
+        self.ask_as(self.request, command)
+    }
+
+    fn ask_as(&mut self, request: u32, command: Command) -> Reply {
+        self.say(&Message::Command { request, command });
+        self.stay(ROUND_MS);
+        let reply = self.heard.iter().rev().find_map(|m| if let Message::Reply(reply) = m { Some(*reply) } else { None }).unwrap();
+        assert_eq!(reply.request, request);
+        reply
+    }
+
+    fn open(&mut self, plan: Plan) -> Reply {
+        let reply = self.ask(Command::LoadHole(LoadHole { plan }));
+        self.stay(1_000);
+        reply
+    }
+
+    fn touch(&mut self) -> Reply {
+        let tip = self.tip_mm;
+        self.go(0.0, 500.0);
+        self.stay(1_000);
+        let reply = self.ask(Command::TouchHub(TouchHub {}));
+        self.go(tip, 500.0);
+        reply
+    }
+
+    fn live(&self) -> (Live, Status) {
+        let live = self.heard.iter().rev().find_map(|m| if let Message::Live(live) = m { Some(*live) } else { None }).unwrap();
+        (live, Status::from_bits(live.status).unwrap())
+    }
+
+    fn outlook(&self) -> Outlook {
+        self.heard.iter().rev().find_map(|m| if let Message::Outlook(outlook) = m { Some(*outlook) } else { None }).unwrap()
+    }
+
+    /// Everything on record, in order.
+    fn records(&mut self) -> Vec<(u32, Record)> {
+        self.slots.clear();
+        self.say(&Message::Replay(Replay { from: 0 }));
+        let mut before = usize::MAX;
+        while before != self.slots.len() {
+            before = self.slots.len();
+            self.stay(200);
+        }
+        let mut assembler = Assembler::default();
+        self.slots.iter().filter_map(|s| assembler.push(s).map(|w| (w.first, Record::decode(w.kind, w.body).unwrap()))).collect()
+    }
+
+    fn only<T>(&mut self, pick: impl Fn(&Record) -> Option<T>) -> Vec<T> {
+        self.records().iter().filter_map(|(_, r)| pick(r)).collect()
+    }
+}
+
+fn plan() -> Plan {
+    Plan {
+        structure: "7".try_into().unwrap(),
+        leg: 1,
+        attempt: 1,
+        setup: 1,
+        depth: Micrometres::from_mm(1_000),
+        diameter: Micrometres::from_mm(1_100),
+        tool: 1,
+        depth_under: Micrometres::from_mm(50),
+        depth_over: Micrometres::from_mm(100),
+        plumb_limit: Lean(20_000),
+        ..Plan::default()
+    }
+}
+
+/// Drills to 1 m in three passes at 20 mm/s and comes up to the hub.
+fn drill(bench: &mut Bench) {
+    for bottom in [400.0, 750.0, 1_000.0] {
+        let here = bench.tip_mm.max(0.0);
+        bench.go(here, 1_000.0);
+        bench.go(bottom, 20.0);
+        bench.stay(1_500);
+        bench.go(-500.0, 1_000.0);
+        bench.stay(2_000);
+        bench.go(bottom - 5.0, 1_000.0);
+    }
+    bench.go(-500.0, 1_000.0);
+}
+
+#[test]
+fn a_hole_is_drilled_and_its_record_closes_with_a_digest_over_it() {
+    let mut bench = Bench::new();
+    bench.lean = (12_000, -4_000);
+    assert_eq!(bench.open(plan()).answer, Answer::Done.raw());
+    assert_eq!(bench.touch().answer, Answer::Done.raw());
+    drill(&mut bench);
+    assert_eq!(bench.touch().answer, Answer::Done.raw());
+    assert_eq!(bench.ask(Command::CloseHole(CloseHole {})).answer, Answer::Done.raw());
+    let closed = bench.only(|r| if let Record::Closed(c) = r { Some(c.clone()) } else { None }).remove(0);
+    assert!((closed.bottom.0 - 1_000_000).abs() <= 200, "{:?}", closed.bottom);
+    assert_eq!(closed.increments, 40);
+    assert!((closed.toe.forward.0 - 12_000).abs() <= 20 && (closed.toe.right.0 + 4_000).abs() <= 20, "{:?}", closed.toe);
+    let increments = bench.only(|r| if let Record::Increment(i) = r { Some(*i) } else { None });
+    assert!(increments.iter().enumerate().all(|(n, i)| i.depth.0 == (i32::try_from(n).unwrap() + 1) * 25_000 && i.quality == 0));
+    assert!(increments.iter().all(|i| (i.forward.lean().0 - 12_000).abs() <= 20));
+    let closed_at = bench.slots.iter().find(|s| s.kind() == 12).unwrap().sequence();
+    let mut hash = Sha256::new();
+    let in_run = |s: &&Slot| (closed.first..closed_at).contains(&s.sequence());
+    bench.slots.iter().filter(in_run).for_each(|s| hash.update(s.bytes()));
+    assert_eq!(hash.finalize()[..], closed.digest);
+    assert_eq!(closed.slots, closed_at - closed.first);
+    let passes = bench.only(|r| if let Record::Pass(p) = r { Some(*p) } else { None });
+    assert_eq!(passes.iter().map(|p| p.number).collect::<Vec<_>>(), (1..=closed.passes).collect::<Vec<_>>());
+    assert!(passes.len() >= 3);
+}
+
+#[test]
+fn depth_and_plumb_states_are_recorded_as_they_change() {
+    let mut bench = Bench::new();
+    bench.lean = (16_000, 0); // 80 % of the limit
+    bench.open(plan());
+    bench.touch();
+    drill(&mut bench);
+    bench.go(900.0, 1_000.0);
+    bench.go(1_150.0, 20.0);
+    bench.stay(2_000);
+    let of = |check: Check| {
+        move |r: &Record| {
+            if let Record::Change(c) = r
+                && c.check == check.raw()
+            {
+                Some(c.state)
+            } else {
+                None
+            }
+        }
+    };
+    let depth = bench.only(of(Check::Depth));
+    assert_eq!(depth, [DepthState::ComingUp.raw(), DepthState::OnDepth.raw(), DepthState::Over.raw()]);
+    assert_eq!(bench.only(of(Check::Plumb)), [PlumbState::Drifting.raw()]);
+    assert_eq!(bench.live().1.depth_check, DepthState::Over);
+}
+
+#[test]
+fn after_a_restart_depth_is_unreferenced_and_the_hole_goes_on() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    bench.touch();
+    bench.go(500.0, 20.0);
+    bench.stay(1_000);
+    let mut bench = bench.restart();
+    bench.stay(2_000);
+    let (_, status) = bench.live();
+    assert!(status.hole_open && !status.referenced && status.lean == Belief::Blank);
+    bench.go(700.0, 20.0);
+    bench.stay(1_000);
+    let depths = |b: &mut Bench| b.only(|r| if let Record::Increment(i) = r { Some(i.depth.0) } else { None });
+    assert_eq!(depths(&mut bench).last(), Some(&500_000), "nothing is recorded of depth that nobody knows");
+    bench.touch();
+    bench.go(1_000.0, 20.0);
+    bench.stay(1_000);
+    assert_eq!(depths(&mut bench).last(), Some(&1_000_000));
+    let reference = bench.only(|r| {
+        if let Record::Change(c) = r
+            && c.check == Check::Reference.raw()
+        {
+            Some(c.state)
+        } else {
+            None
+        }
+    });
+    let (none, hub) = (ReferenceState::Unreferenced.raw(), ReferenceState::Hub.raw());
+    assert_eq!(reference, [none, hub, none, hub]);
+    bench.ask(Command::CloseHole(CloseHole {}));
+    let closed = bench.only(|r| if let Record::Closed(c) = r { Some(c.clone()) } else { None }).remove(0);
+    let mut hash = Sha256::new();
+    let closed_at = bench.slots.iter().find(|s| s.kind() == 12).unwrap().sequence();
+    bench.slots.iter().filter(|s| (closed.first..closed_at).contains(&s.sequence())).for_each(|s| hash.update(s.bytes()));
+    assert_eq!(hash.finalize()[..], closed.digest, "the digest runs on over the restart");
+}
+
+#[test]
+fn asking_twice_acts_once_even_over_a_restart() {
+    let mut bench = Bench::new();
+    let note = || Command::TakeNote(TakeNote { author: "ground hand".try_into().unwrap(), text: "water at 2.1 m".try_into().unwrap() });
+    let first = bench.ask_as(7, note());
+    assert_eq!(bench.ask_as(7, note()), first);
+    let mut bench = bench.restart();
+    assert_eq!(bench.ask_as(7, note()), first);
+    assert_eq!(bench.only(|r| matches!(r, Record::Note(_)).then_some(())).len(), 1);
+}
+
+#[test]
+fn a_refused_command_says_why() {
+    let mut bench = Bench::new();
+    assert_eq!(bench.ask(Command::CloseHole(CloseHole {})).answer, Answer::NoHoleOpen.raw());
+    for (bad, answer) in [
+        (Plan { depth: Micrometres(0), ..plan() }, Answer::BadFigures),
+        (Plan { plumb_limit: Lean(0), ..plan() }, Answer::BadFigures),
+        (Plan { leg: 9, ..plan() }, Answer::BadFigures),
+        (Plan { tool: 77, ..plan() }, Answer::NoSuchTool),
+    ] {
+        assert_eq!(bench.open(bad).answer, answer.raw());
+    }
+    bench.open(plan());
+    assert_eq!(bench.open(plan()).answer, Answer::HoleOpen.raw());
+    assert_eq!(bench.ask(Command::ChangeTool(ChangeTool { tool: 9 })).answer, Answer::NoSuchTool.raw());
+    assert_eq!(bench.ask(Command::SetClock(SetClock { unix_ms: 1, offset: 3_000 })).answer, Answer::BadFigures.raw());
+    bench.round(Some(Sensed { count: Reading::Fault(SensorFault::Silent), ..bench.sensed() }), &[]);
+    bench.request += 1;
+    let frame = wrap(&Message::Command { request: bench.request, command: Command::TouchHub(TouchHub {}) }).unwrap();
+    bench.round(Some(Sensed { count: Reading::Fault(SensorFault::Silent), ..bench.sensed() }), &frame);
+    assert!(bench.heard.iter().any(|m| matches!(m, Message::Reply(r) if r.answer == Answer::NoDepth.raw())));
+}
+
+#[test]
+fn a_spike_is_refused_and_a_jump_that_stays_unties_depth() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    bench.touch();
+    bench.go(300.0, 20.0);
+    let spike = Sensed { count: Reading::Good(HUB_COUNT + 90_000), ..bench.sensed() };
+    bench.round(Some(spike), &[]);
+    assert_eq!(bench.live().1.depth, Belief::Fault);
+    bench.stay(1_000);
+    assert!(bench.live().1.referenced, "one spike does not untie");
+    let depths = bench.only(|r| if let Record::Increment(i) = r { Some(i.depth.0) } else { None });
+    assert!(depths.iter().all(|&d| d <= 300_000));
+    bench.tip_mm += 6_000.0;
+    bench.stay(2_000);
+    assert!(!bench.live().1.referenced, "a jump that stays does");
+    let jumps = bench.only(|r| if let Record::Fault(f) = r { Some((f.sensor, f.fault, f.began)) } else { None });
+    let jump = (Sensor::Encoder.raw(), SensorFault::Jump.raw());
+    assert_eq!(jumps, [(jump.0, jump.1, 1), (jump.0, jump.1, 0), (jump.0, jump.1, 1), (jump.0, jump.1, 0)]);
+}
+
+#[test]
+fn a_sensor_fault_is_shown_recorded_and_over_by_itself() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    bench.touch();
+    bench.go(300.0, 20.0);
+    for _ in 0..40 {
+        let sensed = Sensed { force: Reading::Fault(SensorFault::Damaged), ..bench.sensed() };
+        bench.round(Some(sensed), &[]);
+    }
+    assert_eq!(bench.live().1.lean, Belief::Fault);
+    assert_eq!(bench.outlook().tilt_fault, SensorFault::Damaged.raw());
+    bench.go(350.0, 20.0);
+    assert_eq!(bench.live().1.lean, Belief::Good);
+    let faults = bench.only(|r| if let Record::Fault(f) = r { Some(*f) } else { None });
+    assert_eq!(faults.len(), 2);
+    assert_eq!((faults[0].began, faults[1].began, faults[1].lasted), (1, 0, 2_000));
+}
+
+#[test]
+fn forces_that_are_not_gravity_are_a_fault_however_sound_their_frames() {
+    let mut bench = Bench::new();
+    for _ in 0..20 {
+        let force = SpecificForce { level: RigAxes { forward: MicroG(30_000), right: MicroG(0) }, up: MicroG(200_000) };
+        bench.round(Some(Sensed { force: Reading::Good(force), ..bench.sensed() }), &[]);
+    }
+    assert_eq!(bench.outlook().tilt_fault, SensorFault::NotGravity.raw());
+    for _ in 0..20 {
+        let force = SpecificForce { level: RigAxes { forward: MicroG(1_999_000), right: MicroG(0) }, up: MicroG(999_900) };
+        bench.round(Some(Sensed { force: Reading::Good(force), ..bench.sensed() }), &[]);
+    }
+    assert_eq!(bench.outlook().tilt_fault, SensorFault::Saturated.raw());
+}
+
+/// The sign vector of the design, from specific force to the live frame: all four directions.
+#[test]
+fn a_toe_that_goes_forward_with_depth_reads_positive_forward() {
+    for lean in [(12_000, 0), (-12_000, 0), (0, 12_000), (0, -12_000)] {
+        let mut bench = Bench::new();
+        bench.lean = lean;
+        bench.open(plan());
+        bench.touch();
+        bench.go(300.0, 20.0);
+        let (live, _) = bench.live();
+        let (forward, right) = (live.forward.lean().0, live.right.lean().0);
+        assert!((forward - lean.0).abs() <= 10 && (right - lean.1).abs() <= 10, "{lean:?}: {forward}, {right}");
+    }
+}
+
+#[test]
+fn a_quiet_sensor_line_is_stale_not_frozen() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    bench.touch();
+    bench.stay(500);
+    for _ in 0..20 {
+        bench.round(None, &[]);
+    }
+    let (_, status) = bench.live();
+    assert_eq!((status.depth, status.lean), (Belief::Stale, Belief::Stale));
+    assert_eq!(bench.ask_without_sensing().answer, Answer::NoDepth.raw());
+}
+
+impl Bench {
+    fn ask_without_sensing(&mut self) -> Reply {
+        self.request += 1;
+        let frame = wrap(&Message::Command { request: self.request, command: Command::TouchHub(TouchHub {}) }).unwrap();
+        self.round(None, &frame);
+        self.heard.iter().rev().find_map(|m| if let Message::Reply(reply) = m { Some(*reply) } else { None }).unwrap()
+    }
+}
+
+#[test]
+fn slots_are_replayed_on_request_then_follow_as_they_come() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    bench.touch();
+    assert!(bench.slots.is_empty(), "nothing is sent before a host asks");
+    bench.say(&Message::Ask(Ask { host: 1 }));
+    bench.say(&Message::Replay(Replay { from: 3 }));
+    bench.go(200.0, 20.0);
+    let sequences: Vec<u32> = bench.slots.iter().map(Slot::sequence).collect();
+    let hello = bench.heard.iter().rev().find_map(|m| if let Message::Hello(h) = m { Some(*h) } else { None }).unwrap();
+    assert!(hello.simulated == 1 && hello.head >= 8, "{hello:?}");
+    assert_eq!(sequences, (3..3 + u32::try_from(sequences.len()).unwrap()).collect::<Vec<_>>());
+    assert!(sequences.len() > 15);
+    bench.say(&Message::Acknowledge(Acknowledge { epoch: 1, below: 12, host: 1 }));
+    bench.say(&Message::Ask(Ask { host: 1 }));
+    let hello = bench.heard.iter().rev().find_map(|m| if let Message::Hello(h) = m { Some(*h) } else { None });
+    assert!(matches!(hello, Some(Hello { acknowledged: 12, .. })));
+}
+
+#[test]
+fn with_no_room_nothing_is_sent_and_nothing_is_lost() {
+    let mut bench = Bench::new();
+    bench.cable.room = 0;
+    bench.open_without_room();
+    bench.stay(2_000);
+    assert!(bench.heard.is_empty());
+    bench.cable.room = 4_096;
+    assert!(bench.records().iter().any(|(_, r)| matches!(r, Record::Opened(_))));
+}
+
+impl Bench {
+    fn open_without_room(&mut self) {
+        self.request += 1;
+        self.say(&Message::Command { request: self.request, command: Command::LoadHole(LoadHole { plan: plan() }) });
+    }
+}
+
+#[test]
+fn any_bytes_from_the_cable_leave_the_rig_alive() {
+    let mut bench = Bench::new();
+    let mut seed = 1u32;
+    for _ in 0..2_000 {
+        let bytes: Vec<u8> = (0..64)
+            .map(|_| {
+                seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                seed.to_be_bytes()[0] & if seed % 7 == 0 { 0 } else { 0xFF }
+            })
+            .collect();
+        let sensed = bench.sensed();
+        bench.round(Some(sensed), &bytes);
+    }
+    let sensed = bench.sensed();
+    bench.round(Some(sensed), &[0]); // ends the last piece of junk, as a host does that starts afresh
+    assert_eq!(bench.open(plan()).answer, Answer::Done.raw());
+}
