@@ -1,7 +1,7 @@
 //! The bench: world, sensors, cable and operator round a machine that runs the firmware.
 
 use crate::cable::Cable;
-use crate::clock::{Moment, ms_of};
+use crate::clock::{Moment, ms_of, us_of};
 use crate::cue::Cue;
 use crate::line::{Line, Timing};
 use crate::machine::{Machine, MachineFault};
@@ -61,7 +61,7 @@ impl<M: Machine> Bench<M> {
         if let Some(hole) = scenario.hole.first() {
             world.set_up(hole);
         }
-        let delay_us = ms_of(scenario.sensors.reply_delay_ms * 1_000.0);
+        let delay_us = us_of(scenario.sensors.reply_delay_ms);
         Ok(Self {
             sensors: Sensors::new(seed, scenario.sensors, scenario.still, paid_out_at_hub),
             line: Line::new(Timing::standard(LineSettings::BENCH.baud, delay_us)),

@@ -41,9 +41,19 @@ pub const fn character_us(bits: u64, baud: u32) -> u64 {
 /// Milliseconds of a length of time given in seconds by a scenario; negative and absurd ones are cut off.
 #[must_use]
 pub fn ms_of(seconds: f64) -> u64 {
+    thousandths(seconds)
+}
+
+/// Microseconds of a length of time given in milliseconds by a scenario, cut off likewise.
+#[must_use]
+pub fn us_of(milliseconds: f64) -> u64 {
+    thousandths(milliseconds)
+}
+
+fn thousandths(value: f64) -> u64 {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // bounded on both sides just here
-    let ms = (seconds * 1_000.0).clamp(0.0, 1e12) as u64;
-    ms
+    let whole = (value * 1_000.0).clamp(0.0, 1e12) as u64;
+    whole
 }
 
 /// The nearest whole number, its ends standing for all beyond.
@@ -69,7 +79,7 @@ mod tests {
     fn seconds_and_milliseconds() {
         assert_eq!(Moment(0).plus_ms(1_500).ms(), 1_500);
         assert!((Moment(1_500_000).seconds() - 1.5).abs() < 1e-12);
-        assert_eq!((ms_of(-1.0), ms_of(0.25)), (0, 250));
+        assert_eq!((ms_of(-1.0), ms_of(0.25), us_of(1.5)), (0, 250, 1_500));
         assert_eq!((round_i32(-2.5), round_i32(1e30)), (-3, i32::MAX));
     }
 }

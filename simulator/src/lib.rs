@@ -5,6 +5,8 @@ mod chance;
 pub mod clock;
 pub mod commander;
 pub mod cue;
+#[cfg(unix)]
+pub mod emulated;
 pub mod line;
 pub mod machine;
 pub mod memory;
@@ -13,5 +15,6 @@ pub mod native;
 pub mod operator;
 pub mod scenario;
 pub mod sensors;
+pub mod wall_clock;
 mod wire;
 pub mod world;

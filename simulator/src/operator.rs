@@ -21,6 +21,8 @@ const TOOL_CHANGE_MS: u64 = 20_000;
 const LOOK_ROUND_MS: u64 = 3_000;
 /// Nearer than this is there, mm.
 const THERE_MM: f64 = 1e-6;
+/// How long the tool rests on the bottom before it turns, so that a tag is one, ms.
+const TAG_MS: u64 = 700;
 
 /// One thing to do after another.
 #[derive(Clone, Debug)]
@@ -33,6 +35,7 @@ enum Act {
     Throw,
     Mount(u8),
     Say(Cue),
+    NextHole,
     Enter(Stage),
 }
 
@@ -96,10 +99,10 @@ impl Operator {
     /// How far it has come.
     #[must_use]
     pub fn progress(&self) -> Progress {
-        match (&self.gave_up, self.stage) {
-            (Some(cue), _) => Progress::GaveUp(cue.clone()),
-            (None, Stage::Finished) => Progress::Finished,
-            (None, _) => Progress::Working(self.hole),
+        match &self.gave_up {
+            Some(cue) => Progress::GaveUp(cue.clone()),
+            None if self.hole == self.holes.len() => Progress::Finished,
+            None => Progress::Working(self.hole),
         }
     }
 
@@ -197,6 +200,10 @@ impl Operator {
                 for_ms >= TOOL_CHANGE_MS
             }
             Act::Say(cue) => self.say(cue, first, for_ms),
+            Act::NextHole => {
+                self.hole += 1;
+                true
+            }
             Act::Enter(stage) => {
                 self.stage = *stage;
                 true
@@ -229,8 +236,7 @@ impl Operator {
                 self.touch_hub();
                 self.acts.push_back(Act::Say(Cue::CloseHole));
                 self.go(CLEAR_MM);
-                self.acts.push_back(Act::Enter(Stage::Open));
-                self.hole += 1;
+                self.acts.extend([Act::NextHole, Act::Enter(Stage::Open)]);
             }
         }
     }
@@ -241,8 +247,7 @@ impl Operator {
         let floor = world.floor_mm();
         let to_mm = target.min(floor + self.work.bite_mm);
         self.go(floor - TOUCH_FROM_MM);
-        self.acts.push_back(Act::To { depth_mm: floor, speed_mm_s: TOUCH_MM_S });
-        self.acts.push_back(Act::Drill { to_mm });
+        self.acts.extend([Act::To { depth_mm: floor, speed_mm_s: TOUCH_MM_S }, Act::Hold { ms: TAG_MS }, Act::Drill { to_mm }]);
         if to_mm >= target {
             self.acts.extend([Act::Hold { ms: ms_of(self.work.hold_s) }, Act::Enter(Stage::Close)]);
         } else {
