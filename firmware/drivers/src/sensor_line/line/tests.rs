@@ -1,0 +1,356 @@
+//! The line against a slave on a wire of its own time: good replies, hostile ones, none.
+
+use super::*;
+use crate::sensor_line::reply::tests::checked;
+use embedded_hal_nb::serial::{ErrorKind, ErrorType};
+use std::cell::RefCell;
+use std::collections::VecDeque;
+use std::rc::Rc;
+use std::vec::Vec;
+
+type Arriving = Vec<(u32, u8)>;
+type Slave = Box<dyn FnMut(u32, &[u8]) -> Arriving>;
+
+/// Both ends of the wire and what went over it.
+struct Wire {
+    now: u32,
+    arriving: VecDeque<(u32, Result<u8, ErrorKind>)>,
+    sending: Vec<u8>,
+    requests: Vec<(u32, Vec<u8>)>,
+    turns: Vec<(u32, bool)>,
+    takes: bool,
+    slave: Slave,
+}
+
+#[derive(Clone)]
+struct End(Rc<RefCell<Wire>>);
+
+impl ErrorType for End {
+    type Error = ErrorKind;
+}
+
+impl Read for End {
+    fn read(&mut self) -> nb::Result<u8, ErrorKind> {
+        let mut wire = self.0.borrow_mut();
+        match wire.arriving.front() {
+            Some((at, _)) if *at <= wire.now => wire.arriving.pop_front().unwrap().1.map_err(nb::Error::Other),
+            _ => Err(nb::Error::WouldBlock),
+        }
+    }
+}
+
+impl Write for End {
+    fn write(&mut self, byte: u8) -> nb::Result<(), ErrorKind> {
+        let mut wire = self.0.borrow_mut();
+        if !wire.takes {
+            return Err(nb::Error::WouldBlock);
+        }
+        wire.sending.push(byte);
+        Ok(())
+    }
+
+    fn flush(&mut self) -> nb::Result<(), ErrorKind> {
+        let mut wire = self.0.borrow_mut();
+        let now = wire.now;
+        if !wire.sending.is_empty() {
+            let request = std::mem::take(&mut wire.sending);
+            let reply = (wire.slave)(now, &request);
+            wire.requests.push((now, request));
+            wire.arriving.extend(reply.into_iter().map(|(at, byte)| (at, Ok(byte))));
+            wire.arriving.make_contiguous().sort_by_key(|(at, _)| *at);
+        }
+        Ok(())
+    }
+}
+
+impl embedded_hal::digital::ErrorType for End {
+    type Error = core::convert::Infallible;
+}
+
+impl OutputPin for End {
+    fn set_low(&mut self) -> Result<(), Self::Error> {
+        let mut wire = self.0.borrow_mut();
+        let now = wire.now;
+        wire.turns.push((now, false));
+        Ok(())
+    }
+    fn set_high(&mut self) -> Result<(), Self::Error> {
+        let mut wire = self.0.borrow_mut();
+        let now = wire.now;
+        wire.turns.push((now, true));
+        Ok(())
+    }
+}
+
+struct Bench {
+    end: End,
+    line: SensorLine<End, End>,
+}
+
+impl Bench {
+    fn with(settings: LineSettings, slave: impl FnMut(u32, &[u8]) -> Arriving + 'static) -> Self {
+        let end = End(Rc::new(RefCell::new(Wire {
+            now: 0,
+            arriving: VecDeque::new(),
+            sending: Vec::new(),
+            requests: Vec::new(),
+            turns: Vec::new(),
+            takes: true,
+            slave: Box::new(slave),
+        })));
+        let line = SensorLine::new(end.clone(), end.clone(), RegisterMap::BENCH, settings).unwrap();
+        Self { end, line }
+    }
+
+    fn new(slave: impl FnMut(u32, &[u8]) -> Arriving + 'static) -> Self {
+        Self::with(LineSettings::BENCH, slave)
+    }
+
+    /// Runs for so many milliseconds, a step each, and returns the rounds with their times.
+    fn run(&mut self, ms: u32) -> Vec<(u32, Sensed)> {
+        let mut rounds = Vec::new();
+        for _ in 0..ms {
+            let now = self.end.0.borrow().now;
+            rounds.extend(self.line.step(Millis(now)).map(|sensed| (now, sensed)));
+            self.end.0.borrow_mut().now = now.wrapping_add(1);
+        }
+        rounds
+    }
+
+    fn wire(&self) -> std::cell::RefMut<'_, Wire> {
+        self.end.0.borrow_mut()
+    }
+}
+
+/// All bytes of a reply `delay` ms after now.
+fn after(now: u32, delay: u32, bytes: &[u8]) -> Arriving {
+    bytes.iter().map(|&byte| (now + delay, byte)).collect()
+}
+
+const COUNT: i32 = -70_000;
+const FORCE: SpecificForce = SpecificForce {
+    level: shared_protocol::units::RigAxes {
+        forward: shared_protocol::units::MicroG(12_000),
+        right: shared_protocol::units::MicroG(-3_400),
+    },
+    up: shared_protocol::units::MicroG(999_900),
+};
+
+fn good_reply(request: &[u8]) -> Vec<u8> {
+    match request[0] {
+        1 => checked(&[&[1, 4, 4][..], &COUNT.to_be_bytes()].concat()),
+        _ => checked(&[&[2, 4, 6][..], &120_i16.to_be_bytes(), &(-34_i16).to_be_bytes(), &9_999_i16.to_be_bytes()].concat()),
+    }
+}
+
+/// Replies well after 3 ms, but for `unit` as `instead` says.
+fn one_bad(unit: u8, instead: impl Fn(u32, &[u8]) -> Arriving + 'static) -> impl FnMut(u32, &[u8]) -> Arriving {
+    move |now, request| if request[0] == unit { instead(now, request) } else { after(now, 3, &good_reply(request)) }
+}
+
+fn counts(rounds: &[(u32, Sensed)]) -> Vec<Reading<i32>> {
+    rounds.iter().map(|(_, sensed)| sensed.count).collect()
+}
+
+const GOOD: Sensed = Sensed { count: Reading::Good(COUNT), force: Reading::Good(FORCE) };
+
+#[test]
+fn a_round_every_50_ms_with_both_figures() {
+    let mut bench = Bench::new(|now, request| after(now, 3, &good_reply(request)));
+    let rounds = bench.run(10_000);
+    assert_eq!(rounds.len(), 200);
+    assert!(rounds.iter().all(|(_, sensed)| *sensed == GOOD), "{:?}", rounds[0]);
+    assert!(rounds.windows(2).all(|pair| pair[1].0 - pair[0].0 == 50), "no drift and no jitter");
+}
+
+/// Checks recomputed with PyPI crcmod.
+#[test]
+fn requests_are_frames_of_the_modbus_specification() {
+    use crate::sensor_line::registers::Function::{Holding, Input};
+    let rows: [(u8, crate::sensor_line::registers::Function, u16, u16, [u8; 8]); 7] = [
+        (17, Holding, 0x6B, 3, [0x11, 0x03, 0x00, 0x6B, 0x00, 0x03, 0x76, 0x87]),
+        (17, Input, 8, 1, [0x11, 0x04, 0x00, 0x08, 0x00, 0x01, 0xB2, 0x98]),
+        (1, Holding, 0, 1, [0x01, 0x03, 0x00, 0x00, 0x00, 0x01, 0x84, 0x0A]),
+        (1, Holding, 0, 10, [0x01, 0x03, 0x00, 0x00, 0x00, 0x0A, 0xC5, 0xCD]),
+        (1, Holding, 2, 1, [0x01, 0x03, 0x00, 0x02, 0x00, 0x01, 0x25, 0xCA]),
+        (1, Holding, 0x6B, 3, [0x01, 0x03, 0x00, 0x6B, 0x00, 0x03, 0x74, 0x17]),
+        (1, Input, 8, 1, [0x01, 0x04, 0x00, 0x08, 0x00, 0x01, 0xB0, 0x08]),
+    ];
+    for (unit, function, first, registers, frame) in rows {
+        assert_eq!(request(&Poll { unit, function, first, registers }).unwrap(), frame);
+    }
+}
+
+#[test]
+fn the_line_is_silent_for_three_and_a_half_characters_between_frames() {
+    let mut bench = Bench::new(|now, request| after(now, 3, &good_reply(request)));
+    bench.run(50);
+    let wire = bench.wire();
+    let times: Vec<_> = wire.requests.iter().map(|(at, request)| (*at, request[0])).collect();
+    // Reply complete at 3; 2.005 ms of silence are sure to have passed when the clock has gone on by 4.
+    assert_eq!(times, [(0, 1), (7, 2)]);
+}
+
+#[test]
+fn the_direction_pin_is_high_only_while_sending() {
+    let mut bench = Bench::new(|_, _| Vec::new());
+    bench.run(100);
+    let wire = bench.wire();
+    assert_eq!(wire.turns.len(), 8);
+    for (pair, (sent, _)) in wire.turns.chunks(2).zip(&wire.requests) {
+        assert_eq!(pair, [(*sent, true), (*sent, false)]);
+    }
+}
+
+#[test]
+fn silence_is_stale_then_a_fault_at_the_third_and_good_again_at_once() {
+    let mut from_here = true;
+    let mut bench = Bench::new(move |now, request| {
+        from_here &= now < 300;
+        if request[0] == 1 && from_here { Vec::new() } else { after(now, 3, &good_reply(request)) }
+    });
+    let rounds = bench.run(450);
+    let silent = Reading::Fault(SensorFault::Silent);
+    assert_eq!(counts(&rounds), [Reading::Stale, Reading::Stale, silent, silent, silent, silent, GOOD.count, GOOD.count, GOOD.count]);
+    assert!(rounds.iter().all(|(_, sensed)| sensed.force == GOOD.force), "the other sensor goes on");
+    assert!(rounds.windows(2).all(|pair| pair[1].0.abs_diff(pair[0].0) <= 60), "and keeps its rate");
+}
+
+#[test]
+fn both_sensors_silent_still_make_20_rounds_a_second() {
+    let mut bench = Bench::new(|_, _| Vec::new());
+    let rounds = bench.run(10_000);
+    assert_eq!(rounds.len(), 200);
+    assert!(rounds.windows(2).all(|pair| pair[1].0 - pair[0].0 == 50));
+    let silent = SensorFault::Silent;
+    assert_eq!(rounds.last().unwrap().1, Sensed { count: Reading::Fault(silent), force: Reading::Fault(silent) });
+}
+
+#[test]
+fn every_hostile_reply_has_its_fault() {
+    let cases: [(&[u8], SensorFault); 6] = [
+        (&[0x01, 0x84, 0x06, 0xC3, 0x02], SensorFault::Refused),       // busy
+        (&[0x01, 0x04, 0x00, 0x22, 0xC0], SensorFault::Mismatched),    // byte count 0
+        (&checked(&[9, 4, 4, 0, 0, 0, 1]), SensorFault::Mismatched),   // another unit
+        (&checked(&[1, 4, 4, 0, 0, 0, 1])[..8], SensorFault::Damaged), // cut short
+        (&[0x01, 0x04, 0x04, 0, 0, 0, 1, 0, 0], SensorFault::Damaged), // wrong check
+        (&checked(&[1, 4, 4, 0x80, 0, 0, 0]), SensorFault::OutOfRange),
+    ];
+    for (reply, fault) in cases {
+        let reply = reply.to_vec();
+        let mut bench = Bench::new(one_bad(1, move |now, _| after(now, 3, &reply)));
+        let rounds = bench.run(200);
+        assert_eq!(counts(&rounds)[1..], [Reading::Stale, Reading::Fault(fault), Reading::Fault(fault)]);
+        assert!(rounds.iter().all(|(_, sensed)| sensed.force == GOOD.force));
+    }
+}
+
+#[test]
+fn a_refused_code_of_this_length_has_the_right_check() {
+    assert_eq!(checked(&[0x01, 0x84, 0x06]), [0x01, 0x84, 0x06, 0xC3, 0x02]);
+}
+
+#[test]
+fn a_late_reply_is_nobodys() {
+    // The encoder takes 20 ms: its reply falls into the tilt sensor's exchange. Once it comes between the exchanges.
+    for delay in [16, 20, 30] {
+        let mut bench = Bench::new(one_bad(1, move |now, request| after(now, delay, &good_reply(request))));
+        let rounds = bench.run(200);
+        assert_eq!(counts(&rounds)[2..], [Reading::Fault(SensorFault::Silent); 2], "{delay} ms");
+        assert!(rounds.iter().all(|(_, sensed)| sensed.force == GOOD.force), "{delay} ms");
+    }
+}
+
+#[test]
+fn a_reply_may_take_as_long_as_the_data_sheet_says_and_the_line_needs() {
+    // 5 ms to respond and 9 characters of 0.573 ms, one after the other.
+    let trickle = |now: u32, request: &[u8]| {
+        let reply = good_reply(request);
+        (0..).zip(&reply).map(|(nth, &byte)| (now + 5 + (nth * 573 + 1_572) / 1_000, byte)).collect()
+    };
+    let mut bench = Bench::new(trickle);
+    assert!(bench.run(500).iter().all(|(_, sensed)| *sensed == GOOD));
+}
+
+#[test]
+fn an_echo_is_recognised_and_dropped() {
+    let echoing = |answers: bool| {
+        move |now: u32, request: &[u8]| {
+            let reply = if answers { after(now, 3, &good_reply(request)) } else { Vec::new() };
+            [after(now, 0, request), reply].concat()
+        }
+    };
+    let settings = LineSettings { echo: true, ..LineSettings::BENCH };
+    assert_eq!(Bench::with(settings, echoing(true)).run(50)[0].1, GOOD);
+    let silent = Reading::Fault(SensorFault::Silent);
+    assert_eq!(counts(&Bench::with(settings, echoing(false)).run(150))[2], silent, "an echo alone is silence");
+    let other = Reading::Fault(SensorFault::Mismatched);
+    assert_eq!(counts(&Bench::new(echoing(false)).run(150))[2], other, "where none is expected it is no answer");
+}
+
+#[test]
+fn a_flood_of_noise_is_damage_and_bounded_work() {
+    let mut bench = Bench::new(|now, _| (0..5_000).map(|nth| (now + nth / 400, 0x55)).collect());
+    let rounds = bench.run(200);
+    let damaged = SensorFault::Damaged;
+    assert_eq!(rounds.len(), 4);
+    assert_eq!(rounds[3].1, Sensed { count: Reading::Fault(damaged), force: Reading::Fault(damaged) });
+}
+
+#[test]
+fn framing_errors_alone_are_damage_and_beside_a_sound_reply_no_matter() {
+    for (answers, want) in [(false, Reading::Fault(SensorFault::Damaged)), (true, GOOD.count)] {
+        let mut bench = Bench::new(one_bad(1, move |now, request| if answers { after(now, 4, &good_reply(request)) } else { Vec::new() }));
+        let mut last = None;
+        for round in 0..3 {
+            bench.wire().arriving.push_back((round * 50 + 2, Err(ErrorKind::FrameFormat)));
+            // Asked first, so that the error arrives during the exchange.
+            last = bench.run(50).last().copied();
+        }
+        assert_eq!(last.unwrap().1.count, want);
+    }
+}
+
+#[test]
+fn a_port_that_takes_nothing_is_a_silent_sensor_and_not_a_hang() {
+    let mut bench = Bench::new(|now, request| after(now, 3, &good_reply(request)));
+    bench.wire().takes = false;
+    let rounds = bench.run(200);
+    assert_eq!(counts(&rounds)[2..], [Reading::Fault(SensorFault::Silent); 2]);
+    bench.wire().takes = true;
+    bench.wire().sending.clear();
+    assert_eq!(bench.run(60).last().unwrap().1, GOOD);
+}
+
+#[test]
+fn a_loop_that_stood_still_resumes_on_the_same_beat() {
+    let mut bench = Bench::new(|now, request| after(now, 1, &good_reply(request)));
+    let first = bench.run(60)[0].0;
+    bench.wire().now = 1_234;
+    let rounds = bench.run(200);
+    assert!(rounds[1..].iter().all(|(at, _)| at % 50 == first % 50), "{rounds:?}");
+    assert!(rounds.len() <= 5);
+}
+
+#[test]
+fn time_may_wrap() {
+    let mut bench = Bench::new(|now, request| after(now, 0, &good_reply(request)));
+    bench.wire().now = u32::MAX - 75;
+    let rounds = bench.run(200);
+    assert_eq!(rounds.len(), 4);
+    assert!(rounds.iter().all(|(_, sensed)| *sensed == GOOD));
+    assert!(rounds.windows(2).all(|pair| pair[1].0.wrapping_sub(pair[0].0) == 50), "{rounds:?}");
+}
+
+#[test]
+fn a_line_that_cannot_be_run_is_refused_in_words() {
+    let end = || Bench::new(|_, _| Vec::new()).end;
+    let slow = LineSettings { baud: 9_600, ..LineSettings::BENCH };
+    let refused = SensorLine::new(end(), SelfTurning, RegisterMap::BENCH, slow).err().unwrap();
+    assert!(matches!(refused, Refused::Rate(TooSlow { baud: 9_600, .. })));
+    assert!(refused.to_string().contains("use a higher rate"));
+    let refused = SensorLine::new(end(), SelfTurning, RegisterMap { rows: &[] }, LineSettings::BENCH).err().unwrap();
+    assert_eq!(refused, Refused::Map(MapFault::Quantities));
+    let line = SensorLine::new(end(), SelfTurning, RegisterMap::BENCH, LineSettings::BENCH).unwrap();
+    assert_eq!(line.skew_ms(), 20);
+}
