@@ -129,7 +129,7 @@ pub struct Row {
     pub over: u32,
     /// Whether the sensor is mounted the other way round on this axis.
     pub turned: bool,
-    /// The end of its range either way, base units. A specific force at the end is clipped; beyond it no figure can be.
+    /// The end of its range either way, base units: beyond it no figure can be.
     pub range: i32,
 }
 
@@ -142,16 +142,9 @@ impl Row {
         let steps = if negative { raw.saturating_neg() } else { raw };
         let value = div_round(steps.saturating_mul(i64::from(self.times)), i64::from(self.over));
         match i32::try_from(value) {
-            Ok(value) if value.unsigned_abs() < self.range.unsigned_abs() => Ok(value),
-            Ok(value) if value.unsigned_abs() == self.range.unsigned_abs() => self.quantity.at_the_end(value),
+            Ok(value) if value.unsigned_abs() <= self.range.unsigned_abs() => Ok(value),
             _ => Err(SensorFault::OutOfRange),
         }
-    }
-}
-
-impl Quantity {
-    fn at_the_end(self, value: i32) -> Result<i32, SensorFault> {
-        if self.axis().is_some() { Err(SensorFault::Saturated) } else { Ok(value) }
     }
 }
 
@@ -306,7 +299,7 @@ impl RegisterMap {
     /// The specific force from the tilt sensor's reply's data.
     ///
     /// # Errors
-    /// As [`RegisterMap::count`], and [`SensorFault::Saturated`] where an axis is at the end of its range.
+    /// As [`RegisterMap::count`].
     pub fn force(&self, first: u16, data: &[u8]) -> Result<SpecificForce, SensorFault> {
         let on = |axis| {
             let row = self.rows.iter().find(|row| row.quantity.axis() == Some(axis)).ok_or(SensorFault::Mismatched)?;
@@ -404,11 +397,10 @@ mod tests {
     }
 
     #[test]
-    fn a_figure_at_the_end_of_the_range_is_clipped_and_one_beyond_cannot_be() {
+    fn a_figure_beyond_the_end_of_the_range_cannot_be() {
         let up = |raw: i16| RegisterMap::BENCH.force(0, &[[0, 0], [0, 0], raw.to_be_bytes()].concat()).map(|force| force.up.0);
-        assert_eq!(up(19_999), Ok(1_999_900));
-        assert_eq!(up(20_000), Err(SensorFault::Saturated));
-        assert_eq!(up(-20_000), Err(SensorFault::Saturated));
+        assert_eq!(up(20_000), Ok(2_000_000));
+        assert_eq!(up(-20_000), Ok(-2_000_000));
         assert_eq!(up(20_001), Err(SensorFault::OutOfRange));
         assert_eq!(up(i16::MIN), Err(SensorFault::OutOfRange));
         assert_eq!(RegisterMap::BENCH.count(0, &[0x7F, 0xFF, 0xFF, 0xFF]), Ok(i32::MAX));
