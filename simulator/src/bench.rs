@@ -137,6 +137,11 @@ impl<M: Machine> Bench<M> {
         self.sensors.fail(sensor, kind, until, &self.world);
     }
 
+    /// Mends a sensor before its fault is over.
+    pub fn mend(&mut self, sensor: SensorName) {
+        self.sensors.mend(sensor);
+    }
+
     /// Pulls the host's cable out for so many seconds.
     pub fn unplug(&mut self, for_s: f64) {
         self.cable.unplug();
@@ -148,12 +153,13 @@ impl<M: Machine> Bench<M> {
     /// # Errors
     /// When the machine does not do its part.
     pub fn cut_power(&mut self) -> Result<(), MachineFault> {
-        if std::mem::replace(&mut self.powered, false) {
+        if self.powered {
+            self.machine.cut_power()?;
+            self.powered = false;
             self.line.fall_silent();
             if let Some(operator) = &mut self.operator {
                 operator.power(false);
             }
-            self.machine.cut_power()?;
         }
         Ok(())
     }
@@ -163,9 +169,10 @@ impl<M: Machine> Bench<M> {
     /// # Errors
     /// When the machine does not do its part.
     pub fn restore_power(&mut self) -> Result<(), MachineFault> {
-        if !std::mem::replace(&mut self.powered, true) {
-            self.sensors.power_up(&self.world);
+        if !self.powered {
             self.machine.restore_power()?;
+            self.powered = true;
+            self.sensors.power_up(&self.world);
             if let Some(operator) = &mut self.operator {
                 operator.power(true);
             }

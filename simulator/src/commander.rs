@@ -1,5 +1,5 @@
-//! A host in miniature: does what the cues ask, keeps the slots that come, and acknowledges them. It lets a
-//! bench run by itself; what a host is for (a store, a readout, paper) it has not.
+//! A host in miniature: does what the cues ask, one after the other, keeps the slots that come, and acknowledges
+//! them. It lets a bench run by itself; what a host is for (a store, a readout, paper) it has not.
 
 use crate::clock::Moment;
 use crate::cue::Cue;
@@ -7,7 +7,7 @@ use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
 use shared_protocol::message::{Acknowledge, Ask, Hello, Message, Replay};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::Answer;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 /// Something unanswered is said again after so long, ms.
 const AGAIN_MS: u64 = 1_000;
@@ -31,7 +31,7 @@ pub struct Commander {
     slots: BTreeMap<u32, Slot>,
     next: u32,
     requests: u32,
-    asked: Option<Asked>,
+    asked: VecDeque<Asked>,
     due: Option<Moment>,
     frames: u64,
     damaged: u64,
@@ -50,9 +50,10 @@ impl Commander {
                 None => {}
             }
         }
-        if let Some(cue) = cue {
+        // A cue given again after a power cut is the command that is under way.
+        if let Some(cue) = cue.filter(|cue| self.asked.back().is_none_or(|asked| asked.cue != *cue)) {
             self.requests += 1;
-            self.asked = Some(Asked { request: self.requests, cue, said: None });
+            self.asked.push_back(Asked { request: self.requests, cue, said: None });
         }
         (self.say(now), done)
     }
@@ -72,7 +73,7 @@ impl Commander {
                     self.next += 1;
                 }
             }
-            Message::Reply(reply) if self.asked.as_ref().is_some_and(|asked| asked.request == reply.request) => {
+            Message::Reply(reply) if self.asked.front().is_some_and(|asked| asked.request == reply.request) => {
                 return self.answered(Answer::from_raw(reply.answer));
             }
             _ => {}
@@ -81,13 +82,13 @@ impl Commander {
     }
 
     fn answered(&mut self, answer: Option<Answer>) -> bool {
-        let Some(asked) = self.asked.take() else { return false };
+        let Some(asked) = self.asked.pop_front() else { return false };
         match answer {
             Some(Answer::Done) => return true,
             // It may be otherwise in a moment: the same cue as a new command.
             Some(Answer::NoDepth | Answer::NotReady) => {
                 self.requests += 1;
-                self.asked = Some(Asked { request: self.requests, ..asked });
+                self.asked.push_front(Asked { request: self.requests, ..asked });
             }
             other => self.refused.push((asked.cue, other)),
         }
@@ -111,7 +112,7 @@ impl Commander {
                 None => say(&Message::Ask(Ask { host: HOST })),
             }
         }
-        if let Some(asked) = &mut self.asked
+        if let Some(asked) = self.asked.front_mut()
             && asked.said.is_none_or(|said| now >= said.plus_ms(AGAIN_MS))
         {
             asked.said = Some(now);
