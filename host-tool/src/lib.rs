@@ -8,4 +8,5 @@ pub mod judge;
 pub mod paper;
 pub mod measure;
 pub mod plan;
+pub mod session;
 pub mod text;

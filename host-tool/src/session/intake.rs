@@ -1,0 +1,144 @@
+//! Slots as they come: which is next, what is missing, when to ask for it again. Loss is never bridged or guessed.
+//!
+//! A slot does not say which rig it is from, so slots wait here until the next hello has said that it is still
+//! the same one: a cable that is put into another rig cannot mix two rigs' records.
+
+use shared_protocol::message::Slots;
+use shared_protocol::record::{Gap, Record};
+use shared_protocol::slot::Slot;
+
+/// Slots are not asked for again more often than this, ms.
+const REPLAY_EVERY_MS: u64 = 500;
+/// With slots due, nothing coming for so long means that the rig is not sending, ms.
+const STALL_MS: u64 = 1_500;
+/// So many times, with no damaged frame before it, the rig must begin at the same place beyond what was asked
+/// for, until it is believed that what was asked for is not there.
+const TRIES: u8 = 3;
+/// Slots that wait at most; what comes beyond is asked for again.
+const WAITING_MAX: usize = 4_096;
+
+/// One stream's intake.
+#[derive(Debug)]
+pub(super) struct Intake {
+    next: u32,
+    confirmed: u32,
+    waiting: Vec<Slot>,
+    brought: u64,
+    replayed: Option<u64>,
+    damaged: u64,
+    beyond: Option<Beyond>,
+    begins: Option<(u32, u8)>,
+}
+
+/// Where the rig began again, later than was asked.
+#[derive(Clone, Copy, Debug)]
+struct Beyond {
+    at: u32,
+    clean: bool,
+}
+
+/// Slots that the rig does not send though asked: first and last.
+pub(super) type Skipped = (u32, u32);
+
+impl Intake {
+    /// Wants everything from `next` on.
+    pub(super) fn new(next: u32, now: u64) -> Self {
+        Self { next, confirmed: next, waiting: Vec::new(), brought: now, replayed: None, damaged: 0, beyond: None, begins: None }
+    }
+
+    /// The sequence that is to come next.
+    pub(super) fn next(&self) -> u32 {
+        self.next
+    }
+
+    /// Everything below this has been handed out for storing, as far as the rig has it.
+    pub(super) fn confirmed(&self) -> u32 {
+        self.confirmed
+    }
+
+    /// Whether a hello is wanted soon: slots wait for it, or a break may be explained by it.
+    pub(super) fn needs_hello(&self) -> bool {
+        !self.waiting.is_empty() || self.beyond.is_some()
+    }
+
+    /// Takes a message of slots; `damaged` counts the line's damaged frames. Returns what the rig itself passed over.
+    pub(super) fn take(&mut self, now: u64, slots: Slots<'_>, damaged: u64) -> Vec<Skipped> {
+        self.brought = now;
+        let mut skipped = Vec::new();
+        let mut before = None; // the slot before this one in the same frame
+        for slot in slots.iter().flatten() {
+            let sequence = slot.sequence();
+            let frame_says_so = before.is_some_and(|b| b < self.next);
+            before = Some(sequence);
+            if sequence < self.next {
+                continue; // here already
+            }
+            let gap = sequence > self.next;
+            if self.waiting.len() >= WAITING_MAX || gap && !frame_says_so && !self.declared(sequence, slots) {
+                self.beyond.get_or_insert(Beyond { at: sequence, clean: damaged == self.damaged });
+                continue;
+            }
+            if gap {
+                skipped.push((self.next, sequence - 1));
+            }
+            self.waiting.push(slot);
+            self.next = sequence.saturating_add(1);
+            (self.beyond, self.begins) = (None, None);
+        }
+        skipped
+    }
+
+    /// Whether a gap record in the same message says that all from the next slot up to `sequence` is not there.
+    fn declared(&self, sequence: u32, slots: Slots<'_>) -> bool {
+        slots.iter().flatten().filter_map(|slot| gap_of(&slot)).any(|gap| gap.first <= self.next && gap.last >= sequence - 1)
+    }
+
+    /// The rig is still the same: what has come is its own. `head` is where its memory ends.
+    pub(super) fn confirm(&mut self, head: u32) -> Vec<Slot> {
+        let mut slots = std::mem::take(&mut self.waiting);
+        slots.retain(|slot| slot.sequence() < head);
+        self.next = self.next.min(head);
+        self.confirmed = self.next;
+        slots
+    }
+
+    /// What is below `tail` is gone; returns what was still wanted of it.
+    pub(super) fn raise(&mut self, tail: u32) -> Option<Skipped> {
+        let gone = (tail > self.next).then(|| (self.next, tail - 1))?;
+        *self = Self { waiting: std::mem::take(&mut self.waiting), ..Self::new(tail, self.brought) };
+        Some(gone)
+    }
+
+    /// Whether to ask for slots now, from [`Intake::next`] on; and what is given up because the rig has not got it.
+    pub(super) fn replay(&mut self, now: u64, head: u32, damaged: u64) -> (bool, Option<Skipped>) {
+        if self.replayed.is_some_and(|at| now.saturating_sub(at) < REPLAY_EVERY_MS) {
+            return (false, None);
+        }
+        let stalled = head > self.next && now.saturating_sub(self.brought.max(self.replayed.unwrap_or(0))) >= STALL_MS;
+        let beyond = self.beyond.take();
+        let due = self.replayed.is_none() || stalled || beyond.is_some();
+        if due {
+            (self.replayed, self.damaged) = (Some(now), damaged);
+        }
+        (due, beyond.filter(|beyond| beyond.clean).and_then(|beyond| self.give_up(beyond.at, head)))
+    }
+
+    fn give_up(&mut self, beyond: u32, head: u32) -> Option<Skipped> {
+        let tries = self.begins.filter(|(at, _)| *at == beyond).map_or(1, |(_, tries)| tries.saturating_add(1));
+        self.begins = Some((beyond, tries));
+        if tries <= TRIES || beyond >= head {
+            return None;
+        }
+        let given_up = (self.next, beyond - 1);
+        (self.next, self.begins) = (beyond, None);
+        Some(given_up)
+    }
+}
+
+/// The gap record that a slot is, if it is one.
+pub(crate) fn gap_of(slot: &Slot) -> Option<Gap> {
+    match Record::decode(slot.kind(), slot.body()) {
+        Ok(Record::Gap(gap)) => Some(gap),
+        _ => None,
+    }
+}
