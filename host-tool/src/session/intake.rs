@@ -37,8 +37,8 @@ struct Beyond {
     clean: bool,
 }
 
-/// Slots that the rig does not send though asked: first and last.
-pub(super) type Skipped = (u32, u32);
+/// Slots that will not come: first and last.
+pub(super) type Missing = (u32, u32);
 
 impl Intake {
     /// Wants everything from `next` on.
@@ -61,10 +61,9 @@ impl Intake {
         !self.waiting.is_empty() || self.beyond.is_some()
     }
 
-    /// Takes a message of slots; `damaged` counts the line's damaged frames. Returns what the rig itself passed over.
-    pub(super) fn take(&mut self, now: u64, slots: Slots<'_>, damaged: u64) -> Vec<Skipped> {
+    /// Takes a message of slots; `damaged` counts the line's damaged frames.
+    pub(super) fn take(&mut self, now: u64, slots: Slots<'_>, damaged: u64) {
         self.brought = now;
-        let mut skipped = Vec::new();
         let mut before = None; // the slot before this one in the same frame
         for slot in slots.iter().flatten() {
             let sequence = slot.sequence();
@@ -73,19 +72,15 @@ impl Intake {
             if sequence < self.next {
                 continue; // here already
             }
-            let gap = sequence > self.next;
-            if self.waiting.len() >= WAITING_MAX || gap && !frame_says_so && !self.declared(sequence, slots) {
+            let believed = sequence == self.next || frame_says_so || self.declared(sequence, slots);
+            if !believed || self.waiting.len() >= WAITING_MAX {
                 self.beyond.get_or_insert(Beyond { at: sequence, clean: damaged == self.damaged });
                 continue;
-            }
-            if gap {
-                skipped.push((self.next, sequence - 1));
             }
             self.waiting.push(slot);
             self.next = sequence.saturating_add(1);
             (self.beyond, self.begins) = (None, None);
         }
-        skipped
     }
 
     /// Whether a gap record in the same message says that all from the next slot up to `sequence` is not there.
@@ -93,26 +88,35 @@ impl Intake {
         slots.iter().flatten().filter_map(|slot| gap_of(&slot)).any(|gap| gap.first <= self.next && gap.last >= sequence - 1)
     }
 
-    /// The rig is still the same: what has come is its own. `head` is where its memory ends.
-    pub(super) fn confirm(&mut self, head: u32) -> Vec<Slot> {
+    /// The rig is still the same: what has come is its own. `head` is where its memory ends; a slot from beyond
+    /// it is not believed, nor is the gap before it. Returns the slots, and what is missing between them.
+    pub(super) fn confirm(&mut self, head: u32) -> (Vec<Slot>, Vec<Missing>) {
         let mut slots = std::mem::take(&mut self.waiting);
+        let came = slots.len();
         slots.retain(|slot| slot.sequence() < head);
-        self.next = self.next.min(head);
-        self.confirmed = self.next;
-        slots
+        let end = slots.last().map_or(self.confirmed, |slot| slot.sequence() + 1);
+        self.next = if slots.len() < came { end } else { self.next.min(head) };
+        let mut missing = Vec::new();
+        for slot in &slots {
+            if slot.sequence() > self.confirmed {
+                missing.push((self.confirmed, slot.sequence() - 1));
+            }
+            self.confirmed = slot.sequence() + 1;
+        }
+        (slots, missing)
     }
 
-    /// What is below `tail` is gone; returns what was still wanted of it.
-    pub(super) fn raise(&mut self, tail: u32) -> Option<Skipped> {
-        let gone = (tail > self.next).then(|| (self.next, tail - 1))?;
-        *self = Self { waiting: std::mem::take(&mut self.waiting), ..Self::new(tail, self.brought) };
+    /// What is below `tail` is gone; returns what was still wanted of it. Call it when all is confirmed.
+    pub(super) fn raise(&mut self, tail: u32) -> Option<Missing> {
+        let gone = (tail > self.next).then(|| (self.confirmed, tail - 1))?;
+        *self = Self::new(tail, self.brought);
         Some(gone)
     }
 
-    /// Whether to ask for slots now, from [`Intake::next`] on; and what is given up because the rig has not got it.
-    pub(super) fn replay(&mut self, now: u64, head: u32, damaged: u64) -> (bool, Option<Skipped>) {
+    /// Whether to ask for slots now, from [`Intake::next`] on. Gives up what the rig has not got.
+    pub(super) fn replay(&mut self, now: u64, head: u32, damaged: u64) -> bool {
         if self.replayed.is_some_and(|at| now.saturating_sub(at) < REPLAY_EVERY_MS) {
-            return (false, None);
+            return false;
         }
         let stalled = head > self.next && now.saturating_sub(self.brought.max(self.replayed.unwrap_or(0))) >= STALL_MS;
         let beyond = self.beyond.take();
@@ -120,18 +124,18 @@ impl Intake {
         if due {
             (self.replayed, self.damaged) = (Some(now), damaged);
         }
-        (due, beyond.filter(|beyond| beyond.clean).and_then(|beyond| self.give_up(beyond.at, head)))
+        if let Some(beyond) = beyond.filter(|beyond| beyond.clean && beyond.at < head) {
+            self.try_again(beyond.at);
+        }
+        due
     }
 
-    fn give_up(&mut self, beyond: u32, head: u32) -> Option<Skipped> {
+    fn try_again(&mut self, beyond: u32) {
         let tries = self.begins.filter(|(at, _)| *at == beyond).map_or(1, |(_, tries)| tries.saturating_add(1));
         self.begins = Some((beyond, tries));
-        if tries <= TRIES || beyond >= head {
-            return None;
+        if tries > TRIES {
+            (self.next, self.begins) = (beyond, None);
         }
-        let given_up = (self.next, beyond - 1);
-        (self.next, self.begins) = (beyond, None);
-        Some(given_up)
     }
 }
 

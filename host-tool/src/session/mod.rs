@@ -262,8 +262,7 @@ impl Session {
             Message::Slots(slots) => {
                 let Some(known) = &mut self.rig else { return };
                 let Some(intake) = &mut known.intake else { return };
-                let skipped = intake.take(now, slots, self.line.damaged);
-                self.out.extend(skipped.into_iter().map(|(first, last)| Output::Missing(known.stream.clone(), first, last)));
+                intake.take(now, slots, self.line.damaged);
             }
             Message::Live(live) if self.rig.is_some() => self.out.push_back(Output::Live(live)),
             Message::Outlook(outlook) if self.rig.is_some() => self.out.push_back(Output::Outlook(outlook)),
@@ -283,34 +282,34 @@ impl Session {
             None => Came::First,
             Some(known) if known.stream != stream => Came::InPlaceOf(known.stream.clone()),
             Some(known) if restarted(&known.hello, &hello) || known.version != version => Came::Restarted,
-            Some(_) => return self.still_there(now, hello),
+            Some(_) => return self.still_there(hello),
         };
         self.drop_commands();
         if came == Came::Restarted {
-            self.still_there(now, hello); // what waited is its own
+            self.still_there(hello); // what waited is its own
         }
         self.out.push_back(Output::Introduced(Introduction { stream: stream.clone(), hello, version, came }));
         self.rig = Some(Known { stream, hello, version, intake: None, held: 0 });
     }
 
     /// The same rig said hello again.
-    fn still_there(&mut self, now: u64, hello: Hello) {
+    fn still_there(&mut self, hello: Hello) {
         let Some(known) = &mut self.rig else { return };
         known.hello = hello;
         if let Some(intake) = &mut known.intake {
-            let slots = intake.confirm(hello.head);
+            let (slots, mut missing) = intake.confirm(hello.head);
             if !slots.is_empty() {
                 self.out.push_back(Output::Keep { stream: known.stream.clone(), slots, held: known.held });
             }
-            if let Some((first, last)) = intake.raise(hello.tail) {
+            if let Some(gone) = intake.raise(hello.tail) {
                 known.held = known.held.max(hello.tail); // what is gone need not be held
-                self.out.push_back(Output::Missing(known.stream.clone(), first, last));
+                missing.push(gone);
             }
+            self.out.extend(missing.into_iter().map(|(first, last)| Output::Missing(known.stream.clone(), first, last)));
         }
         if known.held.min(hello.head) > hello.acknowledged {
             self.acknowledge();
         }
-        self.speak(now);
     }
 
     fn acknowledge(&mut self) {
@@ -335,9 +334,8 @@ impl Session {
         if let Some(known) = &mut self.rig
             && let Some(intake) = &mut known.intake
         {
-            let (due, given_up) = intake.replay(now, known.hello.head, self.line.damaged);
+            let due = intake.replay(now, known.hello.head, self.line.damaged);
             let from = intake.next();
-            self.out.extend(given_up.map(|(first, last)| Output::Missing(known.stream.clone(), first, last)));
             if due {
                 self.send(&Message::Replay(Replay { from }));
             }
