@@ -1,2 +1,76 @@
 //! Paper: as-drilled certificates and structure summaries.
+//!
+//! [`layout`] knows letters, pages and the archival file, and nothing of holes. [`hole`] is a hole as paper sees
+//! it; [`words`] writes figures in the sheet's units. [`certificate`] puts together [`drawing`], [`statements`],
+//! [`figures`] and [`identity`]; [`summary`] sets a structure's holes side by side; [`attachment`] is the record to
+//! read by machine. Metadata and dates come from the record, never from the clock, so that the same record gives
+//! the same bytes.
+
+pub mod attachment;
+pub mod certificate;
+pub mod drawing;
+pub mod figures;
+pub mod hole;
+pub mod identity;
 pub mod layout;
+pub mod levels;
+pub mod scales;
+pub mod statements;
+pub mod summary;
+pub mod words;
+
+pub use certificate::hole_certificate;
+pub use hole::Hole;
+pub use layout::PageSize;
+pub use layout::pdf::Standard;
+pub use summary::structure_summary;
+
+use hole::Reality;
+
+/// The number of this layout; it changes whenever the same record would print otherwise.
+pub const LAYOUT: u16 = 0;
+
+/// The cautions that every page carries.
+const CAUTION: &str = "Open hole: cover it, guard it or attend it. Local codes and licensed people decide; this paper does not.";
+
+/// How to print.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Printing {
+    /// Page size.
+    pub size: PageSize,
+    /// Standard that the file keeps.
+    pub standard: Standard,
+}
+
+impl Printing {
+    /// The file for keeping, on this size of page.
+    #[must_use]
+    pub const fn archive(size: PageSize) -> Self {
+        Self { size, standard: Standard::Archive }
+    }
+}
+
+/// Why there is no paper.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PaperError {
+    /// A summary of no holes.
+    #[error("there is no hole to print")]
+    NoHole,
+    /// The file does not keep its standard.
+    #[error("the paper could not be made ({0}); this is a fault of the program, the record is untouched")]
+    NotWritten(String),
+}
+
+/// The program's name and version.
+fn program() -> &'static str {
+    concat!("Borewitness ", env!("CARGO_PKG_VERSION"))
+}
+
+/// What every page says across its top where no real hole was drilled, or where nobody can tell.
+fn warning(reality: Reality) -> &'static str {
+    match reality {
+        Reality::Drilled => "",
+        Reality::Simulated => "SIMULATED – no hole was drilled",
+        Reality::Unknown => "RIG NOT IDENTIFIED – not known whether a hole was drilled",
+    }
+}

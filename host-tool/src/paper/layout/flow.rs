@@ -7,6 +7,8 @@ use super::marks::{Align, Child, Element, Frame, Mark, Meaning, Page, Pen, Piece
 const SIDE: f64 = 50.0;
 const HEAD_AT: f64 = 30.0;
 const TOP: f64 = 52.0;
+/// The first page carries no running head and begins higher.
+const FIRST_TOP: f64 = 36.0;
 const WARNING_HEIGHT: f64 = 24.0;
 const FOOT_HEIGHT: f64 = 62.0;
 const FOOT_SIZE: f64 = 8.5;
@@ -112,7 +114,8 @@ impl Flow {
     }
 
     fn top(&self) -> f64 {
-        if self.running.warning.is_empty() { TOP } else { TOP + WARNING_HEIGHT }
+        let top = if self.pages.len() > 1 { TOP } else { FIRST_TOP };
+        if self.running.warning.is_empty() { top } else { top + WARNING_HEIGHT }
     }
 
     fn bottom(&self) -> f64 {
@@ -204,7 +207,7 @@ impl Flow {
         let (page, y) = (self.pages.len().saturating_sub(1), self.y);
         self.bookmarks.push(Bookmark { text: text.to_owned(), page, y });
         self.begin(Role::Heading(level, text.to_owned()));
-        self.lines(&set, 0.0);
+        self.lines(&set);
         self.end();
     }
 
@@ -213,12 +216,18 @@ impl Flow {
         let width = self.width();
         let set = self.letters.set(spans, size, Some(width));
         self.begin(Role::Paragraph);
-        self.lines(&set, 0.0);
+        self.lines(&set);
         self.end();
     }
 
-    /// Set lines at the left, indented, page after page.
-    fn lines(&mut self, set: &Lines, indent: f64) {
+    /// Height that a paragraph would take.
+    pub fn measure(&mut self, spans: &[(Weight, &str)], size: f64) -> f64 {
+        let width = self.width();
+        self.letters.set(spans, size, Some(width)).height()
+    }
+
+    /// Set lines at the left, page after page.
+    fn lines(&mut self, set: &Lines) {
         let mut from = 0;
         while from < set.lines.len() {
             let mut to = from;
@@ -228,7 +237,7 @@ impl Flow {
                 to += 1;
             }
             if to > from {
-                let marks = text_marks(set, from, to, (self.left() + indent, self.y), Align::Left);
+                let marks = text_marks(set, from, to, (self.left(), self.y), Align::Left);
                 self.put(marks);
                 self.y += height;
                 from = to;

@@ -12,8 +12,10 @@ const UNDER_HEAD: f64 = 3.0;
 /// What a column's cells are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
-    /// They name their row.
+    /// They name their row, and stand out.
     Names,
+    /// They name their row: times, which need not stand out.
+    Times,
     /// They say something about it.
     Values,
 }
@@ -35,6 +37,12 @@ pub struct Column<'a> {
 #[must_use]
 pub const fn names(head: &str, share: f64) -> Column<'_> {
     Column { head, share, align: Align::Left, kind: Kind::Names }
+}
+
+/// A column of times that name their rows.
+#[must_use]
+pub const fn times(head: &str, share: f64) -> Column<'_> {
+    Column { head, share, align: Align::Left, kind: Kind::Times }
 }
 
 /// A column of words.
@@ -164,7 +172,7 @@ fn whole_row(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], cells: &
     }
     flow.begin(Role::Row);
     for (column, list) in columns.iter().zip(pieces) {
-        flow.begin(if column.kind == Kind::Names { Role::RowHead } else { Role::Cell });
+        flow.begin(if column.kind == Kind::Values { Role::Cell } else { Role::RowHead });
         list.into_iter().for_each(|piece| flow.claim(piece));
         flow.end();
     }

@@ -1,0 +1,113 @@
+//! One hole's as-drilled certificate: the drawing, then the words, then the figures.
+
+use super::hole::{Hole, Reality};
+use super::layout::flow::{Flow, Running};
+use super::layout::letters::{Style, Weight};
+use super::layout::marks::Role;
+use super::layout::pdf::{About, Attachment, Standard, write};
+use super::words::capital;
+use super::{CAUTION, LAYOUT, PaperError, Printing, attachment, drawing, figures, identity, program, statements, warning};
+
+const TITLE: Style = Style::strong(22.0);
+const KIND: Style = Style::regular(11.0);
+const STATEMENT: f64 = 10.0;
+const BETWEEN: f64 = 3.0;
+/// The drawing takes what the words leave of the first page, within these.
+const DRAWING_HEIGHTS: (f64, f64) = (330.0, 470.0);
+
+/// Prints one hole's certificate. The same hole and printing give the same bytes.
+///
+/// # Errors
+/// When the file cannot be made: a fault of this program, not of the hole.
+pub fn hole_certificate(hole: &Hole<'_>, printing: Printing) -> Result<Vec<u8>, PaperError> {
+    let title = format!("As-drilled certificate, {}", hole.name());
+    let mut flow = Flow::new(printing.size, running(hole, &title));
+    flow.begin(Role::Section);
+    head(&mut flow, hole);
+    drawing_and_words(&mut flow, hole);
+    flow.turn_page();
+    figures::against_plan(&mut flow, hole);
+    figures::axis(&mut flow, hole);
+    figures::lists(&mut flow, hole);
+    identity::instrument(&mut flow, hole);
+    identity::record(&mut flow, hole);
+    identity::not_recorded(&mut flow);
+    flow.end();
+    let attachments = if printing.standard == Standard::Archive { attachments(hole) } else { Vec::new() };
+    write(&flow.finish(), &about(hole, title), attachments, printing.standard).map_err(PaperError::NotWritten)
+}
+
+/// The drawing as large as the words under it let it be.
+fn drawing_and_words(flow: &mut Flow, hole: &Hole<'_>) {
+    let said: Vec<(String, String)> =
+        statements::statements(hole).into_iter().map(|(subject, text)| (format!("{subject}  "), capital(&text))).collect();
+    let measure =
+        |(subject, text): &(String, String)| BETWEEN + flow.measure(&[(Weight::Strong, subject), (Weight::Regular, text)], STATEMENT);
+    let words: f64 = said.iter().map(measure).sum();
+    let most = (flow.room() - words - 1.0).clamp(DRAWING_HEIGHTS.0, DRAWING_HEIGHTS.1);
+    let height = drawing::height(hole, most);
+    flow.figure(height, &drawing::in_words(hole), |letters, frame| drawing::draw(letters, frame, hole));
+    for (subject, text) in &said {
+        flow.space(BETWEEN);
+        flow.paragraph(&[(Weight::Strong, subject), (Weight::Regular, text)], STATEMENT);
+    }
+}
+
+fn head(flow: &mut Flow, hole: &Hole<'_>) {
+    let plan = hole.plan();
+    flow.paragraph(&[(KIND.weight, "As-drilled certificate")], KIND.size);
+    flow.heading(1, &hole.name(), TITLE, DRAWING_HEIGHTS.0);
+    let until = hole.setup.closed.as_ref().map_or("; not closed".to_owned(), |c| format!(" to {}", c.moment.text()));
+    let line = if plan.line.trim().is_empty() { String::new() } else { format!("Line {}. ", plan.line) };
+    let operator = if plan.operator.trim().is_empty() { "operator not named".to_owned() } else { format!("by {}", plan.operator) };
+    let text = format!("{line}Drilled {operator}, from {}{until}.", hole.setup.opened.moment.text());
+    // The warning across the top is a running head, which nobody reads out; here it is read.
+    let warned = match warning(hole.reality()) {
+        "" => String::new(),
+        warning => format!(" {warning}."),
+    };
+    flow.paragraph(&[(Weight::Regular, &text), (Weight::Strong, &warned)], STATEMENT);
+    flow.space(8.0);
+}
+
+fn running(hole: &Hole<'_>, title: &str) -> Running {
+    let (first, last) = hole.sequences();
+    let rig = hole.setup.identity.as_ref().map_or("Rig not identified".to_owned(), |i| format!("Rig {}, epoch {}", i.rig, i.epoch));
+    Running {
+        warning: warning(hole.reality()).to_owned(),
+        head: title.to_owned(),
+        foot: format!("{rig}, slots {first} to {last}. {}, layout {LAYOUT}.", program()),
+        caution: CAUTION.to_owned(),
+    }
+}
+
+fn about(hole: &Hole<'_>, title: String) -> About {
+    let (first, last) = hole.sequences();
+    let (rig, epoch) = hole.setup.identity.as_ref().map_or(("unknown", 0), |i| (i.rig.as_str(), i.epoch));
+    let digest = hole.setup.closed.as_ref().map_or("open".to_owned(), |c| super::words::hex(&c.body.digest).replace(' ', ""));
+    let warning = warning(hole.reality());
+    About {
+        title: if hole.reality() == Reality::Drilled { title } else { format!("{warning}: {title}") },
+        subject: format!("As-drilled record of one hole, line {}, set-up {}", hole.plan().line, hole.plan().setup),
+        author: format!("Rig {rig}, operator {}", hole.plan().operator),
+        identity: format!("{rig}/{epoch}/{first}-{last}/{digest}/layout-{LAYOUT}"),
+        date: hole.last_wall(),
+    }
+}
+
+fn attachments(hole: &Hole<'_>) -> Vec<Attachment> {
+    vec![
+        Attachment {
+            name: "slots.bin",
+            media_type: "application/octet-stream",
+            description: "The rig's slots of this set-up, 32 bytes each, as the rig wrote them",
+            data: hole.setup.slots.iter().flat_map(|s| s.bytes()).copied().collect(),
+        },
+        Attachment {
+            name: "facts.json",
+            media_type: "application/json",
+            description: "What the slots say and what it means against the plan, to read",
+            data: attachment::facts_json(hole).into_bytes(),
+        },
+    ]
+}

@@ -1,0 +1,269 @@
+//! The figures of a hole, table by table.
+
+use super::hole::Hole;
+use super::layout::flow::Flow;
+use super::layout::letters::{Style, Weight};
+use super::layout::table::{Column, figures, names, table, times, words};
+use super::words::{NONE, Units, code, datum, difference_word, duration, standing};
+use crate::facts::{Missing, Timed};
+use crate::judge::{AxisPoint, metres};
+use shared_protocol::record::{Fault, Tool};
+use shared_protocol::state::{GapCause, ResetCause, Sensor, SensorFault};
+
+const HEADING: Style = Style::strong(11.0);
+const SIZE: f64 = 9.5;
+/// Room that a heading keeps for what it heads.
+const KEEP: f64 = 52.0;
+
+/// A heading over a table or a paragraph.
+pub fn heading(flow: &mut Flow, text: &str) {
+    flow.space(9.0);
+    flow.heading(2, text, HEADING, KEEP);
+    flow.space(2.0);
+}
+
+/// A heading and a table, unless there is nothing to list; says whether there was.
+fn list(flow: &mut Flow, title: &str, columns: &[Column<'_>], rows: &[Vec<String>]) -> bool {
+    if !rows.is_empty() {
+        heading(flow, title);
+        table(flow, columns, rows);
+    }
+    !rows.is_empty()
+}
+
+/// Plan against as drilled.
+pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
+    let (units, judged, plan) = (hole.units(), hole.judged, hole.plan());
+    let none = || NONE.to_owned();
+    let depth = vec![
+        format!("Depth below {}", datum(plan)),
+        units.long(judged.planned),
+        judged.depth.map_or("not known".to_owned(), |d| units.long(d)),
+        judged.depth.map_or_else(none, |d| units.difference(d - judged.planned)),
+        units.range(judged.accepted),
+        standing(judged.depth_standing).to_owned(),
+    ];
+    let lean = judged.lean.map(|l| l.magnitude());
+    let plumb = vec![
+        "Plumb, toe over depth".to_owned(),
+        units.lean(0.0),
+        lean.map_or("not known".to_owned(), |l| units.lean(l)),
+        lean.map_or_else(none, |l| format!("+{}", units.lean(l))),
+        format!("up to {}", units.lean(judged.lean_limit)),
+        standing(judged.lean_standing).to_owned(),
+    ];
+    let planned = metres(plan.diameter);
+    let diameter = vec![
+        "Diameter, of the tool".to_owned(),
+        units.long(planned),
+        hole.cut_diameter().map_or("not known".to_owned(), |d| units.long(d)),
+        hole.cut_diameter().map_or_else(none, |d| units.difference(d - planned)),
+        none(),
+        "not measured".to_owned(),
+    ];
+    let mut rows = vec![depth, plumb];
+    rows.extend(offsets(hole));
+    rows.push(diameter);
+    rows.push(vec!["Hole's centre off the stake".to_owned(), units.short(0.0), "not measured".to_owned(), none(), none(), none()]);
+    heading(flow, "Plan and as drilled");
+    let columns = [
+        names("Item", 2.9),
+        words("Planned", 1.1),
+        words("As drilled", 1.5),
+        words("Variation", 1.5),
+        words("Limit", 1.8),
+        words("Standing", 1.25),
+    ];
+    table(flow, &columns, &rows);
+}
+
+/// Where the toe lies and how the tool leant: what has no limit of its own.
+fn offsets(hole: &Hole<'_>) -> Vec<Vec<String>> {
+    let (units, judged) = (hole.units(), hole.judged);
+    let row = |name: &str, planned: String, measured: Option<String>| {
+        let (shown, variation) = (measured.clone().unwrap_or_else(|| "not known".to_owned()), measured.unwrap_or_else(|| NONE.to_owned()));
+        vec![name.to_owned(), planned, shown, variation, NONE.to_owned(), NONE.to_owned()]
+    };
+    vec![
+        row("Toe, along line", units.short(0.0), judged.toe.map(|t| units.towards(t.ahead, "ahead", "back"))),
+        row("Toe, across line", units.short(0.0), judged.toe.map(|t| units.towards(t.right, "right", "left"))),
+        row("Tool's mean lean, along", units.lean(0.0), judged.mean_lean.map(|l| units.leaning(l.ahead, "ahead", "back"))),
+        row("Tool's mean lean, across", units.lean(0.0), judged.mean_lean.map(|l| units.leaning(l.right, "right", "left"))),
+    ]
+}
+
+/// The axis at some depths: recorded points, none made up between them.
+pub fn axis(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let units = hole.units();
+    let rows: Vec<Vec<String>> = axis_points(hole, units)
+        .map(|p| {
+            vec![
+                units.long(p.depth - hole.hub_above_datum()),
+                units.towards(p.offset.ahead, "ahead", "back"),
+                units.towards(p.offset.right, "right", "left"),
+                units.leaning(p.lean.ahead, "ahead", "back"),
+                units.leaning(p.lean.right, "right", "left"),
+            ]
+        })
+        .collect();
+    let title = "Axis, off the vertical through the hole's start";
+    let head = format!("Below {}", datum(hole.plan()));
+    let columns = [
+        names(&head, 2.6),
+        words("Along line", 1.3),
+        words("Across line", 1.3),
+        words("Lean of the tool, along", 1.6),
+        words("Lean of the tool, across", 1.6),
+    ];
+    list(flow, title, &columns, &rows)
+}
+
+/// The recorded points next below each of a dozen even depths, and the last.
+fn axis_points<'a>(hole: &Hole<'a>, units: Units) -> impl Iterator<Item = &'a AxisPoint> {
+    let axis = &hole.judged.axis;
+    let length = axis.last().map_or(0.0, |p| p.depth);
+    let step = units.steps().filter(|s| *s > 0.19).find(|s| length / s <= 12.0).unwrap_or(length.max(1.0));
+    let last = axis.len().saturating_sub(1);
+    let mut next = step;
+    axis.iter().enumerate().filter_map(move |(i, point)| {
+        let due = point.depth >= next - 1e-9;
+        while point.depth >= next - 1e-9 && next <= length {
+            next += step;
+        }
+        (due || i == last).then_some(point)
+    })
+}
+
+/// Every list of things that happened; what there was none of is said in one sentence.
+pub fn lists(flow: &mut Flow, hole: &Hole<'_>) {
+    let listed = [
+        ("hub touches", hubs(flow, hole)),
+        ("tools", tools(flow, hole)),
+        ("passes", passes(flow, hole)),
+        ("sensor faults", faults(flow, hole)),
+        ("restarts", restarts(flow, hole)),
+        ("stretches without a tie to the hub", unreferenced(flow, hole)),
+        ("gaps", gaps(flow, hole)),
+        ("notes", notes(flow, hole)),
+    ];
+    let none: Vec<&str> = listed.iter().filter(|(_, some)| !some).map(|(name, _)| *name).collect();
+    if !none.is_empty() {
+        flow.space(9.0);
+        let text = format!("{}.", none.join(", "));
+        flow.paragraph(&[(Weight::Strong, "None recorded: "), (Weight::Regular, &text)], SIZE);
+    }
+}
+
+fn hubs(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let rows: Vec<Vec<String>> = (hole.setup.hubs.iter())
+        .map(|h| {
+            let closed =
+                if h.body.first == 1 { "depth was not tied before".to_owned() } else { hole.units().short(metres(h.body.misclosure)) };
+            vec![h.moment.text(), h.body.count.to_string(), closed]
+        })
+        .collect();
+    list(flow, "Hub touches", &[times("When", 2.0), figures("Encoder's count", 1.0), words("Misclosure", 2.0)], &rows)
+}
+
+fn tools(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let units = hole.units();
+    let row = |t: &Timed<Tool>| {
+        vec![t.body.tool.to_string(), t.moment.text(), units.long(metres(t.body.length)), units.long(metres(t.body.diameter))]
+    };
+    let rows: Vec<Vec<String>> = hole.setup.tools.iter().map(row).collect();
+    let columns = [names("Tool", 0.5), words("Put on", 2.0), words("Pin to cutting edge", 1.2), words("Cuts", 1.2)];
+    list(flow, "Tools", &columns, &rows)
+}
+
+fn passes(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let units = hole.units();
+    let mut rows = Vec::new();
+    let mut left: Option<(u16, f64)> = None;
+    for pass in &hole.setup.passes {
+        let (tag, bottom) = (hole.below_datum(pass.body.tag), hole.below_datum(pass.body.bottom));
+        let found = match left {
+            Some((number, left)) if pass.body.number == number.wrapping_add(1) => difference_word(units, left - tag, "higher", "deeper"),
+            Some(_) => "pass missing".to_owned(),
+            None => NONE.to_owned(),
+        };
+        rows.push(vec![
+            pass.body.number.to_string(),
+            pass.moment.text(),
+            duration(pass.body.ended.since(pass.body.began)),
+            units.long(tag),
+            units.long(bottom),
+            units.short(bottom - tag),
+            found,
+        ]);
+        left = Some((pass.body.number, bottom));
+    }
+    let (met, gone) = ("Met bottom at", "Left it at");
+    let columns = [
+        names("No.", 0.45),
+        words("Began", 2.6),
+        words("Took", 1.1),
+        words(met, 1.35),
+        words(gone, 1.35),
+        words("New", 1.0),
+        words("Bottom found", 1.4),
+    ];
+    list(flow, &format!("Passes, depths below {}", datum(hole.plan())), &columns, &rows)
+}
+
+/// A row to each fault, from its beginning; the record of an end stands alone only where the beginning is missing.
+fn faults(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let all = &hole.setup.faults;
+    let same = |a: &Fault, b: &Fault| (a.sensor, a.fault) == (b.sensor, b.fault);
+    let row = |(i, f): (usize, &Timed<Fault>)| {
+        let lasted = if f.body.began == 1 {
+            let after = all.iter().skip(i + 1).find(|g| same(&g.body, &f.body));
+            let end = after.filter(|g| g.body.began != 1);
+            end.map_or("end not recorded".to_owned(), |g| duration(g.body.lasted))
+        } else {
+            let before = all.iter().take(i).rev().find(|g| same(&g.body, &f.body));
+            if before.is_some_and(|g| g.body.began == 1) {
+                return None;
+            }
+            format!("{}, until then", duration(f.body.lasted))
+        };
+        Some(vec![f.moment.text(), code(Sensor::TABLE, f.body.sensor), code(SensorFault::TABLE, f.body.fault), lasted])
+    };
+    let rows: Vec<Vec<String>> = all.iter().enumerate().filter_map(row).collect();
+    let columns = [times("Began", 1.8), words("Sensor", 1.2), words("What", 2.2), words("Lasted", 1.4)];
+    list(flow, "Sensor faults", &columns, &rows)
+}
+
+fn restarts(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let rows: Vec<Vec<String>> = (hole.setup.restarts.iter())
+        .map(|r| vec![r.moment.text(), code(ResetCause::TABLE, r.body.cause), r.moment.boot.to_string(), r.sequence.to_string()])
+        .collect();
+    let columns = [times("When", 2.0), words("Why", 2.0), figures("Start number", 1.0), figures("Slot", 1.0)];
+    list(flow, "Restarts of the rig", &columns, &rows)
+}
+
+fn unreferenced(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let rows: Vec<Vec<String>> = (hole.unreferenced().iter())
+        .map(|u| {
+            let until = u.until.map_or_else(|| "not tied again".to_owned(), |c| c.moment.text());
+            vec![u.from.moment.text(), until, hole.units().long(hole.below_datum(u.from.body.depth))]
+        })
+        .collect();
+    let bottom = format!("Bottom then, below {}", datum(hole.plan()));
+    list(flow, "Depth not tied to the hub", &[times("From", 1.4), words("Until", 1.4), words(&bottom, 1.6)], &rows)
+}
+
+fn gaps(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let row = |m: &Missing| {
+        let cause = m.cause.map_or_else(|| "not received".to_owned(), |c| code(GapCause::TABLE, c.raw()));
+        let slots = if m.first == m.last { m.first.to_string() } else { format!("{}–{}", m.first, m.last) };
+        vec![slots, m.count().to_string(), cause]
+    };
+    let rows: Vec<Vec<String>> = hole.setup.missing.iter().map(row).collect();
+    list(flow, "Gaps in the record", &[names("Slots", 1.0), figures("How many", 0.6), words("Why", 3.0)], &rows)
+}
+
+fn notes(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let rows: Vec<Vec<String>> =
+        hole.setup.notes.iter().map(|n| vec![n.moment.text(), n.body.author.to_string(), n.body.text.to_string()]).collect();
+    list(flow, "Notes, as heard by the rig", &[times("When", 1.55), words("Who", 1.1), words("What was said", 3.2)], &rows)
+}

@@ -1,0 +1,146 @@
+//! Who measured, with what, when, and how the record can be checked.
+
+use super::hole::{Hole, Reality};
+use super::layout::flow::Flow;
+use super::layout::letters::Weight;
+use super::layout::table::{names, table, words};
+use super::words::{NONE, hex, remarks};
+use super::{LAYOUT, figures, program};
+use crate::facts::DigestState;
+use crate::judge::metres;
+use shared_protocol::VERSION;
+use shared_protocol::record::Identity;
+
+const SIZE: f64 = 9.5;
+
+/// Names and values, two to a row.
+fn pairs(flow: &mut Flow, all: &[(&str, String)]) {
+    let row = |two: &[(&str, String)]| {
+        let mut cells: Vec<String> = two.iter().flat_map(|(name, value)| [(*name).to_owned(), value.clone()]).collect();
+        cells.resize(4, String::new());
+        cells
+    };
+    let rows: Vec<Vec<String>> = all.chunks(2).map(row).collect();
+    table(flow, &[names("", 1.2), words("", 1.8), names("", 1.2), words("", 1.8)], &rows);
+}
+
+/// Who measured and with what.
+pub fn instrument(flow: &mut Flow, hole: &Hole<'_>) {
+    figures::heading(flow, "Who measured, and with what");
+    let plan = hole.plan();
+    let degrees = |centi: i32| format!("{:.1}°", f64::from(centi) / 100.0);
+    let of = |f: &dyn Fn(&Identity) -> String| hole.setup.identity.as_ref().map_or("record missing".to_owned(), f);
+    let units = hole.units();
+    let closed = hole.setup.closed.as_ref().map_or("not closed".to_owned(), |c| c.moment.text());
+    let reality = match hole.reality() {
+        Reality::Drilled => "no",
+        Reality::Simulated => "yes: no hole was drilled",
+        Reality::Unknown => "not known",
+    };
+    pairs(
+        flow,
+        &[
+            ("Operator", text(&plan.operator)),
+            ("Line", text(&plan.line)),
+            ("Opened", hole.setup.opened.moment.text()),
+            ("Closed", closed),
+            ("Clock", clock(hole)),
+            ("Set-up", format!("{} of attempt {}", plan.setup, plan.attempt)),
+            ("Rig", of(&|i| text(&i.rig))),
+            ("Simulated", reality.to_owned()),
+            ("Firmware", of(&|i| text(&i.firmware))),
+            ("Configuration", of(&|i| hex(&i.configuration))),
+            ("Calibration", "by the configuration's digest; date not recorded".to_owned()),
+            (
+                "Depth encoder",
+                of(&|i| if i.encoder_absolute { "keeps its place without power".to_owned() } else { "incremental".to_owned() }),
+            ),
+            ("Mast's guide", of(&|i| format!("{} above the hub", units.long(metres(i.guide_height))))),
+            (
+                "Increment",
+                of(&|i| format!("{} of new depth; lean read {} ms apart from depth", units.short(metres(i.increment)), i.skew_ms)),
+            ),
+            (
+                "Rig's heading",
+                format!("{} clockwise from ahead, ±{}", degrees(plan.heading.0), degrees(plan.heading_within.0.saturating_abs())),
+            ),
+            ("Program", format!("{}, layout {LAYOUT}, record format {VERSION}", program())),
+        ],
+    );
+}
+
+fn text(raw: &str) -> String {
+    if raw.trim().is_empty() { NONE.to_owned() } else { raw.to_owned() }
+}
+
+fn clock(hole: &Hole<'_>) -> String {
+    let known = hole.last_wall().is_some();
+    (if known { "rig's own, set by the host's" } else { "time unknown: nobody told the rig" }).to_owned()
+}
+
+/// The record: how much of it, its digest, and how anyone checks it.
+pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
+    figures::heading(flow, "The record");
+    let (first, last) = hole.sequences();
+    let setup = hole.setup;
+    let closed = setup.closed.as_ref();
+    let state = match setup.digest {
+        DigestState::Fits => "fits the slots in hand",
+        DigestState::Differs => "does not fit the slots in hand",
+        DigestState::Open => "none: not closed",
+    };
+    let told = |f: &dyn Fn(&shared_protocol::record::Closed) -> String| closed.map_or(NONE.to_owned(), |c| f(&c.body));
+    pairs(
+        flow,
+        &[
+            ("Slots", format!("{} of 32 bytes, {first} to {last}", setup.slots.len())),
+            ("Epoch", setup.identity.as_ref().map_or("record missing".to_owned(), |i| i.epoch.to_string())),
+            ("Increments", format!("{}; by the rig's own count {}", setup.increments.len(), told(&|c| c.increments.to_string()))),
+            ("Passes", format!("{}; by the rig's own count {}", setup.passes.len(), told(&|c| c.passes.to_string()))),
+            ("Of unknown kinds", setup.unknown.to_string()),
+            ("Unreadable", setup.malformed.to_string()),
+            ("Quality", quality(hole)),
+            ("Rig's digest", state.to_owned()),
+        ],
+    );
+    flow.space(4.0);
+    let digest = closed.map_or("none".to_owned(), |c| hex(&c.body.digest));
+    flow.paragraph(&[(Weight::Strong, "SHA-256 by the rig  "), (Weight::Regular, &digest)], SIZE);
+    if let Some(closed) = closed {
+        let how = format!(
+            "To check: the first {} bytes of the attached slots.bin ({} slots of 32 bytes) have this SHA-256. The attached facts.json holds the facts of these pages \
+             for machines to read. Nothing here is signed in this version.",
+            u64::from(closed.body.slots) * 32,
+            closed.body.slots
+        );
+        flow.paragraph(&[(Weight::Regular, &how)], SIZE);
+    }
+}
+
+/// Remarks on quality and how many increments carry them.
+fn quality(hole: &Hole<'_>) -> String {
+    let bits = hole.setup.increments.iter().fold(0, |all, i| all | i.body.quality);
+    let marked = hole.setup.increments.iter().filter(|i| i.body.quality != 0).count();
+    if bits == 0 { "no remarks".to_owned() } else { format!("{marked} increments with remarks: {}", remarks(bits)) }
+}
+
+/// What a certificate must have a place for and this version does not record.
+pub fn not_recorded(flow: &mut Flow) {
+    figures::heading(flow, "Not recorded in this version");
+    let none = || NONE.to_owned();
+    pairs(
+        flow,
+        &[
+            ("Reviewed by", none()),
+            ("Revision", "first; supersedes nothing".to_owned()),
+            ("Soundings", none()),
+            ("Hand plumb", none()),
+            ("Refusal, rock", none()),
+            ("Water, casing", none()),
+            ("Fit of the pole", none()),
+            ("Volumes", none()),
+            ("Locate ticket", none()),
+            ("State of the hole", none()),
+        ],
+    );
+}

@@ -1,0 +1,328 @@
+//! Invented holes as a rig would record them, slot by slot, for looking at their paper.
+
+use host_tool::facts::{self, SetUp};
+use sha2::{Digest, Sha256};
+use shared_protocol::body::CoarseLean;
+use shared_protocol::record::{
+    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Note, Opened, Pass, Plan, Record, Start, Tool, quality, slots,
+};
+use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
+use shared_protocol::state::{Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault, SheetUnits};
+use shared_protocol::units::{CentiDegrees, Lean, Micrometres, Millis, RigAxes};
+use std::ops::Range;
+
+/// What happened at a hole.
+#[derive(Clone, Debug)]
+pub struct Sample {
+    /// The plan.
+    pub plan: Plan,
+    /// Who measured.
+    pub identity: Option<Identity>,
+    /// Whether the rig was told the time.
+    pub clock: bool,
+    /// The local offset from UTC that it was told, minutes.
+    pub offset: i16,
+    /// Depth below the hub that the tool came to, millimetres.
+    pub depth_mm: i32,
+    /// Lean at the bottom in rig axes, forward and right, µm/m; it grows from nothing.
+    pub lean: (i16, i16),
+    /// Passes made.
+    pub passes: u16,
+    /// Whether lean was measured.
+    pub increments: bool,
+    /// The rig restarts after this many passes.
+    pub restart_after: Option<u16>,
+    /// Whether the hub was touched again after the restart.
+    pub tied_again: bool,
+    /// Sensor faults.
+    pub faults: u16,
+    /// Fall-in before each pass, millimetres.
+    pub fall_in_mm: i32,
+    /// Notes: author and text.
+    pub notes: Vec<(String, String)>,
+    /// Whether the hole was closed.
+    pub closed: bool,
+    /// Positions of slots that did not arrive.
+    pub lost: Vec<Range<usize>>,
+    /// Whether a slot is declared torn at the restart.
+    pub torn: bool,
+}
+
+fn mm(mm: i32) -> Micrometres {
+    Micrometres::from_mm(mm)
+}
+
+/// An invented two-pole structure's leg, drilled well, in metric units.
+pub fn good() -> Sample {
+    let plan = Plan {
+        line: "Example Line 7".try_into().unwrap(),
+        structure: "K-41".try_into().unwrap(),
+        leg: 1,
+        attempt: 1,
+        setup: 1,
+        operator: "A. Nobody".try_into().unwrap(),
+        units: SheetUnits::Metric.raw(),
+        datum: 0,
+        depth: mm(3_200),
+        hub_above_datum: mm(120),
+        diameter: mm(1_100),
+        tool: 1,
+        depth_under: mm(100),
+        depth_over: mm(50),
+        plumb_limit: Lean(20_000),
+        heading: CentiDegrees(9_000),
+        heading_within: CentiDegrees(1_000),
+    };
+    let identity = Identity {
+        at: Millis(60_000),
+        rig: "SIM-PAPER-1".try_into().unwrap(),
+        simulated: true,
+        firmware: "0.1.0".try_into().unwrap(),
+        epoch: 3,
+        guide_height: mm(1_400),
+        encoder_absolute: false,
+        skew_ms: 20,
+        increment: mm(25),
+        configuration: [0x1f, 2, 3, 4, 5, 6, 7, 0xa8],
+    };
+    Sample {
+        plan,
+        identity: Some(identity),
+        clock: true,
+        offset: -420,
+        depth_mm: 3_307,
+        lean: (3_000, -7_800),
+        passes: 14,
+        increments: true,
+        restart_after: None,
+        tied_again: true,
+        faults: 0,
+        fall_in_mm: 0,
+        notes: Vec::new(),
+        closed: true,
+        lost: Vec::new(),
+        torn: false,
+    }
+}
+
+/// The same leg on a sheet in feet and inches.
+pub fn good_feet() -> Sample {
+    let mut sample = good();
+    sample.plan.units = SheetUnits::FeetInches.raw();
+    // 10 ft 6 in planned, ±6 in; 1/4 in per ft; hub 6 in up; a 4 ft hole: 1 in = 25.4 mm
+    sample.plan.depth = Micrometres(3_200_400);
+    sample.plan.depth_under = Micrometres(152_400);
+    sample.plan.depth_over = Micrometres(152_400);
+    sample.plan.plumb_limit = Lean(20_833);
+    sample.plan.hub_above_datum = Micrometres(152_400);
+    sample.plan.diameter = Micrometres(1_219_200);
+    sample
+}
+
+/// Everything that can go wrong at one hole, with the longest names that a record can carry.
+pub fn worst() -> Sample {
+    let long = |n: usize| "W".repeat(n);
+    let mut sample = good();
+    sample.plan.line = long(24).as_str().try_into().unwrap();
+    sample.plan.structure = long(16).as_str().try_into().unwrap();
+    sample.plan.operator = long(24).as_str().try_into().unwrap();
+    sample.plan.leg = 3;
+    sample.plan.attempt = 255;
+    sample.plan.setup = 255;
+    let identity = sample.identity.as_mut().unwrap();
+    identity.rig = long(16).as_str().try_into().unwrap();
+    identity.firmware = long(12).as_str().try_into().unwrap();
+    sample.depth_mm = 3_500;
+    sample.lean = (18_000, 21_000);
+    sample.passes = 40;
+    sample.restart_after = Some(17);
+    sample.faults = 9;
+    sample.fall_in_mm = 90;
+    sample.torn = true;
+    sample.lost = vec![60..66, 120..121, 170..183, 200..201, 220..223];
+    sample.notes = vec![
+        (long(24), "w".repeat(120)),
+        ("R. Other".into(), "water at about 2 m, coming in slowly from the uphill side; bailed twice, then dry".into()),
+        ("\u{202E}dne".into(), "bell \u{7} escape \u{1b}[31m שלום and \u{1F573} and e\u{301}\u{301}\u{301}\u{301}".into()),
+    ];
+    sample
+}
+
+/// A rig's stream made by hand.
+struct Stream {
+    slots: Vec<Slot>,
+    boot: u16,
+    now: u32,
+}
+
+impl Stream {
+    fn add(&mut self, record: &Record) -> u32 {
+        let mut body = [0; RECORD_BYTES_MAX];
+        let used = record.encode(&mut body).unwrap();
+        let first = self.slots.last().map_or(1_041, |s| s.sequence() + 1);
+        self.slots.extend(slots(first, self.boot, record.kind(), &body[..used]).unwrap());
+        first
+    }
+
+    fn at(&mut self, ms: u32) -> Millis {
+        self.now += ms;
+        Millis(self.now)
+    }
+}
+
+impl Sample {
+    /// The set-up as it is read back from its slots.
+    pub fn setup(&self) -> SetUp {
+        facts::read(&self.slots()).pop().expect("the stream holds one set-up")
+    }
+
+    /// Its slots, without those that did not arrive.
+    pub fn slots(&self) -> Vec<Slot> {
+        let mut stream = Stream { slots: Vec::new(), boot: 7, now: 60_000 };
+        self.tell_time(&mut stream, 1_800_000_000_000);
+        let first = stream.add(&Record::Opened(Opened { at: Millis(stream.now), request: 11, plan: self.plan.clone() }));
+        self.set_up(&mut stream);
+        for number in 1..=self.passes {
+            self.pass(&mut stream, number);
+            if self.restart_after == Some(number) {
+                self.restart(&mut stream);
+            }
+        }
+        self.remarks(&mut stream);
+        if self.closed {
+            self.close(&mut stream, first);
+        }
+        let lost = |i: usize| self.lost.iter().any(|range| range.contains(&i));
+        stream.slots.iter().enumerate().filter(|(i, _)| !lost(*i)).map(|(_, slot)| *slot).collect()
+    }
+
+    fn tell_time(&self, stream: &mut Stream, unix_ms: i64) {
+        if self.clock {
+            let at = stream.at(500);
+            stream.add(&Record::Clock(Clock { at, unix_ms, offset: self.offset }));
+        }
+    }
+
+    fn set_up(&self, stream: &mut Stream) {
+        if let Some(identity) = &self.identity {
+            stream.add(&Record::Identity(identity.clone()));
+        }
+        let at = stream.at(1_000);
+        stream.add(&Record::Tool(Tool { at, request: 12, tool: self.plan.tool, length: mm(900), diameter: self.plan.diameter }));
+        self.reference(stream, ReferenceState::Unreferenced, 0);
+        self.touch(stream, 1, 0);
+    }
+
+    fn touch(&self, stream: &mut Stream, first: u8, misclosure_mm: i32) {
+        let at = stream.at(8_000);
+        stream.add(&Record::Hub(Hub { at, request: 13, count: 20_417, misclosure: mm(misclosure_mm), first }));
+        if first == 1 {
+            self.reference(stream, ReferenceState::Hub, 0);
+        }
+    }
+
+    fn reference(&self, stream: &mut Stream, state: ReferenceState, depth_mm: i32) {
+        let at = stream.at(10);
+        stream.add(&Record::Change(Change { at, check: Check::Reference.raw(), state: state.raw(), depth: mm(depth_mm), figure: 0 }));
+    }
+
+    /// Depth when a pass ends, millimetres below the hub.
+    fn reached(&self, number: u16) -> i32 {
+        self.depth_mm * i32::from(number) / i32::from(self.passes)
+    }
+
+    fn pass(&self, stream: &mut Stream, number: u16) {
+        let (from, to) = (self.reached(number - 1), self.reached(number));
+        let began = stream.at(25_000);
+        let fallen = if number > 1 { self.fall_in_mm.min(from) } else { 0 };
+        if fallen > 0 {
+            let change = Change { at: began, check: Check::FallIn.raw(), state: 1, depth: mm(from), figure: fallen * 1_000 };
+            stream.add(&Record::Change(change));
+        }
+        let mut depth = from / 25 * 25;
+        while self.increments && depth + 25 <= to {
+            depth += 25;
+            let at = stream.at(2_300);
+            stream.add(&Record::Increment(self.increment(at, depth)));
+        }
+        let ended = stream.at(3_000);
+        stream.add(&Record::Pass(Pass { number, began, ended, tag: mm(from - fallen), bottom: mm(to) }));
+    }
+
+    fn increment(&self, at: Millis, depth_mm: i32) -> Increment {
+        let wobble = (depth_mm / 25 * 37 % 11 - 5) * 30;
+        let lean = |bottom: i16| Lean(i32::from(bottom) * depth_mm / self.depth_mm + wobble);
+        let quality = if self.faults > 0 && depth_mm % 400 < 50 { quality::TILT_FAULT | quality::FEW_SAMPLES } else { 0 };
+        Increment {
+            at,
+            depth: mm(depth_mm),
+            forward: CoarseLean::from_lean(lean(self.lean.0)),
+            right: CoarseLean::from_lean(lean(self.lean.1)),
+            scatter: 40,
+            samples: if depth_mm % 1_000 == 500 && quality != 0 { 0 } else { 46 },
+            took: 23,
+            quality,
+        }
+    }
+
+    fn restart(&self, stream: &mut Stream) {
+        let torn = self.torn.then(|| stream.slots.pop()).flatten();
+        let before = stream.slots.len();
+        stream.boot += 1;
+        stream.now = 1_200;
+        let start = Record::Start(Start { at: Millis(1_200), cause: ResetCause::Watchdog.raw(), epoch: 3 });
+        if let Some(torn) = torn {
+            let mut body = [0; RECORD_BYTES_MAX];
+            let used = start.encode(&mut body).unwrap();
+            stream.slots.extend(slots(torn.sequence() + 1, stream.boot, start.kind(), &body[..used]).unwrap());
+            let gap = Gap { at: Millis(1_210), first: torn.sequence(), last: torn.sequence(), cause: GapCause::Torn.raw() };
+            stream.add(&Record::Gap(gap));
+        } else {
+            stream.add(&start);
+        }
+        assert!(stream.slots.len() > before);
+        self.tell_time(stream, 1_800_003_000_000);
+        self.reference(stream, ReferenceState::Unreferenced, self.reached(self.restart_after.unwrap_or(1)));
+        if self.tied_again {
+            self.touch(stream, 1, 0);
+        }
+    }
+
+    fn remarks(&self, stream: &mut Stream) {
+        for i in 0..self.faults {
+            let (sensor, fault) = if i % 2 == 0 { (Sensor::Tilt, SensorFault::Silent) } else { (Sensor::Encoder, SensorFault::Jump) };
+            let (sensor, fault) = (sensor.raw(), fault.raw());
+            let at = stream.at(700);
+            stream.add(&Record::Fault(Fault { at, sensor, fault, began: 1, lasted: 0 }));
+            let at = stream.at(1_900);
+            stream.add(&Record::Fault(Fault { at, sensor, fault, began: 0, lasted: 1_900 }));
+        }
+        for (author, text) in &self.notes {
+            let at = stream.at(900);
+            let note = Note { at, request: 14, author: author.as_str().try_into().unwrap(), text: text.as_str().try_into().unwrap() };
+            stream.add(&Record::Note(note));
+        }
+        if self.tied_again {
+            self.touch(stream, 0, 3);
+        }
+    }
+
+    fn close(&self, stream: &mut Stream, first: u32) {
+        let of_hole: Vec<&Slot> = stream.slots.iter().filter(|s| s.sequence() >= first).collect();
+        let mut hash = Sha256::new();
+        of_hole.iter().for_each(|s| hash.update(s.bytes()));
+        let (count, digest) = (u32::try_from(of_hole.len()).unwrap(), hash.finalize().into());
+        let at = stream.at(5_000);
+        stream.add(&Record::Closed(Closed {
+            at,
+            request: 15,
+            bottom: mm(self.depth_mm),
+            toe: RigAxes { forward: mm(10), right: mm(-26) },
+            passes: self.passes,
+            increments: u16::try_from(self.depth_mm / 25).unwrap(),
+            first,
+            slots: count,
+            digest,
+        }));
+    }
+}

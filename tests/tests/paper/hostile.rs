@@ -1,0 +1,139 @@
+//! Texts and figures made to break paper: it is made all the same, and nothing lies over anything else.
+
+use crate::holes::{Sample, good, worst};
+use crate::readers::{Word, placed_words, qpdf_complaint, words};
+use crate::{SIZES, certificate, right_leg, samples, summary};
+use host_tool::paper::{PageSize, Printing};
+use rand_pcg::Pcg32;
+use rand_pcg::rand_core::{Rng, SeedableRng};
+use shared_protocol::units::{CentiDegrees, Lean, Micrometres};
+
+/// Pairs of words whose letters lie over one another, and words off the page's margins.
+fn collisions(pdf: &[u8]) -> Vec<String> {
+    let (sizes, words) = placed_words(pdf);
+    let mut out = Vec::new();
+    for (i, a) in words.iter().enumerate() {
+        let (width, height) = sizes[a.page];
+        if a.left < 40.0 || a.right > width - 40.0 || a.top < 20.0 || a.bottom > height - 20.0 {
+            out.push(format!("{a:?} leaves the page"));
+        }
+        out.extend(words[i + 1..].iter().filter(|b| overlap(a, b)).map(|b| format!("{a:?} over {b:?}")));
+    }
+    out
+}
+
+/// Boxes are the font's ascent and descent, taller than the letters: two points of overlap are none to the eye.
+fn overlap(a: &Word, b: &Word) -> bool {
+    a.page == b.page && a.right.min(b.right) - a.left.max(b.left) > 0.5 && a.bottom.min(b.bottom) - a.top.max(b.top) > 3.0
+}
+
+#[test]
+fn no_word_lies_over_another_or_leaves_the_page() {
+    let mut all: Vec<(&str, Sample)> = samples();
+    all.push(("worst in feet", with_feet(worst())));
+    for depth in [100, 900, 1_500, 2_400, 3_150, 3_300] {
+        all.push(("half way", Sample { depth_mm: depth, closed: false, ..good() }));
+    }
+    for (name, sample) in &all {
+        for size in SIZES {
+            let found = collisions(&certificate(sample, Printing::archive(size)));
+            assert!(found.is_empty(), "{name}, depth {}, {size:?}: {}", sample.depth_mm, found.join("\n"));
+        }
+    }
+    for size in SIZES {
+        let some = [worst(), right_leg(), with_feet(worst()), good(), right_leg(), worst(), worst()];
+        let found = collisions(&summary(&some, Printing::archive(size)));
+        assert!(found.is_empty(), "summary: {}", found.join("\n"));
+    }
+}
+
+fn with_feet(mut sample: Sample) -> Sample {
+    sample.plan.units = 1;
+    sample
+}
+
+#[test]
+fn what_cannot_be_printed_is_replaced_in_sight() {
+    let text = words(&certificate(&worst(), Printing::archive(PageSize::A4)));
+    assert!(text.contains("bell \u{FFFD} escape \u{FFFD}[31m \u{FFFD}\u{FFFD}\u{FFFD}\u{FFFD} and \u{FFFD} and"), "{text}");
+    assert!(text.contains("\u{FFFD}dne"), "a direction override turns nothing round: {text}");
+}
+
+/// Any text up to so many bytes, of scripts, controls, marks and emoji mixed.
+fn any_text(dice: &mut Pcg32, bytes: usize) -> String {
+    const POOL: [char; 24] = [
+        'a',
+        'W',
+        'i',
+        ' ',
+        '\n',
+        '\0',
+        '\u{7f}',
+        '\u{1b}',
+        'é',
+        'ß',
+        'Ж',
+        '\u{301}',
+        '\u{202E}',
+        '\u{200D}',
+        'ש',
+        'ع',
+        '漢',
+        '\u{1F573}',
+        '\u{FFFF}',
+        '\u{E000}',
+        '/',
+        '"',
+        '<',
+        '\u{feff}',
+    ];
+    let mut text = String::new();
+    while let Some(c) = POOL.get(usize::try_from(dice.next_u32() % 24).unwrap()).filter(|c| text.len() + c.len_utf8() <= bytes) {
+        text.push(*c);
+    }
+    text
+}
+
+fn any_length(dice: &mut Pcg32) -> i32 {
+    let bits = dice.next_u32();
+    let whole = i32::from_le_bytes(dice.next_u32().to_le_bytes());
+    match bits % 6 {
+        0 => i32::MAX,
+        1 => i32::MIN,
+        2 => 0,
+        3 => whole % 10_000_000,
+        4 => whole % 1_000,
+        _ => whole,
+    }
+}
+
+#[test]
+fn any_figures_and_any_texts_give_sound_paper() {
+    let mut dice = Pcg32::seed_from_u64(41);
+    for round in 0..120 {
+        let mut sample = if round % 2 == 0 { good() } else { worst() };
+        let plan = &mut sample.plan;
+        plan.line = any_text(&mut dice, 24).as_str().try_into().unwrap();
+        plan.structure = any_text(&mut dice, 16).as_str().try_into().unwrap();
+        plan.operator = any_text(&mut dice, 24).as_str().try_into().unwrap();
+        [plan.leg, plan.attempt, plan.setup, plan.units] = dice.next_u32().to_le_bytes();
+        plan.datum = dice.next_u32().to_le_bytes()[0] % 4;
+        for length in [&mut plan.depth, &mut plan.depth_under, &mut plan.depth_over, &mut plan.hub_above_datum, &mut plan.diameter] {
+            *length = Micrometres(any_length(&mut dice));
+        }
+        plan.plumb_limit = Lean(any_length(&mut dice));
+        plan.heading = CentiDegrees(any_length(&mut dice));
+        plan.heading_within = CentiDegrees(any_length(&mut dice));
+        let identity = sample.identity.as_mut().unwrap();
+        identity.rig = any_text(&mut dice, 16).as_str().try_into().unwrap();
+        identity.guide_height = Micrometres(any_length(&mut dice));
+        identity.increment = Micrometres(any_length(&mut dice));
+        sample.notes = vec![(any_text(&mut dice, 24), any_text(&mut dice, 120))];
+        let pdf = certificate(&sample, Printing::archive(SIZES[round % 2]));
+        let two = summary(&[sample.clone(), good()], Printing::archive(SIZES[round % 2]));
+        if round % 10 == 0 {
+            let complaint = qpdf_complaint(&pdf) + &qpdf_complaint(&two);
+            assert!(complaint.is_empty(), "round {round}, {:?}: {complaint}", sample.plan);
+        }
+    }
+}

@@ -1,0 +1,343 @@
+//! Paper as others read it: structure, archival rules, text, attachments; and that it says what the record says.
+
+mod holes;
+mod hostile;
+mod readers;
+
+use holes::{Sample, good, good_feet, worst};
+use host_tool::judge::judge;
+use host_tool::paper::drawing::draw;
+use host_tool::paper::layout::letters::Letters;
+use host_tool::paper::layout::marks::{Frame, Mark};
+use host_tool::paper::{Hole, PageSize, PaperError, Printing, Standard, hole_certificate, structure_summary};
+use readers::{attachment, lines, metadata, pages, preflight, qpdf_complaint, sha256, structure, words};
+use shared_protocol::units::CentiDegrees;
+
+const SIZES: [PageSize; 2] = [PageSize::Letter, PageSize::A4];
+
+fn certificate(sample: &Sample, printing: Printing) -> Vec<u8> {
+    let setup = sample.setup();
+    let judged = judge(&setup);
+    hole_certificate(&Hole { setup: &setup, judged: &judged }, printing).expect("a certificate")
+}
+
+fn letter(sample: &Sample) -> Vec<u8> {
+    certificate(sample, Printing::archive(PageSize::Letter))
+}
+
+fn summary(samples: &[Sample], printing: Printing) -> Vec<u8> {
+    let setups: Vec<_> = samples.iter().map(Sample::setup).collect();
+    let judged: Vec<_> = setups.iter().map(judge).collect();
+    let holes: Vec<_> = setups.iter().zip(&judged).map(|(setup, judged)| Hole { setup, judged }).collect();
+    structure_summary(&holes, printing).expect("a summary")
+}
+
+fn with(change: impl FnOnce(&mut Sample)) -> Sample {
+    let mut sample = good();
+    change(&mut sample);
+    sample
+}
+
+fn right_leg() -> Sample {
+    with(|s| {
+        s.plan.leg = 3;
+        s.depth_mm = 3_190;
+        s.lean = (-9_000, 4_000);
+    })
+}
+
+/// Samples with names, each unlike the others.
+fn samples() -> Vec<(&'static str, Sample)> {
+    vec![
+        ("good", good()),
+        ("feet", good_feet()),
+        ("worst", worst()),
+        ("nothing recorded", with(|s| (s.increments, s.passes, s.clock, s.closed) = (false, 1, false, false))),
+        ("unreferenced", with(|s| (s.restart_after, s.tied_again) = (Some(6), false))),
+        ("unidentified", with(|s| s.identity = None)),
+    ]
+}
+
+#[test]
+fn qpdf_finds_nothing_wrong_with_any_paper() {
+    for size in SIZES {
+        for (name, sample) in samples() {
+            let complaint = qpdf_complaint(&certificate(&sample, Printing::archive(size)));
+            assert!(complaint.is_empty(), "{name}, {size:?}: {complaint}");
+        }
+        let complaint = qpdf_complaint(&summary(&[good(), right_leg()], Printing::archive(size)));
+        assert!(complaint.is_empty(), "summary, {size:?}: {complaint}");
+    }
+    let mut broken = letter(&good());
+    broken.truncate(broken.len() / 2);
+    assert!(!qpdf_complaint(&broken).is_empty(), "the reader does complain of half a file");
+}
+
+/// Rules of ISO 19005-1 level B, by Apache PDFBox Preflight.
+#[test]
+fn preflight_takes_the_plain_rendering_for_pdf_a_1b() {
+    let plain = Printing { size: PageSize::A4, standard: Standard::Plain };
+    for (name, pdf) in [
+        ("good", certificate(&good(), plain)),
+        ("worst", certificate(&worst(), plain)),
+        ("summary", summary(&[good(), right_leg()], plain)),
+    ] {
+        let verdict = preflight(&pdf);
+        assert!(verdict.contains("is a valid PDF/A-1b file"), "{name}: {verdict}");
+    }
+    let other = preflight(&letter(&good()));
+    assert!(!other.contains("is a valid PDF/A-1b file"), "a file with attachments is none, and the validator says so");
+}
+
+#[test]
+fn the_archive_file_names_its_standards() {
+    let meta = metadata(&letter(&good()));
+    for part in ["<pdfaid:part>3<", "<pdfaid:conformance>A<", "<pdfuaid:part>1<"] {
+        assert!(meta.contains(part), "{part} in {meta}");
+    }
+}
+
+/// The figures of the invented hole, worked out by hand: 3307 mm below a hub 120 mm above datum are 3.187 m, 13 mm
+/// short of 3.200 m and within −100 and +50 mm of it.
+#[test]
+fn the_text_gives_the_figures_back() {
+    let text = words(&letter(&good()));
+    for figure in [
+        "Depth 3.187 m below original ground at the pole's low side: within 3.100 to 3.250 m.",
+        "−13 mm",
+        "within 20.0 mm/m.",
+        "Touched twice; largest misclosure 3 mm",
+        "the rig's digest fits them.",
+        "2027-01-15T01:00:00-07:00",
+        "Line Example Line 7. Drilled by A. Nobody",
+        "Rig SIM-PAPER-1, epoch 3",
+        "1.400 m above the hub",
+        "None recorded: sensor faults, restarts, gaps, notes.",
+        "Uncertainty is not evaluated in this version",
+        "no calliper survey of the hole",
+    ] {
+        assert!(text.contains(figure), "{figure:?} in {text}");
+    }
+}
+
+/// By hand: 3307 mm less 6 in is 3154.6 mm, 124.197 in, to the eighth 10 ft 4 1/4 in; 10 ft 6 in ± 6 in accepted.
+#[test]
+fn the_text_gives_the_figures_back_in_feet_and_inches() {
+    let text = words(&letter(&good_feet()));
+    for figure in [
+        "Depth 10 ft 4 1/4 in below original ground at the pole's low side: within 10 ft 0 in to 11 ft 0 in.",
+        "within 0.250 in/ft.",
+        "largest misclosure 1/8 in",
+        "hub, 0 ft 6 in above datum",
+        "−1 3/4 in",
+        "4 ft 0 in",
+    ] {
+        assert!(text.contains(figure), "{figure:?} in {text}");
+    }
+    for unit in [" mm ", " m ", "mm/m"] {
+        assert!(!text.replace("under 0.5 mm", "").contains(unit), "{unit:?} on a sheet in feet and inches: {text}");
+    }
+}
+
+/// The sign vector: a tool that leans 12 mm/m forward, 3 m down, at each of four headings of the rig, and to the
+/// right, goes where geometry says.
+#[test]
+fn the_toe_goes_where_the_heading_says() {
+    // lean of the tool at heading 0°, 90°, 180°, 270° → where the toe is
+    let rows = [((12_000, 0), ["ahead", "right", "back", "left"]), ((0, 12_000), ["right", "back", "left", "ahead"])];
+    for (lean, toes) in rows {
+        for (heading, toe) in [0, 9_000, 18_000, 27_000].into_iter().zip(toes) {
+            let lines = lines(&letter(&with(|s| {
+                s.lean = lean;
+                s.plan.heading = CentiDegrees(heading);
+            })));
+            let name = if toe == "ahead" || toe == "back" { "Toe, along line" } else { "Toe, across line" };
+            let row = lines.iter().find(|l| l.starts_with(name)).expect("the toe's row");
+            // at the bottom 12 mm/m: 3.3 m × 12 mm/m + 1.4 m × 12 mm/m, less wobble: between 54 and 58 mm
+            let far = (54..=58).any(|mm| row.contains(&format!("{mm} mm {toe}")));
+            assert!(far, "heading {heading}, {lean:?}: not {toe} in {row:?}");
+        }
+    }
+}
+
+/// In the drawing, too: across line, ahead is to the right; along line, right is; in the plan, ahead is up.
+#[test]
+fn the_drawing_shows_the_toe_on_its_side() {
+    for (lean, ahead, right) in [((12_000, 0), 1.0, 0.0), ((-12_000, 0), -1.0, 0.0), ((0, 12_000), 0.0, 1.0), ((0, -12_000), 0.0, -1.0)] {
+        let sample = with(|s| {
+            s.lean = lean;
+            s.plan.heading = CentiDegrees(0);
+        });
+        let [along, across, plan] = toes(&sample);
+        for (name, (x, y), want_x, want_y) in
+            [("along", along, right, None), ("across", across, ahead, None), ("plan", plan, right, Some(-ahead))]
+        {
+            let on = |offset: f64, want: f64| if want == 0.0 { offset.abs() < 5.0 } else { offset * want > 20.0 };
+            assert!(on(x, want_x) && want_y.is_none_or(|want| on(y, want)), "{name}, lean {lean:?}: {x}, {y}");
+        }
+    }
+}
+
+/// The toe's dot in each view, points right of the view's middle and, in the plan, below it.
+fn toes(sample: &Sample) -> [(f64, f64); 3] {
+    let setup = sample.setup();
+    let judged = judge(&setup);
+    let frame = Frame { x: 50.0, y: 100.0, width: 512.0, height: 450.0 };
+    let marks = draw(&mut Letters::new(), frame, &Hole { setup: &setup, judged: &judged });
+    let dot = |marks: &[Mark]| marks.iter().find_map(|m| if let Mark::Circle(at, 2.8, ..) = m { Some(*at) } else { None });
+    let views = marks.iter().filter_map(|m| {
+        if let Mark::Within(frame, inner) = m { dot(inner).map(|at| (at.0 - frame.x - frame.width / 2.0, 0.0)) } else { None }
+    });
+    let elevations: Vec<_> = views.collect();
+    let middle = marks.iter().find_map(|m| if let Mark::Circle(at, 2.0, ..) = m { Some(*at) } else { None }).expect("the plan's middle");
+    let toe = dot(&marks).expect("the plan's toe");
+    [elevations[0], elevations[1], (toe.0 - middle.0, toe.1 - middle.1)]
+}
+
+#[test]
+fn every_page_of_a_simulated_rig_says_so_and_no_page_of_a_real_one_does() {
+    let pdfs = [letter(&good()), letter(&worst()), summary(&[good(), right_leg()], Printing::archive(PageSize::A4))];
+    for pdf in &pdfs {
+        let all = pages(pdf);
+        for (i, page) in all.iter().enumerate() {
+            assert!(page.contains("SIMULATED – no hole was drilled"), "page {i}: {page}");
+            assert!(page.contains(&format!("Page {} of {}", i + 1, all.len())), "page {i}: {page}");
+            assert!(page.contains("Open hole: cover it, guard it or attend it."), "page {i}: {page}");
+        }
+        assert!(metadata(pdf).contains("SIMULATED – no hole was drilled"));
+        assert!(structure(pdf).contains("SIMULATED – no hole was drilled."), "it is read out, too");
+    }
+    let real = letter(&with(|s| s.identity.as_mut().unwrap().simulated = false));
+    assert!(!words(&real).contains("SIMULATED") && !metadata(&real).contains("SIMULATED"));
+    let unknown = letter(&with(|s| s.identity = None));
+    assert!(pages(&unknown).iter().all(|p| p.contains("RIG NOT IDENTIFIED – not known whether a hole was drilled")));
+}
+
+#[test]
+fn the_attachments_are_the_slots_and_the_facts() {
+    for (name, sample) in samples() {
+        let pdf = letter(&sample);
+        let setup = sample.setup();
+        let want: Vec<u8> = setup.slots.iter().flat_map(|s| *s.bytes()).collect();
+        assert_eq!(attachment(&pdf, "slots.bin"), want, "{name}");
+        let facts: serde_json::Value = serde_json::from_slice(&attachment(&pdf, "facts.json")).expect("JSON");
+        assert_eq!(facts["slots"]["count"], setup.slots.len(), "{name}");
+        assert_eq!(facts["increments"].as_array().map(Vec::len), Some(setup.increments.len()), "{name}");
+    }
+    let facts: serde_json::Value = serde_json::from_slice(&attachment(&letter(&good()), "facts.json")).expect("JSON");
+    assert_eq!(facts["judged"]["depth_below_datum_m"], 3.187);
+    assert_eq!(facts["plan"]["plumb_limit_um_per_m"], 20_000);
+    assert_eq!(facts["plan"]["datum"], "original ground at the pole's low side");
+}
+
+/// What the page tells a reader to do, done with coreutils.
+#[test]
+fn the_printed_digest_is_that_of_the_attached_slots() {
+    let pdf = letter(&good());
+    let text = words(&pdf);
+    let told = text.split_once("the first ").expect("how to check").1;
+    let bytes: usize = told.split_whitespace().next().and_then(|n| n.parse().ok()).expect("how many bytes");
+    let digest = sha256(&attachment(&pdf, "slots.bin")[..bytes]);
+    let printed = text.split_once("SHA-256 by the rig ").expect("the digest").1.replace(' ', "");
+    assert!(printed.starts_with(&digest), "{digest} is not {}", &printed[..64]);
+}
+
+#[test]
+fn the_same_record_gives_the_same_bytes() {
+    for (name, sample) in samples() {
+        let first = letter(&sample);
+        letter(&worst()); // whatever was printed between must not matter
+        let elsewhere = std::thread::spawn(move || letter(&sample)).join().expect("a certificate");
+        assert_eq!(first, elsewhere, "{name}");
+    }
+    let two = || summary(&[good(), right_leg()], Printing::archive(PageSize::Letter));
+    assert_eq!(two(), two());
+    assert_ne!(letter(&good()), letter(&right_leg()), "another record gives others");
+}
+
+#[test]
+fn dates_come_from_the_record() {
+    let date = |sample: &Sample| {
+        let meta = metadata(&letter(sample));
+        let date = meta.split_once("<xmp:ModifyDate>").and_then(|(_, rest)| rest.split_once('<')).expect("a date").0;
+        date.to_owned()
+    };
+    // told 2027-01-15T08:00:00Z half a second before it opened; closed 11 min 57 s later
+    assert_eq!(date(&good()), "2027-01-15T01:11:57-07:00");
+    assert_eq!(date(&with(|s| s.offset = -210)), "2027-01-15T04:41:57-03:30");
+    assert_eq!(date(&with(|s| s.offset = 345)), "2027-01-15T13:56:57+05:45");
+    let untold = date(&with(|s| s.clock = false));
+    assert!(untold.starts_with("1970-01-01T00:00:00"), "the zero of clocks where nobody told the rig the time: {untold}");
+}
+
+#[test]
+fn what_is_not_known_is_said() {
+    let nothing = words(&letter(&samples()[3].1));
+    for said in [
+        "Not known, since no bottom was recorded.",
+        "Not known, since no lean was recorded.",
+        "No axis: no increment was recorded.",
+        "time unknown (start 7",
+    ] {
+        assert!(nothing.contains(said), "{said:?} in {nothing}");
+    }
+    let untied = words(&letter(&samples()[4].1));
+    for said in [
+        "Not known, since it was not tied to the hub at the end.",
+        "recorded 3.187 m, not tied to the hub",
+        "not tied again",
+        "the watchdog",
+    ] {
+        assert!(untied.contains(said), "{said:?} in {untied}");
+    }
+}
+
+#[test]
+fn gaps_are_listed_with_their_causes_and_bridged_nowhere() {
+    let lines = lines(&letter(&worst()));
+    for said in [
+        "25 missing; the rig's digest does not fit them.",
+        "1101–1106 6 not received",
+        "1146 1 a slot was being written when power failed",
+        "pass missing",
+    ] {
+        assert!(lines.iter().any(|l| l.contains(said)), "{said:?} in {lines:?}");
+    }
+    let setup = worst().setup();
+    let judged = judge(&setup);
+    let stretches = Hole { setup: &setup, judged: &judged }.axis_stretches();
+    assert!(stretches.len() > 5, "{}", stretches.len());
+    let longest_step = |s: &Vec<host_tool::judge::AxisPoint>| s.windows(2).map(|w| w[1].depth - w[0].depth).fold(0.0, f64::max);
+    assert!(stretches.iter().all(|s| longest_step(s) < 0.0376), "no line spans more than one and a half increments");
+}
+
+#[test]
+fn a_summary_is_one_page_and_none_of_nothing() {
+    for (samples, size) in [(vec![good(), right_leg()], PageSize::Letter), (vec![worst(), good_feet(), worst()], PageSize::A4)] {
+        assert_eq!(pages(&summary(&samples, Printing::archive(size))).len(), 1);
+    }
+    let text = words(&summary(&[good(), right_leg()], Printing::archive(PageSize::A4)));
+    for said in ["Left leg", "Right leg", "as drilled 3.187 m", "as drilled 3.070 m", "outside", "no calliper survey"] {
+        assert!(text.contains(said), "{said:?} in {text}");
+    }
+    assert_eq!(structure_summary(&[], Printing::archive(PageSize::A4)), Err(PaperError::NoHole));
+}
+
+#[test]
+fn the_reading_order_is_drawing_words_figures() {
+    let order = structure(&letter(&good()));
+    let places = [
+        "H1 ",
+        "Figure",
+        "Depth  3.187 m",
+        "What this is",
+        "Plan and as drilled",
+        "Hub touches",
+        "Passes, depths",
+        "Who measured",
+        "The record",
+    ];
+    let at: Vec<usize> = places.iter().map(|p| order.find(p).unwrap_or_else(|| panic!("{p} in {order}"))).collect();
+    assert!(at.is_sorted(), "{at:?}");
+    assert!(order.contains("/Scope /Row") && order.contains("/Scope /Column"));
+}
