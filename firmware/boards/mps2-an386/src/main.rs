@@ -1,0 +1,70 @@
+//! The rig on the bench board: wiring only.
+#![no_std]
+#![no_main]
+
+use cortex_m::singleton;
+use cortex_m_rt::entry;
+use defmt::info;
+use firmware_app::board::turn;
+use firmware_app::profile::Profile;
+use firmware_app::rig::Rig;
+use firmware_drivers::sensor_line::{LineSettings, RegisterMap, SelfTurning, SensorLine};
+use heapless::spsc::Queue;
+use mps2_an386::board::BenchBoard;
+use mps2_an386::memory::KeptRam;
+use mps2_an386::time::{Clock, wake_every_ms};
+use mps2_an386::uart::{BENCH, HOST, SENSORS};
+use mps2_an386::watchdog::Watchdog;
+use mps2_an386::{interrupts, lockstep, note, strap};
+use shared_protocol::state::ResetCause;
+
+/// Bits a second of the host link.
+const HOST_BAUD: u32 = 115_200;
+/// The bench's own port; the emulator does not pace it.
+const BENCH_BAUD: u32 = 1_000_000;
+
+/// What cannot be missing at the start is: note it and begin again.
+fn needed<T>(part: Option<T>, name: &'static str) -> T {
+    part.unwrap_or_else(|| note::give_up(ResetCause::Broken, name, 0))
+}
+
+#[entry]
+fn main() -> ! {
+    let (strap, ending) = (strap::read(), note::take());
+    let mut core = needed(cortex_m::Peripherals::take(), "core");
+    let mut clock = Clock::start(strap.lock_step);
+    info!("start after {}, {}; last run: {=str} {=u32}", ending.cause, strap, ending.place(), ending.line);
+
+    // A ring holds one byte less than its size.
+    let host = HOST.open(
+        HOST_BAUD,
+        needed(singleton!(: Queue<u8, 1025> = Queue::new()), "ring"),
+        needed(singleton!(: Queue<u8, 2049> = Queue::new()), "ring"),
+    );
+    let sensors = SENSORS.open(
+        LineSettings::BENCH.baud,
+        needed(singleton!(: Queue<u8, 257> = Queue::new()), "ring"),
+        needed(singleton!(: Queue<u8, 33> = Queue::new()), "ring"),
+    );
+    let bench = BENCH.open(
+        BENCH_BAUD,
+        needed(singleton!(: Queue<u8, 17> = Queue::new()), "ring"),
+        needed(singleton!(: Queue<u8, 33> = Queue::new()), "ring"),
+    );
+    interrupts::enable(&mut core.NVIC);
+
+    let line = SensorLine::new(sensors, SelfTurning, RegisterMap::BENCH, LineSettings::BENCH);
+    let line = needed(line.ok(), "sensor line");
+    let profile = Profile { skew_ms: line.skew_ms(), ..Profile::bench() };
+    let mut rig = Rig::start(needed(KeptRam::take(), "memory"), profile, ending.cause, clock.now());
+    let mut board = BenchBoard::new(host, line, clock, Watchdog::start(!strap.watchdog_off));
+
+    if strap.lock_step {
+        lockstep::run(bench, board, rig)
+    }
+    wake_every_ms(core.SYST);
+    loop {
+        cortex_m::asm::wfi();
+        turn(&mut board, &mut rig);
+    }
+}
