@@ -160,6 +160,18 @@ mod tests {
     }
 
     #[test]
+    fn without_power_nothing_is_heard_or_said_any_more() {
+        let mut line = Line::new(Timing::standard(19_200, 0));
+        line.hear(Moment(0), &ASK);
+        assert!(run(&mut line, 1, 9).len() < ANSWER.len());
+        line.fall_silent();
+        assert!(run(&mut line, 9, 100).is_empty());
+        line.hear(Moment(0).plus_ms(100), &ASK);
+        line.fall_silent();
+        assert!(run(&mut line, 100, 200).is_empty());
+    }
+
+    #[test]
     fn noise_other_units_and_bad_checks_get_no_answer() {
         for wrong in
             [&[0xFF; 300][..], &[0x02, 0x04, 0x00, 0x08, 0x00, 0x01, 0xB0, 0x3B], &[0x01, 0x04, 0x00, 0x08, 0x00, 0x01, 0xB0, 0x09]]

@@ -162,8 +162,9 @@ impl Machine for NativeMachine {
         let port = Port::default();
         let line = SensorLine::new(port.clone(), port.clone(), RegisterMap::BENCH, LineSettings::BENCH)
             .map_err(|refused| MachineFault(format!("the sensor line cannot be run: {refused}")))?;
+        let profile = Profile { skew_ms: line.skew_ms(), ..Profile::bench() };
         let board = NativeBoard { now: Millis(0), line, from_host: VecDeque::new(), to_host: Vec::new() };
-        let rig = Rig::start(self.memory.clone(), Profile::bench(), ResetCause::Power, Millis(0));
+        let rig = Rig::start(self.memory.clone(), profile, ResetCause::Power, Millis(0));
         self.running = Some(Running { board, rig, port });
         Ok(())
     }

@@ -109,6 +109,20 @@ fn a_cue_that_a_power_cut_swallowed_is_given_again() {
 }
 
 #[test]
+fn a_note_that_comes_while_a_cue_is_seen_to_waits_its_turn() {
+    let mut noted = false;
+    let (_, operator, cues) = work(STILL_HOLE, 2_000, |operator, _| {
+        if !noted && operator.act_since.is_some() && matches!(operator.acts.front(), Some(Act::Say(Cue::TouchHub))) {
+            noted = true;
+            operator.interrupt(Act::Say(Cue::Note { author: "A".into(), text: "b".into() }));
+        }
+    });
+    let names: Vec<String> = cues.iter().map(|(cue, _)| cue.to_string().split(':').next().unwrap().to_string()).collect();
+    assert_eq!(names, ["load hole", "touch hub", "note by A", "touch hub", "close hole"]);
+    assert_eq!(operator.progress(), Progress::Finished);
+}
+
+#[test]
 fn a_wider_tool_reams_the_hole_from_the_top() {
     let event = "event = [{ at_mm = 400, what = { change-tool = { tool = 1 } } }]\nlean = [";
     let (world, operator, cues) = work(&STILL_HOLE.replace("lean = [", event), 100, |_, _| {});

@@ -135,6 +135,15 @@ mod tests {
     }
 
     #[test]
+    fn a_mast_takes_its_time() {
+        let mut mast = Mast::new(1, Wander { sd_mm_m: 0.0, over_s: 30.0 });
+        mast.lean_by_hand(RigAxes { forward: 12.0, right: -6.0 });
+        (1..=1_000).for_each(|ms| mast.step(ms, 0.0));
+        let lean = mast.lean();
+        assert!((lean.forward - 3.0).abs() < 1e-9 && (lean.right + 3.0).abs() < 1e-9, "{lean:?}");
+    }
+
+    #[test]
     fn wander_keeps_to_its_standard_deviation() {
         let mut mast = Mast::new(3, Wander { sd_mm_m: 1.5, over_s: 2.0 });
         let mut leans = Vec::new();

@@ -32,12 +32,14 @@ impl Winch {
             Lever::To { depth_mm, speed_mm_s } => (depth_mm, speed_mm_s),
         };
         let way = target - self.tip_mm;
-        // No faster than it can stop within the way left.
-        let wanted = way.signum() * most.min((2.0 * ACCELERATION * way.abs()).sqrt());
-        let change = (wanted - self.speed_mm_s).clamp(-ACCELERATION * STEP_S, ACCELERATION * STEP_S);
+        // No faster than it can stop within what is left of the way after this step.
+        let step = ACCELERATION * STEP_S;
+        let wanted = way.signum() * most.min((step * step + 2.0 * ACCELERATION * way.abs()).sqrt() - step);
+        let change = (wanted - self.speed_mm_s).clamp(-step, step);
         self.speed_mm_s += change;
         let step = self.speed_mm_s * STEP_S;
-        if matches!(lever, Lever::To { .. }) && step.abs() >= way.abs() && step * way >= 0.0 {
+        // What is left is less than rounding makes of it: it is there.
+        if matches!(lever, Lever::To { .. }) && step.abs() + 1e-9 >= way.abs() && step * way >= 0.0 {
             return target;
         }
         self.tip_mm + step
@@ -55,24 +57,28 @@ impl Winch {
 mod tests {
     use super::*;
 
-    fn run(winch: &mut Winch, lever: Lever, ms: u32) -> f64 {
-        let mut fastest: f64 = 0.0;
+    /// Runs and returns the greatest speed, mm/s, and the greatest change of it, mm/s².
+    fn run(winch: &mut Winch, lever: Lever, ms: u32) -> (f64, f64) {
+        let (mut fastest, mut hardest) = (0.0_f64, 0.0_f64);
         for _ in 0..ms {
-            let before = winch.tip_mm;
+            let (before, speed) = (winch.tip_mm, winch.speed_mm_s);
             let tip = winch.reach(lever);
             winch.arrive(tip);
             fastest = fastest.max((winch.tip_mm - before).abs() / STEP_S);
+            hardest = hardest.max((winch.speed_mm_s - speed).abs() / STEP_S);
         }
-        fastest
+        (fastest, hardest)
     }
 
     #[test]
     fn it_arrives_exactly_and_stays() {
         let mut winch = Winch::at(-400.0);
         let lever = Lever::To { depth_mm: 3_150.0, speed_mm_s: 700.0 };
-        let fastest = run(&mut winch, lever, 8_000);
+        let (fastest, hardest) = run(&mut winch, lever, 8_000);
         assert_eq!(winch.tip_mm, 3_150.0);
         assert!(fastest <= 700.0 + 1e-6, "{fastest}");
+        // The last millisecond takes what little speed is left, more than the rest of the way.
+        assert!(hardest <= 2.5 * ACCELERATION, "{hardest}");
         run(&mut winch, Lever::Stop, 1_000);
         assert_eq!(winch.tip_mm, 3_150.0);
     }
