@@ -9,4 +9,5 @@ pub mod paper;
 pub mod measure;
 pub mod plan;
 pub mod session;
+pub mod store;
 pub mod text;
