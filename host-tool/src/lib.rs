@@ -3,6 +3,7 @@
 //! Bytes from the port go through [`facts`] (what the rig's slots say, hole by hole, nothing judged) and
 //! [`judge`] (what it means against the plan) to paper and page.
 
+pub mod capture;
 pub mod facts;
 pub mod judge;
 pub mod paper;

@@ -235,6 +235,15 @@ impl Store {
         Ok(next)
     }
 
+    /// One more than the last sequence stored of a stream; 0 where nothing is.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn end(&self, stream: &Stream) -> Result<u32, StoreFault> {
+        let sql = "SELECT ifnull(max(sequence) + 1, 0) FROM slots JOIN streams ON streams.id = stream WHERE rig = ?1 AND epoch = ?2";
+        self.db.query_row(sql, params![stream.rig, stream.epoch], |row| row.get(0)).map_err(|e| self.fault(&e))
+    }
+
     /// Every gap that the rig declared in this stream.
     fn gaps(&self, id: i64) -> rusqlite::Result<Vec<(u32, u32)>> {
         let mut query =

@@ -6,7 +6,7 @@
 
 mod commands;
 #[cfg(test)]
-mod fake_rig;
+pub(crate) mod fake_rig;
 mod intake;
 #[cfg(test)]
 mod tests;

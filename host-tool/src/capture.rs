@@ -1,0 +1,396 @@
+//! Session and store together: whatever a rig sends is on the disk before the rig is told so.
+
+use crate::facts::Wall;
+use crate::paper::words::code;
+use crate::session::{Introduction, Line, Outcome, Output, Session, Stream};
+use crate::store::{Store, StoreFault};
+use crate::text::terminal;
+use shared_protocol::VERSION;
+use shared_protocol::message::{Command, Live, Outlook, SetClock};
+use shared_protocol::record::{Assembler, Plan, Record};
+use shared_protocol::slot::PARTS_MAX;
+use shared_protocol::state::Answer;
+
+/// Something worth showing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Event {
+    /// A rig is there that was not, or not in this run of it.
+    Rig(Introduction),
+    /// So many new slots are on the disk.
+    Kept(u32),
+    /// For eyes only.
+    Live(Live),
+    /// For eyes only.
+    Outlook(Outlook),
+    /// Another hole is open now, or none.
+    Hole(Option<Box<Plan>>),
+    /// What became of a command.
+    Outcome(u32, Outcome),
+    /// Something that a person should read.
+    Notice(Notice),
+}
+
+/// What a person should read; one line each.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Notice {
+    /// The rig speaks another version.
+    OtherVersion(Stream, u8),
+    /// Slots that were wanted and will not come: first and last.
+    Missing(Stream, u32, u32),
+    /// The rig's memory ends before what is stored of it.
+    Behind(Stream),
+    /// From this one on, slots differ from those stored under the same sequence; said once for each run of a rig.
+    Differing(Stream, u32),
+    /// The rig did not take the time of day.
+    ClockNotSet(Outcome),
+}
+
+impl std::fmt::Display for Notice {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let rig = |stream: &Stream| terminal(&stream.rig);
+        match self {
+            Self::OtherVersion(stream, theirs) => write!(
+                f,
+                "rig {} speaks version {theirs}, this program version {VERSION}: its records are stored, but it is neither shown nor commanded",
+                rig(stream)
+            ),
+            Self::Missing(stream, first, last) => {
+                write!(f, "records {first} to {last} of rig {} are missing; the gap stays visible wherever they are used", rig(stream))
+            }
+            Self::Behind(stream) => {
+                write!(f, "rig {} has fewer records than are stored of it: its memory was changed; comparing all of them", rig(stream))
+            }
+            Self::Differing(stream, first) => write!(
+                f,
+                "records of rig {}, the first of them {first}, differ from those stored under the same numbers: both are kept, have it looked into",
+                rig(stream)
+            ),
+            Self::ClockNotSet(outcome) => write!(f, "the rig does not know the time of day: {outcome}"),
+        }
+    }
+}
+
+impl std::fmt::Display for Outcome {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Answered { answer, .. } if *answer == Answer::Done.raw() => f.write_str("done, and recorded"),
+            Self::Answered { answer, .. } => write!(f, "the rig refused: {}", code(Answer::TABLE, *answer)),
+            Self::Silent => f.write_str("the rig did not answer; look at the readout before you ask again"),
+            Self::Dropped => {
+                f.write_str("the rig restarted or the cable was pulled before it answered; look at the readout before you ask again")
+            }
+            Self::NoRig => f.write_str("no rig has said hello yet"),
+            Self::OtherVersion => f.write_str("the rig speaks another version and cannot be commanded"),
+        }
+    }
+}
+
+impl Outcome {
+    /// Whether the rig did it.
+    #[must_use]
+    pub fn is_done(&self) -> bool {
+        matches!(self, Self::Answered { answer, .. } if *answer == Answer::Done.raw())
+    }
+}
+
+/// What a step brought.
+#[derive(Debug, Default)]
+pub struct Step {
+    /// Bytes for the port.
+    pub send: Vec<u8>,
+    /// What to show, in order.
+    pub events: Vec<Event>,
+}
+
+/// A rig being captured.
+#[derive(Debug)]
+pub struct Capture {
+    session: Session,
+    store: Store,
+    clock_request: Option<u32>,
+    hole: Option<u32>,
+    differs: bool,
+}
+
+impl Capture {
+    /// Begins with a store and nobody on the line.
+    ///
+    /// # Errors
+    /// Where the store does not say which host this is.
+    pub fn new(store: Store) -> Result<Self, StoreFault> {
+        Ok(Self { session: Session::new(store.host()?), store, clock_request: None, hole: None, differs: false })
+    }
+
+    /// Takes what came by `now` (milliseconds, only rising), perhaps nothing; call it every few tens of milliseconds.
+    /// `wall` is the time of day for a rig that has not been told.
+    ///
+    /// # Errors
+    /// When the store fails: nothing that came is acknowledged then, and the rig keeps it.
+    pub fn step(&mut self, now: u64, wall: Wall, bytes: &[u8]) -> Result<Step, StoreFault> {
+        self.session.step(now, bytes);
+        let mut step = Step::default();
+        while let Some(output) = self.session.output() {
+            self.carry_out(now, wall, output, &mut step)?;
+        }
+        Ok(step)
+    }
+
+    fn carry_out(&mut self, now: u64, wall: Wall, output: Output, step: &mut Step) -> Result<(), StoreFault> {
+        match output {
+            Output::Send(bytes) => step.send.extend(bytes),
+            Output::Introduced(introduction) => self.welcome(now, wall, introduction, step)?,
+            Output::Keep { stream, slots, held } => {
+                let kept = self.store.keep(&stream, &slots)?;
+                self.session.stored(self.store.next_wanted(&stream, held)?);
+                step.events.push(Event::Kept(kept.new));
+                if let Some(first) = kept.differing.first().filter(|_| !self.differs) {
+                    self.differs = true;
+                    step.events.push(Event::Notice(Notice::Differing(stream, *first)));
+                }
+            }
+            Output::Live(live) => step.events.push(Event::Live(live)),
+            Output::Outlook(outlook) => {
+                self.look_for_hole(&outlook, step)?;
+                step.events.push(Event::Outlook(outlook));
+            }
+            Output::Outcome(request, outcome) if self.clock_request == Some(request) => {
+                self.clock_request = None;
+                if !outcome.is_done() {
+                    step.events.push(Event::Notice(Notice::ClockNotSet(outcome)));
+                }
+            }
+            Output::Outcome(request, outcome) => step.events.push(Event::Outcome(request, outcome)),
+            Output::Missing(stream, first, last) => step.events.push(Event::Notice(Notice::Missing(stream, first, last))),
+            Output::Behind(stream) => step.events.push(Event::Notice(Notice::Behind(stream))),
+        }
+        Ok(())
+    }
+
+    /// A rig said who it is: tell the session what is wanted of it, and the rig what time it is.
+    fn welcome(&mut self, now: u64, wall: Wall, introduction: Introduction, step: &mut Step) -> Result<(), StoreFault> {
+        let Introduction { stream, hello, version, .. } = introduction.clone();
+        let end = self.store.end(&stream)?;
+        (self.hole, self.differs) = (None, false);
+        step.events.extend([Event::Rig(introduction.clone()), Event::Hole(None)]);
+        if !introduction.same_version() {
+            step.events.push(Event::Notice(Notice::OtherVersion(stream.clone(), version)));
+        }
+        if (1..hello.tail).contains(&end) {
+            step.events.push(Event::Notice(Notice::Missing(stream.clone(), end, hello.tail - 1)));
+        }
+        self.session.resume(now, self.store.next_wanted(&stream, hello.tail)?);
+        if introduction.same_version() {
+            let Wall { unix_ms, offset } = wall;
+            self.clock_request = Some(self.command(now, Command::SetClock(SetClock { unix_ms, offset }))?);
+        }
+        Ok(())
+    }
+
+    /// Finds the plan of the hole that is open, once its record is in the store.
+    fn look_for_hole(&mut self, outlook: &Outlook, step: &mut Step) -> Result<(), StoreFault> {
+        let open = (outlook.opened > 0).then_some(outlook.opened);
+        let Some(stream) = self.session.rig().filter(|_| open != self.hole) else { return Ok(()) };
+        let plan = match open {
+            None => None,
+            Some(first) => match self.plan(stream, first)? {
+                None => return Ok(()), // on its way; the next outlook asks again
+                plan => plan,
+            },
+        };
+        self.hole = open;
+        step.events.push(Event::Hole(plan.map(Box::new)));
+        Ok(())
+    }
+
+    fn plan(&self, stream: &Stream, first: u32) -> Result<Option<Plan>, StoreFault> {
+        let parts = u32::try_from(PARTS_MAX).unwrap_or(u32::MAX);
+        let slots = self.store.part(stream, first, first.saturating_add(parts - 1))?.slots;
+        let mut assembler = Assembler::default();
+        let whole = slots.iter().find_map(|slot| assembler.push(slot).map(|whole| (whole.first, Record::decode(whole.kind, whole.body))));
+        Ok(match whole {
+            Some((at, Ok(Record::Opened(opened)))) if at == first => Some(opened.plan),
+            _ => None,
+        })
+    }
+
+    /// Asks the rig to do something, once; returns the number that its [`Event::Outcome`] will have.
+    ///
+    /// # Errors
+    /// When the store fails.
+    pub fn command(&mut self, now: u64, command: Command) -> Result<u32, StoreFault> {
+        let request = self.store.next_request()?;
+        self.session.command(now, request, command);
+        Ok(request)
+    }
+
+    /// The port is gone.
+    pub fn cut(&mut self) {
+        self.session.cut();
+        self.hole = None;
+    }
+
+    /// What has come over the line.
+    #[must_use]
+    pub fn line(&self) -> Line {
+        self.session.line()
+    }
+
+    /// The rig at the other end.
+    #[must_use]
+    pub fn rig(&self) -> Option<&Stream> {
+        self.session.rig()
+    }
+
+    /// Whether the rig has said hello since then, and everything that it had at that hello is stored.
+    #[must_use]
+    pub fn drained(&self, since: u64) -> bool {
+        self.session.drained(since)
+    }
+
+    /// The store.
+    #[must_use]
+    pub fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// Gives the store back.
+    #[must_use]
+    pub fn into_store(self) -> Store {
+        self.store
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::session::fake_rig::FakeRig;
+    use shared_protocol::record::Opened;
+
+    const WALL: Wall = Wall { unix_ms: 1_800_000_000_000, offset: -420 };
+
+    struct Bench {
+        capture: Capture,
+        now: u64,
+        to_rig: Vec<u8>,
+        events: Vec<Event>,
+        folder: tempfile::TempDir,
+    }
+
+    impl Bench {
+        fn new() -> Self {
+            let folder = tempfile::tempdir().unwrap();
+            let store = Store::open(&folder.path().join("store.sqlite")).unwrap();
+            Self { capture: Capture::new(store).unwrap(), now: 0, to_rig: Vec::new(), events: Vec::new(), folder }
+        }
+
+        fn run(&mut self, rig: &mut FakeRig, ms: u64) {
+            for _ in 0..ms / 20 {
+                self.now += 20;
+                let bytes = rig.turn(20, &std::mem::take(&mut self.to_rig));
+                let step = self.capture.step(self.now, WALL, &bytes).unwrap();
+                self.to_rig.extend(step.send);
+                self.events.extend(step.events);
+            }
+        }
+
+        fn notices(&self) -> Vec<String> {
+            self.events.iter().filter_map(|e| if let Event::Notice(n) = e { Some(n.to_string()) } else { None }).collect()
+        }
+
+        fn restart_host(&mut self) {
+            let store = Store::open(&self.folder.path().join("store.sqlite")).unwrap();
+            self.capture = Capture::new(store).unwrap();
+            self.to_rig.clear();
+        }
+    }
+
+    #[test]
+    fn slots_are_in_the_store_before_they_are_acknowledged_and_survive_the_host() {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+        rig.record(100);
+        bench.run(&mut rig, 1_500);
+        bench.restart_host();
+        rig.record(50);
+        bench.run(&mut rig, 2_000);
+        let stream = bench.capture.rig().unwrap().clone();
+        assert_eq!(bench.capture.store().stream(&stream).unwrap().slots, rig.memory.values().copied().collect::<Vec<_>>());
+        assert_eq!(rig.acknowledged, 150);
+        assert_eq!(*rig.replays.last().unwrap(), 100, "the second host asks for what the first lacked");
+        assert!(bench.capture.drained(0));
+    }
+
+    #[test]
+    fn a_rig_is_told_the_time_once_in_each_run() {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+        bench.run(&mut rig, 5_000);
+        rig.restart();
+        bench.run(&mut rig, 5_000);
+        let told: Vec<&Command> = rig.done.iter().map(|(_, command)| command).collect();
+        assert!(
+            matches!(told[..], [Command::SetClock(a), Command::SetClock(b)] if a.unix_ms == WALL.unix_ms && b.offset == WALL.offset),
+            "{told:?}"
+        );
+        rig.restart();
+        rig.deaf = true;
+        bench.run(&mut rig, 6_000);
+        assert_eq!(bench.notices().len(), 1);
+        assert!(bench.notices()[0].starts_with("the rig does not know the time of day: the rig did not answer"));
+    }
+
+    #[test]
+    fn the_open_hole_is_found_in_the_store_when_it_is_there() {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+        rig.record(20);
+        let opened = rig.head;
+        let plan = Plan { structure: "S-1".try_into().unwrap(), ..Plan::default() };
+        rig.add(&Record::Opened(Opened { plan: plan.clone(), ..Opened::default() }));
+        rig.record(40);
+        let mut outlook = |bench: &mut Bench, opened: u32| {
+            let mut bytes = Vec::new();
+            rig.send(&shared_protocol::message::Message::Outlook(Outlook { opened, ..Outlook::default() }), &mut bytes);
+            bench.events.extend(bench.capture.step(bench.now, WALL, &bytes).unwrap().events);
+            bench.run(&mut rig, 1_000);
+        };
+        let mut bench_holes = |opened| {
+            outlook(&mut bench, opened);
+            bench.events.drain(..).filter_map(|e| if let Event::Hole(plan) = e { Some(plan) } else { None }).collect::<Vec<_>>()
+        };
+        assert_eq!(bench_holes(opened), [None], "nobody knows this rig yet");
+        assert_eq!(bench_holes(opened), [Some(Box::new(plan))]);
+        assert_eq!(bench_holes(opened), []);
+        assert_eq!(bench_holes(0), [None]);
+        assert_eq!(bench_holes(opened + 1), [], "no plan begins there");
+    }
+
+    #[test]
+    fn what_is_missing_or_differs_is_said() {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+        rig.record(30);
+        bench.run(&mut rig, 2_000);
+        bench.restart_host();
+        rig.record(100);
+        rig.tail = 60;
+        bench.run(&mut rig, 2_000);
+        assert_eq!(bench.notices(), ["records 30 to 59 of rig Alpha are missing; the gap stays visible wherever they are used"]);
+        bench.events.clear();
+        let mut other = FakeRig::new("Alpha");
+        other.boot = 9;
+        other.record(20);
+        bench.run(&mut other, 3_000);
+        let said = bench.notices();
+        assert!(said[0].starts_with("rig Alpha has fewer records than are stored of it"), "{said:?}");
+        assert!(said[1].starts_with("records of rig Alpha, the first of them 0, differ") && said.len() == 2, "{said:?}");
+        assert_eq!(bench.capture.store().stream(&Stream { rig: "Alpha".to_owned(), epoch: 1 }).unwrap().aside, 20);
+    }
+
+    #[test]
+    fn another_version_is_said_with_both_numbers() {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Al\x1b[2Jpha"));
+        rig.version = 9;
+        rig.record(10);
+        bench.run(&mut rig, 2_000);
+        let [said] = &bench.notices()[..] else { panic!("{:?}", bench.notices()) };
+        assert!(said.starts_with("rig Al\u{FFFD}[2Jpha speaks version 9, this program version 0: "), "{said}");
+        assert_eq!((rig.acknowledged, rig.done.len()), (10, 0));
+    }
+}
