@@ -344,6 +344,7 @@ mod tests {
         let opened = rig.head;
         let plan = Plan { structure: "S-1".try_into().unwrap(), ..Plan::default() };
         rig.add(&Record::Opened(Opened { plan: plan.clone(), ..Opened::default() }));
+        rig.add(&Record::Opened(Opened::default()));
         rig.record(40);
         let mut outlook = |bench: &mut Bench, opened: u32| {
             let mut bytes = Vec::new();
@@ -359,7 +360,7 @@ mod tests {
         assert_eq!(bench_holes(opened), [Some(Box::new(plan))]);
         assert_eq!(bench_holes(opened), []);
         assert_eq!(bench_holes(0), [None]);
-        assert_eq!(bench_holes(opened + 1), [], "no plan begins there");
+        assert_eq!(bench_holes(opened + 1), [], "a plan goes on there, and the next begins later");
     }
 
     #[test]

@@ -9,6 +9,7 @@ pub mod judge;
 pub mod paper;
 pub mod measure;
 pub mod plan;
+pub mod port;
 pub mod session;
 pub mod store;
 pub mod text;
