@@ -20,10 +20,13 @@ const BETWEEN: f64 = 10.0;
 const AFTER_LANES: f64 = 7.0;
 const RIGHT: f64 = 172.0;
 const HEADER: f64 = 40.0;
-const FOOTER: f64 = 42.0;
+const FOOTER: f64 = 54.0;
 /// Most that the plan and either side of an elevation may take.
 const HALF: f64 = 51.0;
 const TICK_LEAST: f64 = 22.0;
+/// What the marks mean.
+const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: as drilled. Passes: a tick where each left the bottom, a bar for \
+                   fall-in. Record: a line where lean was recorded, ticks for remarks on quality.";
 
 /// A hole with its scales.
 #[derive(Debug)]
@@ -281,9 +284,9 @@ fn foot(letters: &mut Letters, picture: &Picture<'_>, frame: Frame) -> Vec<Mark>
     let size = letters.line(&format!("{} sideways", units.short(bar)), SMALL);
     marks.push(Mark::Text((x + length + 5.0, y + 8.0), size));
     let simulated = if picture.hole.reality() == Reality::Simulated { "SIMULATED. " } else { "" };
-    let words = scale_words(picture);
+    let words = scale_words(picture) + KEY;
     let text = letters.set(&[(Weight::Strong, simulated), (Weight::Regular, &words)], SMALL.size, Some(frame.width));
-    marks.extend(text_marks(&text, 0, 2, (frame.x, y + 12.0), Align::Left));
+    marks.extend(text_marks(&text, 0, 3, (frame.x, y + 12.0), Align::Left));
     marks
 }
 

@@ -106,14 +106,22 @@ pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
     flow.space(4.0);
     let digest = closed.map_or("none".to_owned(), |c| hex(&c.body.digest));
     flow.paragraph(&[(Weight::Strong, "SHA-256 by the rig  "), (Weight::Regular, &digest)], SIZE);
-    if let Some(closed) = closed {
-        let how = format!(
-            "To check: the first {} bytes of the attached slots.bin ({} slots of 32 bytes) have this SHA-256. The attached facts.json holds the facts of these pages \
-             for machines to read. Nothing here is signed in this version.",
-            u64::from(closed.body.slots) * 32,
-            closed.body.slots
-        );
-        flow.paragraph(&[(Weight::Regular, &how)], SIZE);
+    flow.paragraph(&[(Weight::Regular, &check(hole))], SIZE);
+}
+
+/// How anyone checks the record with common tools.
+fn check(hole: &Hole<'_>) -> String {
+    let attached = "The attached facts.json holds the facts of these pages for machines to read. Nothing here is signed in this version.";
+    let covered = hole.setup.closed.as_ref().map_or(0, |c| c.body.slots);
+    match hole.setup.digest {
+        DigestState::Fits => {
+            let bytes = u64::from(covered) * 32;
+            format!(
+                "To check: the first {bytes} bytes of the attached slots.bin ({covered} slots of 32 bytes) have this SHA-256. {attached}"
+            )
+        }
+        DigestState::Differs => format!("It covers {covered} slots, and the attached slots.bin does not give it: see gaps. {attached}"),
+        DigestState::Open => format!("The rig gives one when the hole is closed. {attached}"),
     }
 }
 

@@ -130,7 +130,6 @@ impl Units {
     }
 
     /// Steps that a scale may have in these units, metres, rising.
-    #[must_use]
     pub fn steps(self) -> impl Iterator<Item = f64> {
         let unit = if self == Self::Metric { 0.1 } else { FOOT };
         (0..8).flat_map(move |decade| [1.0, 2.0, 5.0].map(|s| s * unit * 10f64.powi(decade)))

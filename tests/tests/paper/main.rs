@@ -120,6 +120,15 @@ fn the_text_gives_the_figures_back() {
     }
 }
 
+/// By hand: the last of 14 even passes to 3307 mm below the hub begins at 3307 · 13 / 14 = 3070 mm; the hub is 120 mm up.
+#[test]
+fn passes_count_from_the_datum() {
+    let lines = lines(&letter(&good()));
+    let row = lines.iter().find(|l| l.starts_with("14 2027-")).expect("the last pass");
+    assert!(row.ends_with("2.950 m 3.187 m 237 mm same"), "{row}");
+    assert!(lines.iter().any(|l| l == "Passes, depths below original ground at the pole's low side"), "{lines:?}");
+}
+
 /// By hand: 3307 mm less 6 in is 3154.6 mm, 124.197 in, to the eighth 10 ft 4 1/4 in; 10 ft 6 in ± 6 in accepted.
 #[test]
 fn the_text_gives_the_figures_back_in_feet_and_inches() {
@@ -300,6 +309,7 @@ fn gaps_are_listed_with_their_causes_and_bridged_nowhere() {
         "1101–1106 6 not received",
         "1146 1 a slot was being written when power failed",
         "pass missing",
+        "90 mm higher",
     ] {
         assert!(lines.iter().any(|l| l.contains(said)), "{said:?} in {lines:?}");
     }
