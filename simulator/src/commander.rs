@@ -145,3 +145,43 @@ impl Commander {
         &self.refused
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use shared_protocol::message::Reply;
+
+    fn requests(bytes: &[u8]) -> Vec<u32> {
+        let (mut accumulator, mut requests) = (Accumulator::new(), Vec::new());
+        for byte in bytes {
+            let mut message = [0; ENCODED_BYTES_MAX];
+            if let Some(Ok(bytes)) = accumulator.push(*byte, &mut message)
+                && let Ok(Message::Command { request, .. }) = Message::decode(bytes)
+            {
+                requests.push(request);
+            }
+        }
+        requests
+    }
+
+    fn reply(request: u32, answer: Answer) -> Vec<u8> {
+        wrap(&Message::Reply(Reply { request, answer: answer.raw(), sequence: 0 })).unwrap().to_vec()
+    }
+
+    #[test]
+    fn one_command_after_the_other_and_each_again_until_it_is_answered() {
+        let mut host = Commander::default();
+        let at = |ms| Moment(0).plus_ms(ms);
+        assert_eq!(requests(&host.step(at(0), &[], Some(Cue::TouchHub)).0), [1]);
+        assert_eq!(requests(&host.step(at(5), &[], Some(Cue::CloseHole)).0), []);
+        assert_eq!(requests(&host.step(at(1_000), &[], Some(Cue::CloseHole)).0), [1], "not answered");
+        let (bytes, done) = host.step(at(1_005), &reply(1, Answer::Done), None);
+        assert_eq!((requests(&bytes), done), (vec![2], true));
+        let (bytes, done) = host.step(at(1_010), &reply(2, Answer::NotReady), None);
+        assert_eq!((requests(&bytes), done), (vec![], false), "may be otherwise in a moment");
+        assert_eq!(requests(&host.step(at(2_005), &[], None).0), [3]);
+        let (bytes, done) = host.step(at(2_010), &reply(3, Answer::NoHoleOpen), None);
+        assert_eq!((requests(&bytes), done), (vec![], false));
+        assert_eq!(host.refused(), [(Cue::CloseHole, Some(Answer::NoHoleOpen))]);
+    }
+}

@@ -168,7 +168,8 @@ impl Operator {
     fn perform(&mut self, act: &Act, first: bool, for_ms: u64, world: &mut World) -> bool {
         match act {
             Act::SetUp => {
-                let (hole, _) = &self.holes[self.hole];
+                let (hole, plan) = &self.holes[self.hole];
+                world.mount(plan.tool); // the last hole may have ended with another
                 world.set_up(hole);
                 self.events.clone_from(&hole.event);
                 self.begun = world.now();

@@ -132,6 +132,14 @@ fn a_wider_tool_reams_the_hole_from_the_top() {
 }
 
 #[test]
+fn the_next_hole_begins_with_the_sheets_tool_again() {
+    let event = "event = [{ at_mm = 3000, what = { change-tool = { tool = 3 } } },";
+    let (world, operator, _) = work(&TWO_POLE.replacen("event = [", event, 1), 100, |_, _| {});
+    assert_eq!((operator.progress(), world.tool()), (Progress::Finished, 1));
+    assert_eq!(world.truth().iter().map(|t| t.held_mm).collect::<Vec<_>>(), [3_230.0, 3_225.0]);
+}
+
+#[test]
 fn every_event_of_the_parade_happens_once() {
     let scenario = Scenario::parse("parade", FAULT_PARADE).unwrap();
     let mut world = World::new(&scenario, 1).unwrap();

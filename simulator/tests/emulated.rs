@@ -8,7 +8,7 @@ use common::{closed, raw, run, scenario};
 use simulator::bench::Bench;
 use simulator::emulated::EmulatedMachine;
 use simulator::machine::Machine;
-use simulator::scenario::{FAULT_PARADE, STILL_HOLE};
+use simulator::scenario::{FAULT_PARADE, STILL_HOLE, TWO_POLE};
 use std::path::PathBuf;
 
 fn image() -> PathBuf {
@@ -35,6 +35,12 @@ fn compare(text: &str, seed: u64) {
 #[ignore = "needs the board's image"]
 fn a_still_hole_is_the_same_to_the_byte() {
     compare(STILL_HOLE, 1);
+}
+
+#[test]
+#[ignore = "needs the board's image"]
+fn both_holes_of_the_structure_are_the_same_to_the_byte() {
+    compare(TWO_POLE, 27);
 }
 
 #[test]

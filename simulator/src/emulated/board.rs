@@ -3,12 +3,14 @@
 use super::image::strap_address;
 use crate::machine::MachineFault;
 use crate::wall_clock::keep_trying;
-use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::io::Errno;
+use rustix::net::{RecvFlags, recv};
 use std::fs::{File, OpenOptions};
-use std::io::{Read, Write};
+use std::io::Write;
 use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
+use std::time::Duration;
 
 /// What the image logs, in the board's folder.
 pub const LOG: &str = "log";
@@ -20,8 +22,11 @@ const STRAP_WORD: u32 = 0x424F_5200 | 0b11;
 const MEMORY_FILE_BYTES: u64 = 16 << 20;
 /// How long the emulator may take to listen, ms.
 const START_MS: u64 = 20_000;
-/// How long the board may take to answer.
-const ANSWER: Timespec = Timespec { tv_sec: 20, tv_nsec: 0 };
+/// How long one port is listened to before the others are looked after, and so often before the board is given up.
+const LOOK: Duration = Duration::from_millis(2);
+const LOOKS_MAX: u32 = 10_000;
+/// Bytes taken at once.
+const READ_BYTES: usize = 4_096;
 
 /// The board's serial ports that the bench holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -65,6 +70,9 @@ impl Board {
             let _ = emulator.wait();
             return Err(MachineFault(format!("{EMULATOR} did not start the board: {}", last_words(folder))));
         };
+        for socket in &sockets {
+            socket.set_read_timeout(Some(LOOK)).map_err(|error| MachineFault(format!("a socket cannot be set up: {error}")))?;
+        }
         Ok(Self { emulator, folder: folder.to_path_buf(), sockets, inbox: Default::default() })
     }
 
@@ -84,37 +92,38 @@ impl Board {
         }
     }
 
-    /// Reads so many bytes, waiting for them; what other ports say meanwhile is kept.
+    /// Reads so many bytes, waiting for them. What other ports say is kept when that takes long, since a port
+    /// that nobody reads makes the board wait.
     pub fn read(&mut self, uart: Uart, count: usize) -> Result<Vec<u8>, MachineFault> {
-        while self.inbox[uart as usize].len() < count {
-            self.gather()?;
+        for _ in 0..LOOKS_MAX {
+            let missing = count.saturating_sub(self.inbox[uart as usize].len());
+            if missing == 0 {
+                return Ok(self.inbox[uart as usize].drain(..count).collect());
+            }
+            // One call for all that is missing: the emulator hands bytes over one by one.
+            if self.take(uart, missing, RecvFlags::WAITALL)? < missing {
+                for other in [Uart::Host, Uart::Sensors] {
+                    self.take(other, READ_BYTES, RecvFlags::DONTWAIT)?;
+                }
+            }
         }
-        Ok(self.inbox[uart as usize].drain(..count).collect())
+        let seconds = LOOK.as_secs_f64() * f64::from(LOOKS_MAX);
+        Err(MachineFault(format!("the emulated board has not answered for {seconds:.0} s: {}", last_words(&self.folder))))
     }
 
-    /// Waits until any port says something and keeps it. All three are read, since a port that nobody reads
-    /// makes the board wait.
-    fn gather(&mut self) -> Result<(), MachineFault> {
-        let ready = {
-            let mut ports = self.sockets.each_ref().map(|socket| PollFd::new(socket, PollFlags::IN));
-            match poll(&mut ports, Some(&ANSWER)) {
-                Ok(0) => {
-                    let words = last_words(&self.folder);
-                    return Err(MachineFault(format!("the emulated board has not answered for {} s: {words}", ANSWER.tv_sec)));
-                }
-                Err(rustix::io::Errno::INTR) => return Ok(()),
-                Err(_) => return Err(self.stopped()),
-                Ok(_) => ports.map(|port| !port.revents().is_empty()),
+    /// Takes up to so many bytes from a port, and says how many.
+    fn take(&mut self, uart: Uart, most: usize, flags: RecvFlags) -> Result<usize, MachineFault> {
+        let mut bytes = [0; READ_BYTES];
+        let most = most.min(READ_BYTES);
+        match recv(&self.sockets[uart as usize], &mut bytes[..most], flags) {
+            Ok((0, _)) => Err(self.stopped()),
+            Ok((count, _)) => {
+                self.inbox[uart as usize].extend_from_slice(&bytes[..count]);
+                Ok(count)
             }
-        };
-        for (index, _) in ready.iter().enumerate().filter(|(_, ready)| **ready) {
-            let mut bytes = [0; 4_096];
-            match self.sockets[index].read(&mut bytes) {
-                Ok(count) if count > 0 => self.inbox[index].extend_from_slice(&bytes[..count]),
-                _ => return Err(self.stopped()),
-            }
+            Err(Errno::AGAIN | Errno::INTR) => Ok(0),
+            Err(_) => Err(self.stopped()),
         }
-        Ok(())
     }
 
     fn stopped(&mut self) -> MachineFault {

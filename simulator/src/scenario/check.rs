@@ -51,7 +51,7 @@ fn sheet(scenario: &Scenario, faults: &mut Vec<String>) {
         ("diameter_mm", sheet.diameter_mm, 100.0, 4_000.0),
         ("depth_under_mm", sheet.depth_under_mm, 0.0, 2_000.0),
         ("depth_over_mm", sheet.depth_over_mm, 0.0, 2_000.0),
-        ("plumb_limit_mm_m", sheet.plumb_limit_mm_m, 0.1, 200.0),
+        ("plumb_limit_mm_m", sheet.plumb_limit_mm_m, 1.0, 200.0),
         ("heading_deg", sheet.heading_deg, -360.0, 360.0),
         ("heading_within_deg", sheet.heading_within_deg, 0.0, 180.0),
     ];
