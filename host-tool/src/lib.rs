@@ -10,6 +10,7 @@ pub mod paper;
 pub mod measure;
 pub mod plan;
 pub mod port;
+pub mod readout;
 pub mod session;
 pub mod store;
 pub mod text;

@@ -280,7 +280,7 @@ mod tests {
         let port = open(&link).unwrap();
         drop(master);
         assert_eq!(port.receive(WAIT), Some(FromPort::Lost));
-        port.send(b"for the one that is gone".to_vec());
+        (0..20).for_each(|_| port.send(b"for the one that is gone".to_vec()));
         assert_eq!(port.receive(Duration::from_millis(500)), None);
         let begun = Instant::now();
         let mut master = plug_in(&link);
