@@ -5,6 +5,7 @@
 
 pub mod capture;
 pub mod facts;
+pub mod holes;
 pub mod judge;
 pub mod paper;
 pub mod measure;

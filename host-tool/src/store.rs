@@ -83,7 +83,7 @@ pub struct Held {
     /// Sequences whose stored slot is no longer what was stored.
     pub damaged: Vec<u32>,
     /// Slots that are kept aside because another has their sequence.
-    pub aside: u32,
+    pub aside: usize,
 }
 
 /// The store.
@@ -287,7 +287,8 @@ impl Store {
             }
         }
         let count = "SELECT count(*) FROM aside WHERE stream = ?1 AND sequence BETWEEN ?2 AND ?3";
-        held.aside = self.db.query_row(count, params![id, first, last], |row| row.get(0))?;
+        let aside: u32 = self.db.query_row(count, params![id, first, last], |row| row.get(0))?;
+        held.aside = usize::try_from(aside).unwrap_or(usize::MAX);
         Ok(held)
     }
 

@@ -1,0 +1,339 @@
+//! The holes in a store, each with a handle to call it by, and their papers in a folder.
+
+use crate::facts::{self, SetUp};
+use crate::judge::{Judged, hole_name, judge};
+use crate::paper::words::count;
+use crate::paper::{self, PageSize, PaperError, Printing};
+use crate::session::Stream;
+use crate::store::{Store, StoreFault};
+use crate::text::{file_name, terminal};
+use shared_protocol::record::Plan;
+use shared_protocol::state::{Leg, SheetUnits};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// One set-up as it is stored, judged.
+#[derive(Clone, Debug)]
+pub struct Hole {
+    /// What to call it by: structure, leg, and as much more as tells it from the others in its store. Plain letters,
+    /// fit for a file name.
+    pub handle: String,
+    /// Whose records.
+    pub stream: Stream,
+    /// What the rig recorded.
+    pub setup: SetUp,
+    /// What it means.
+    pub judged: Judged,
+}
+
+impl Hole {
+    fn plan(&self) -> &Plan {
+        &self.setup.opened.body.plan
+    }
+
+    /// Its name as people say it, safe to show.
+    #[must_use]
+    pub fn name(&self) -> String {
+        terminal(&hole_name(self.plan()))
+    }
+
+    /// Units of its sheet.
+    #[must_use]
+    pub fn units(&self) -> SheetUnits {
+        SheetUnits::from_raw(self.plan().units).unwrap_or(SheetUnits::Metric)
+    }
+
+    fn on_paper(&self) -> paper::Hole<'_> {
+        paper::Hole { setup: &self.setup, judged: &self.judged }
+    }
+
+    /// Page size of the country of its units.
+    fn page(&self) -> PageSize {
+        match self.units() {
+            SheetUnits::Metric => PageSize::A4,
+            SheetUnits::FeetInches => PageSize::Letter,
+        }
+    }
+}
+
+/// All holes of a store.
+#[derive(Clone, Debug, Default)]
+pub struct Catalogue {
+    /// By rig, epoch and sequence.
+    pub holes: Vec<Hole>,
+    /// What a person should know of the store, one line each.
+    pub remarks: Vec<String>,
+}
+
+/// Reads all holes of a store.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn catalogue(store: &Store) -> Result<Catalogue, StoreFault> {
+    let mut catalogue = Catalogue::default();
+    for stream in store.rigs()? {
+        let held = store.stream(&stream)?;
+        let rig = terminal(&stream.rig);
+        let records = |number| count(number, "record");
+        if !held.damaged.is_empty() {
+            catalogue.remarks.push(format!("damaged in the store and left out: {} of rig {rig}", records(held.damaged.len())));
+        }
+        if held.aside > 0 {
+            catalogue.remarks.push(format!("kept aside because another has the same number: {} of rig {rig}", records(held.aside)));
+        }
+        catalogue.holes.extend(facts::read(&held.slots).into_iter().map(|setup| {
+            let judged = judge(&setup);
+            Hole { handle: String::new(), stream: stream.clone(), setup, judged }
+        }));
+    }
+    name(&mut catalogue.holes);
+    Ok(catalogue)
+}
+
+/// Gives each hole the shortest handle that no other has: plain, then with its sequence, then with its rig.
+fn name(holes: &mut [Hole]) {
+    let candidates = |hole: &Hole| {
+        let (plain, sequence) = (plain_handle(hole.plan()), hole.setup.opened.sequence);
+        [
+            plain.clone(),
+            format!("{plain}-at-{sequence}"),
+            file_name(&format!("{plain}-at-{sequence}-{}-{}", hole.stream.rig, hole.stream.epoch)),
+        ]
+    };
+    let all: Vec<[String; 3]> = holes.iter().map(candidates).collect();
+    for (hole, mine) in holes.iter_mut().zip(&all) {
+        let alone = |c: &&String| all.iter().flatten().filter(|other| other.to_lowercase() == c.to_lowercase()).count() == 1;
+        hole.handle = mine.iter().find(alone).unwrap_or(&mine[2]).clone();
+    }
+}
+
+fn plain_handle(plan: &Plan) -> String {
+    let leg = match Leg::from_raw(plan.leg) {
+        Some(Leg::Single) => String::new(),
+        Some(Leg::Left) => "-left".to_owned(),
+        Some(Leg::Middle) => "-middle".to_owned(),
+        Some(Leg::Right) => "-right".to_owned(),
+        None => format!("-leg{}", plan.leg),
+    };
+    let counted = |what: &str, number: u8| if number > 1 { format!("-{what}{number}") } else { String::new() };
+    file_name(&format!("{}{leg}{}{}", plan.structure, counted("attempt", plan.attempt), counted("setup", plan.setup)))
+}
+
+/// Why holes cannot be printed; one line each.
+#[derive(Debug, thiserror::Error)]
+pub enum PrintFault {
+    /// Nobody by that name.
+    #[error("there is no hole \"{0}\" in the store: see `borewitness holes`")]
+    NoSuchHole(String),
+    /// No holes at all.
+    #[error("there is no hole in the store yet")]
+    NoHole,
+    /// The paper itself.
+    #[error(transparent)]
+    Paper(#[from] PaperError),
+    /// The folder or the disk.
+    #[error("{0} cannot be written: {1}")]
+    Folder(String, String),
+}
+
+/// The holes that these names call: a handle, its plain part, or the hole's name; none at all calls all.
+///
+/// # Errors
+/// Where a name calls none.
+pub fn called<'a>(holes: &'a [Hole], names: &[String]) -> Result<Vec<&'a Hole>, PrintFault> {
+    let mut indices = BTreeSet::new();
+    for name in names {
+        let is = |hole: &Hole| *name == hole.handle || *name == plain_handle(hole.plan()) || *name == hole.name();
+        let mut found = holes.iter().enumerate().filter(|(_, hole)| is(hole)).map(|(index, _)| index).peekable();
+        found.peek().ok_or_else(|| PrintFault::NoSuchHole(terminal(name)))?;
+        indices.extend(found);
+    }
+    let all = names.is_empty();
+    let chosen: Vec<&Hole> = holes.iter().enumerate().filter(|(index, _)| all || indices.contains(index)).map(|(_, hole)| hole).collect();
+    if chosen.is_empty() { Err(PrintFault::NoHole) } else { Ok(chosen) }
+}
+
+/// Prints a certificate for each hole, and a summary for each structure with more than one among them, into a
+/// folder that is made where there is none. Every file is whole or absent. Returns the files.
+///
+/// # Errors
+/// See [`PrintFault`].
+pub fn print(holes: &[&Hole], folder: &Path) -> Result<Vec<PathBuf>, PrintFault> {
+    let mut papers: Vec<(String, Vec<u8>)> = Vec::new();
+    for hole in holes {
+        papers.push((hole.handle.clone(), paper::hole_certificate(&hole.on_paper(), Printing::archive(hole.page()))?));
+    }
+    let mut structures: BTreeMap<(&str, &str), Vec<&Hole>> = BTreeMap::new();
+    for hole in holes {
+        structures.entry((&hole.plan().line, &hole.plan().structure)).or_default().push(hole);
+    }
+    for ((line, structure), mut legs) in structures {
+        if legs.len() < 2 {
+            continue;
+        }
+        legs.sort_by_key(|hole| (hole.plan().leg, hole.plan().attempt, hole.plan().setup, hole.setup.opened.sequence));
+        let on_paper: Vec<paper::Hole<'_>> = legs.iter().map(|hole| hole.on_paper()).collect();
+        let plain = file_name(&format!("{structure}-structure"));
+        let taken = papers.iter().any(|(other, _)| other.to_lowercase() == plain.to_lowercase());
+        let name = if taken { file_name(&format!("{structure}-structure-of-{line}")) } else { plain };
+        papers.push((name, paper::structure_summary(&on_paper, Printing::archive(legs[0].page()))?));
+    }
+    let fault = |path: &Path, e: &std::io::Error| PrintFault::Folder(terminal(&path.display().to_string()), terminal(&e.to_string()));
+    fs::create_dir_all(folder).map_err(|e| fault(folder, &e))?;
+    papers
+        .iter()
+        .map(|(name, bytes)| whole_or_absent(&folder.join(format!("{name}.pdf")), bytes).map_err(|(path, e)| fault(&path, &e)))
+        .collect()
+}
+
+/// Writes beside the file, and gives it its name when all of it is on the disk.
+fn whole_or_absent(path: &Path, bytes: &[u8]) -> Result<PathBuf, (PathBuf, std::io::Error)> {
+    let beside = path.with_extension("pdf.part");
+    let write = || {
+        let mut file = fs::File::create(&beside)?;
+        file.write_all(bytes)?;
+        file.sync_all()?;
+        fs::rename(&beside, path)
+    };
+    write().map_err(|e| {
+        drop(fs::remove_file(&beside));
+        (path.to_owned(), e)
+    })?;
+    Ok(path.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use shared_protocol::record::{Increment, Opened, Record, slots};
+    use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
+    use shared_protocol::units::Micrometres;
+
+    /// A stream in which these plans were opened, each with one increment.
+    fn stream(plans: &[Plan]) -> Vec<Slot> {
+        let mut all: Vec<Slot> = Vec::new();
+        let mut add = |record: &Record| {
+            let mut body = [0; RECORD_BYTES_MAX];
+            let used = record.encode(&mut body).unwrap();
+            let next = all.last().map_or(0, |slot| slot.sequence() + 1);
+            all.extend(slots(next, 1, record.kind(), &body[..used]).unwrap());
+        };
+        for plan in plans {
+            add(&Record::Opened(Opened { plan: plan.clone(), ..Opened::default() }));
+            add(&Record::Increment(Increment { depth: Micrometres::from_mm(25), samples: 20, ..Increment::default() }));
+        }
+        all
+    }
+
+    fn plan(structure: &str, leg: u8, attempt: u8) -> Plan {
+        Plan { structure: structure.try_into().unwrap(), leg, attempt, setup: 1, depth: Micrometres::from_mm(3_000), ..Plan::default() }
+    }
+
+    fn store(rigs: &[(&str, &[Plan])]) -> (tempfile::TempDir, Store) {
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Store::open(&folder.path().join("store.sqlite")).unwrap();
+        for (rig, plans) in rigs {
+            store.keep(&Stream { rig: (*rig).to_owned(), epoch: 1 }, &stream(plans)).unwrap();
+        }
+        (folder, store)
+    }
+
+    fn handles(holes: &[Hole]) -> Vec<&str> {
+        holes.iter().map(|hole| hole.handle.as_str()).collect()
+    }
+
+    #[test]
+    fn handles_are_short_and_never_the_same() {
+        let plans = [plan("S-1", 1, 1), plan("S-1", 2, 1), plan("S-1", 3, 2), plan("../x", 0, 1), plan("..\\X", 0, 1)];
+        let (_folder, store) = store(&[("Alpha", &plans), ("Bravo", &plans[..1]), ("Charlie", &[plan("S-9", 1, 1), plan("S-9", 1, 1)])]);
+        let catalogue = catalogue(&store).unwrap();
+        assert_eq!(
+            handles(&catalogue.holes),
+            [
+                "S-1-left-at-0-Alpha-1",
+                "S-1-middle",
+                "S-1-right-attempt2",
+                "_x-at-9",
+                "_X-at-12",
+                "S-1-left-at-0-Bravo-1",
+                "S-9-left-at-0",
+                "S-9-left-at-3"
+            ]
+            .map(str::to_owned)
+            .each_ref()
+            .map(String::as_str)
+        );
+    }
+
+    #[test]
+    fn holes_are_called_by_handle_or_name() {
+        let (_folder, store) = store(&[("Alpha", &[plan("S-1", 1, 1), plan("S-1", 3, 1), plan("S-1", 1, 1)])]);
+        let holes = catalogue(&store).unwrap().holes;
+        let call = |names: &[&str]| {
+            let names: Vec<String> = names.iter().map(|n| (*n).to_owned()).collect();
+            called(&holes, &names)
+                .map(|found| found.into_iter().map(|h| h.setup.opened.sequence).collect::<Vec<_>>())
+                .map_err(|e| e.to_string())
+        };
+        let first = holes[0].setup.opened.sequence;
+        let [second, third] = [1, 2].map(|n: usize| holes[n].setup.opened.sequence);
+        assert_eq!(call(&["S-1-right"]), Ok(vec![second]));
+        assert_eq!(call(&["S-1 right leg", "S-1-right"]), Ok(vec![second]));
+        assert_eq!(call(&["S-1-left"]), Ok(vec![first, third]));
+        assert_eq!(call(&[&holes[2].handle]), Ok(vec![third]));
+        assert_eq!(call(&[]), Ok(vec![first, second, third]));
+        assert_eq!(
+            call(&["S-1-right", "S-\x1b2"]),
+            Err("there is no hole \"S-\u{FFFD}2\" in the store: see `borewitness holes`".to_owned())
+        );
+        assert!(matches!(called(&[], &[]), Err(PrintFault::NoHole)));
+    }
+
+    #[test]
+    fn papers_are_whole_and_have_names_that_stay_in_their_folder() {
+        let plans = [plan("../../up", 1, 1), plan("../../up", 3, 1), plan("S-2", 0, 1)];
+        let (folder, store) = store(&[("Alpha", &plans)]);
+        let holes = catalogue(&store).unwrap().holes;
+        let out = folder.path().join("a/b");
+        let files = print(&called(&holes, &[]).unwrap(), &out).unwrap();
+        let mut there: Vec<PathBuf> = fs::read_dir(&out).unwrap().map(|f| f.unwrap().path()).collect();
+        there.sort();
+        let names: Vec<String> = files.iter().map(|f| f.file_name().unwrap().to_string_lossy().into_owned()).collect();
+        assert_eq!(names, ["____up-left.pdf", "____up-right.pdf", "S-2.pdf", "____up-structure.pdf"]);
+        let mut sorted = files.clone();
+        sorted.sort();
+        assert_eq!(there, sorted, "no file but those named, and no half ones");
+        assert!(files.iter().all(|f| fs::read(f).unwrap().starts_with(b"%PDF-")));
+    }
+
+    #[test]
+    fn what_cannot_be_written_leaves_nothing() {
+        let (folder, store) = store(&[("Alpha", &[plan("S-1", 0, 1)])]);
+        let holes = catalogue(&store).unwrap().holes;
+        let out = folder.path().join("out");
+        fs::create_dir_all(out.join("S-1.pdf")).unwrap(); // a folder sits where the file should be
+        let said = print(&called(&holes, &[]).unwrap(), &out).unwrap_err().to_string();
+        assert!(said.contains("S-1.pdf cannot be written: ") && !said.contains('\n'), "{said}");
+        assert_eq!(fs::read_dir(&out).unwrap().count(), 1);
+        fs::write(folder.path().join("file"), "").unwrap();
+        assert!(matches!(print(&called(&holes, &[]).unwrap(), &folder.path().join("file/out")), Err(PrintFault::Folder(..))));
+    }
+
+    #[test]
+    fn what_is_wrong_with_a_store_is_remarked() {
+        let (folder, mut store) = store(&[("Alpha", &[plan("S-1", 0, 1)])]);
+        let alpha = Stream { rig: "Alpha".to_owned(), epoch: 1 };
+        store.keep(&alpha, &stream(&[plan("S-2", 0, 1)])).unwrap();
+        drop(store);
+        let db = rusqlite::Connection::open(folder.path().join("store.sqlite")).unwrap();
+        db.execute("UPDATE slots SET slot = zeroblob(32) WHERE sequence = 1", []).unwrap();
+        drop(db);
+        let remarks = catalogue(&Store::open(&folder.path().join("store.sqlite")).unwrap()).unwrap().remarks;
+        assert!(
+            remarks[0].starts_with("1 records of rig Alpha were damaged") && remarks[1].contains("of rig Alpha differ from others"),
+            "{remarks:?}"
+        );
+    }
+}
