@@ -39,7 +39,7 @@ pub fn to_line(forward: f64, right: f64, heading: CentiDegrees) -> LineAxes {
 pub struct AxisPoint {
     /// Below the hub, metres.
     pub depth: f64,
-    /// Off the hub's vertical, metres.
+    /// Off the vertical through the hole's start, metres.
     pub offset: LineAxes,
     /// Lean of the tool there, metres per metre.
     pub lean: LineAxes,
@@ -69,7 +69,7 @@ pub struct Judged {
     pub depth_standing: Standing,
     /// The axis from the top down; empty where no increment was recorded.
     pub axis: Vec<AxisPoint>,
-    /// Toe off the hub's vertical, metres.
+    /// Toe off the vertical through the hole's start, metres.
     pub toe: Option<LineAxes>,
     /// Toe over depth, metres per metre.
     pub lean: Option<LineAxes>,
@@ -109,7 +109,8 @@ pub fn judge(setup: &SetUp) -> Judged {
         depth,
         planned,
         accepted,
-        depth_standing: standing(depth.map(|d| (accepted.0..=accepted.1).contains(&d))),
+        // an open hole that is not yet deep enough is not outside: it is not finished
+        depth_standing: standing(depth.filter(|d| setup.closed.is_some() || *d > accepted.1).map(|d| (accepted.0..=accepted.1).contains(&d))),
         toe,
         lean,
         mean_lean: mean_lean(&axis),
@@ -193,11 +194,19 @@ fn reservations(setup: &SetUp, believed: bool) -> Vec<String> {
     say(setup.identity.is_none(), "The record of the rig and its instruments is missing.".to_owned());
     say(lost > 0, format!("{lost} records are missing; see gaps."));
     say(setup.digest == DigestState::Differs, "The rig's digest does not fit the records in hand.".to_owned());
-    say(!setup.restarts.is_empty(), format!("The rig restarted {} times in this hole.", setup.restarts.len()));
-    say(faults > 0, format!("{faults} sensor faults; see the list."));
+    say(!setup.restarts.is_empty(), format!("The rig restarted {} in this hole.", times(setup.restarts.len())));
+    say(faults > 0, format!("A sensor was at fault {}; see the list.", times(faults)));
     say(doubtful > 0, format!("{doubtful} of {} increments carry a remark on quality.", setup.increments.len()));
     say(setup.malformed + setup.unknown > 0, format!("{} records could not be read by this version.", setup.malformed + setup.unknown));
     out
+}
+
+fn times(count: usize) -> String {
+    match count {
+        1 => "once".to_owned(),
+        2 => "twice".to_owned(),
+        more => format!("{more} times"),
+    }
 }
 
 /// The name of a hole as people say it: structure, leg, attempt.

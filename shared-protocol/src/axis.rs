@@ -4,7 +4,7 @@ use crate::units::{Lean, Micrometres, RigAxes};
 
 /// Where the toe is, by the *stick* model: a straight tool that pivots about the mast's guide, read from above.
 /// toe(L) = h·(s − s₀) + L·s, with `guide` the guide's height h above the hub, `start` the lean s₀ where
-/// drilling began, `now` the lean s and `depth` the length L below the hub. Offsets are off the hub's vertical.
+/// drilling began, `now` the lean s and `depth` the length L below the hub. Offsets are off the vertical through the hole's start.
 #[must_use]
 pub fn stick(guide: Micrometres, start: RigAxes<Lean>, now: RigAxes<Lean>, depth: Micrometres) -> RigAxes<Micrometres> {
     let one = |start: Lean, now: Lean| guide.along(Lean(now.0.saturating_sub(start.0))).plus(depth.along(now));

@@ -258,7 +258,7 @@ text_body! {
         pub request: u32,
         /// The deepest that the tip was held, below the hub.
         pub bottom: Micrometres,
-        /// Where the axis ends, off the hub's vertical.
+        /// Where the axis ends, off the vertical through the hole's start.
         pub toe: RigAxes<Micrometres>,
         /// Passes made.
         pub passes: u16,
