@@ -21,6 +21,9 @@ const HEARD_BYTES_MAX: usize = Poll::REQUEST_BYTES + REPLY_BYTES_MAX + 16;
 const TAKEN_MAX: usize = 256;
 /// Missed polls in a row that make a fault.
 const MISSES_TO_FAULT: u8 = 3;
+/// After a request that nobody answered, its sensor is left alone for so long with nothing coming. Replies carry
+/// no number: one that comes late would be taken for the answer to the next request, sound and stale.
+const REST_MS: u32 = 500;
 /// Changes of phase in one step at most: from idle over sending and draining to listening, and one to spare.
 const CHANGES_MAX: usize = 4;
 
@@ -86,12 +89,26 @@ enum Phase {
 struct Track<T> {
     misses: u8,
     reading: Reading<T>,
+    resting: Option<Millis>,
 }
 
 impl<T> Track<T> {
-    const NEW: Self = Self { misses: 0, reading: Reading::Stale };
+    const NEW: Self = Self { misses: 0, reading: Reading::Stale, resting: None };
 
-    fn take(&mut self, result: Result<T, SensorFault>) {
+    /// Whether the sensor is left alone; `stray` when bytes came that nobody had asked for.
+    fn rests(&mut self, stray: bool, now: Millis) -> bool {
+        if stray && self.resting.is_some() {
+            self.resting = Some(now);
+        }
+        self.resting.is_some_and(|since| now.since(since) < REST_MS)
+    }
+
+    fn take(&mut self, result: Result<T, SensorFault>, now: Millis) {
+        match result {
+            Ok(_) => self.resting = None,
+            Err(SensorFault::Silent) if !self.rests(false, now) => self.resting = Some(now),
+            Err(_) => {}
+        }
         self.misses = if result.is_ok() { 0 } else { self.misses.saturating_add(1) };
         self.reading = match result {
             Ok(figure) => Reading::Good(figure),
@@ -179,7 +196,7 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
         match self.phase {
             Phase::Idle => {
                 if self.is_round_due(now) {
-                    self.ask(Asked::Encoder, now)
+                    self.begin(Asked::Encoder, now)
                 } else {
                     Phase::Idle
                 }
@@ -193,7 +210,7 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
             Phase::Listening { since } => self.listen(since, now),
             Phase::Silent { since } if now.since(since) < self.timing.silence => self.phase,
             Phase::Silent { .. } => match self.asked {
-                Asked::Encoder => self.ask(Asked::Tilt, now),
+                Asked::Encoder => self.begin(Asked::Tilt, now),
                 Asked::Tilt => Phase::Idle,
             },
         }
@@ -218,15 +235,31 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
         }
     }
 
-    /// Begins an exchange: what came too late for the last one is thrown away.
-    fn ask(&mut self, asked: Asked, now: Millis) -> Phase {
+    /// Begins an exchange, or lets the sensor rest. What came too late for the last one is thrown away.
+    fn begin(&mut self, asked: Asked, now: Millis) -> Phase {
         self.asked = asked;
         self.heard.clear();
+        let stray = self.throw_away();
+        let (encoder, tilt) = (self.count.rests(stray, now), self.force.rests(stray, now));
+        if matches!(asked, Asked::Encoder if encoder) || matches!(asked, Asked::Tilt if tilt) {
+            return self.conclude(Err(SensorFault::Silent), now);
+        }
+        self.ask(now)
+    }
+
+    /// Empties the port; whether there was anything.
+    fn throw_away(&mut self) -> bool {
+        let mut any = false;
         for _ in 0..TAKEN_MAX {
             if matches!(self.serial.read(), Err(nb::Error::WouldBlock)) {
                 break;
             }
+            any = true;
         }
+        any
+    }
+
+    fn ask(&mut self, now: Millis) -> Phase {
         self.line_error = false;
         match request(self.poll()) {
             Some(request) if self.direction.set_high().is_ok() => {
@@ -291,9 +324,9 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
     fn conclude(&mut self, result: Result<&[u8], SensorFault>, now: Millis) -> Phase {
         let first = self.poll().first;
         match self.asked {
-            Asked::Encoder => self.count.take(result.and_then(|data| self.map.count(first, data))),
+            Asked::Encoder => self.count.take(result.and_then(|data| self.map.count(first, data)), now),
             Asked::Tilt => {
-                self.force.take(result.and_then(|data| self.map.force(first, data)));
+                self.force.take(result.and_then(|data| self.map.force(first, data)), now);
                 self.round = Some(Sensed { count: self.count.reading, force: self.force.reading });
             }
         }

@@ -193,7 +193,7 @@ fn the_line_is_silent_for_three_and_a_half_characters_between_frames() {
 
 #[test]
 fn the_direction_pin_is_high_only_while_sending() {
-    let mut bench = Bench::new(|_, _| Vec::new());
+    let mut bench = Bench::new(|now, _| after(now, 3, &[0x55]));
     bench.run(100);
     let wire = bench.wire();
     assert_eq!(wire.turns.len(), 8);
@@ -203,27 +203,36 @@ fn the_direction_pin_is_high_only_while_sending() {
 }
 
 #[test]
-fn silence_is_stale_then_a_fault_at_the_third_and_good_again_at_once() {
-    let mut from_here = true;
-    let mut bench = Bench::new(move |now, request| {
-        from_here &= now < 300;
-        if request[0] == 1 && from_here { Vec::new() } else { after(now, 3, &good_reply(request)) }
-    });
-    let rounds = bench.run(450);
+fn silence_is_stale_then_a_fault_and_the_sensor_is_left_alone_for_half_a_second() {
+    let mut bench = Bench::new(|now, request| if request[0] == 1 && now < 300 { Vec::new() } else { after(now, 3, &good_reply(request)) });
+    let rounds = bench.run(700);
     let silent = Reading::Fault(SensorFault::Silent);
-    assert_eq!(counts(&rounds), [Reading::Stale, Reading::Stale, silent, silent, silent, silent, GOOD.count, GOOD.count, GOOD.count]);
+    let want: Vec<_> = [Reading::Stale; 2].into_iter().chain([silent; 9]).chain([GOOD.count; 3]).collect();
+    assert_eq!(counts(&rounds), want);
     assert!(rounds.iter().all(|(_, sensed)| sensed.force == GOOD.force), "the other sensor goes on");
-    assert!(rounds.windows(2).all(|pair| pair[1].0.abs_diff(pair[0].0) <= 60), "and keeps its rate");
+    let asked: Vec<u32> = bench.wire().requests.iter().filter(|(_, request)| request[0] == 1).map(|(at, _)| *at).collect();
+    assert_eq!(asked, [0, 550, 600, 650]);
 }
 
 #[test]
 fn both_sensors_silent_still_make_20_rounds_a_second() {
     let mut bench = Bench::new(|_, _| Vec::new());
     let rounds = bench.run(10_000);
-    assert_eq!(rounds.len(), 200);
-    assert!(rounds.windows(2).all(|pair| pair[1].0 - pair[0].0 == 50));
+    let beats: Vec<u32> = rounds.iter().map(|(at, _)| at / 50).collect();
+    assert_eq!(beats, (0..200).collect::<Vec<_>>());
     let silent = SensorFault::Silent;
     assert_eq!(rounds.last().unwrap().1, Sensed { count: Reading::Fault(silent), force: Reading::Fault(silent) });
+}
+
+/// Replies carry no number, so a late one must never be taken for the answer to a later request.
+#[test]
+fn a_sensor_that_is_always_late_is_never_believed() {
+    for delay in (20..480).step_by(7).chain([50, 100, 150, 400]) {
+        let mut bench = Bench::new(one_bad(1, move |now, request| after(now, delay, &good_reply(request))));
+        let rounds = bench.run(5_000);
+        assert!(counts(&rounds).iter().all(|count| *count != GOOD.count), "late by {delay} ms");
+        assert_eq!(rounds.last().unwrap().1.count, Reading::Fault(SensorFault::Silent), "late by {delay} ms");
+    }
 }
 
 #[test]
@@ -319,7 +328,7 @@ fn a_port_that_takes_nothing_is_a_silent_sensor_and_not_a_hang() {
     assert_eq!(counts(&rounds)[2..], [Reading::Fault(SensorFault::Silent); 2]);
     bench.wire().takes = true;
     bench.wire().sending.clear();
-    assert_eq!(bench.run(60).last().unwrap().1, GOOD);
+    assert_eq!(bench.run(600).last().unwrap().1, GOOD);
 }
 
 #[test]
