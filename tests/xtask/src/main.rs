@@ -1,2 +1,53 @@
-//! The verbs a person runs on this tree.
-fn main() {}
+//! The verbs a person runs on this tree, listed here; each has a file of its own.
+
+mod board;
+mod emulate;
+mod emulator;
+mod firmware;
+mod host;
+mod image;
+mod lockstep;
+mod log;
+mod session;
+mod size;
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// What can be done with this tree beyond `cargo build` and `cargo run`.
+///
+/// Exit status: 0 done, 1 it failed or something was found, 2 usage.
+#[derive(Debug, Parser)]
+#[command(name = "cargo xtask", bin_name = "cargo xtask")]
+struct Arguments {
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    /// Build the bench board's image and print its path
+    Firmware,
+    /// Run the image on an emulated board and show its log
+    Emulate(emulate::Arguments),
+    /// Hold the image's flash, RAM, stack and work per turn against the board's budget
+    Size,
+}
+
+/// What a verb comes to: one line for a person where it failed.
+type Outcome<T = ()> = Result<T, String>;
+
+fn main() -> ExitCode {
+    let outcome = match Arguments::parse().verb {
+        Verb::Firmware => firmware::run(),
+        Verb::Emulate(arguments) => emulate::run(&arguments),
+        Verb::Size => size::run(),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(fault) => {
+            eprintln!("xtask: {fault}");
+            ExitCode::FAILURE
+        }
+    }
+}

@@ -43,18 +43,18 @@ impl Cost {
 }
 
 /// Does as the bench says, for ever.
-pub fn run<M: Memory>(mut bench: Uart, mut board: BenchBoard, mut rig: Rig<M>) -> ! {
+pub fn run<M: Memory>(bench: &mut Uart, board: &mut BenchBoard, rig: &mut Rig<M>) -> ! {
     let mut cost = Cost::default();
     loop {
-        match next(&mut bench) {
-            RECEIVED => answer_counts(&mut bench, uart::Port::received),
+        match next(bench) {
+            RECEIVED => answer_counts(bench, uart::Port::received),
             ms @ 1..=MS_MAX => {
                 board.pass(ms);
                 let before = timer();
-                turn(&mut board, &mut rig);
+                turn(board, rig);
                 cost.take(before.wrapping_sub(timer()));
                 while !(HOST.is_drained() && SENSORS.is_drained()) {}
-                answer_counts(&mut bench, uart::Port::sent);
+                answer_counts(bench, uart::Port::sent);
             }
             FIGURES => {
                 for figure in [stack::high_water(), cost.worst, cost.turns, cost.mean_x16()] {

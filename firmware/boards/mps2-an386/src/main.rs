@@ -4,7 +4,7 @@
 
 use cortex_m::singleton;
 use cortex_m_rt::entry;
-use defmt::info;
+use defmt::{info, warn};
 use firmware_app::board::turn;
 use firmware_app::profile::Profile;
 use firmware_app::rig::Rig;
@@ -33,7 +33,10 @@ fn main() -> ! {
     let (strap, ending) = (strap::read(), note::take());
     let mut core = needed(cortex_m::Peripherals::take(), "core");
     let mut clock = Clock::start(strap.lock_step);
-    info!("start after {}, {}; last run: {=str} {=u32}", ending.cause, strap, ending.place(), ending.line);
+    info!("start after {}; {}", ending.cause, strap);
+    if !ending.place().is_empty() {
+        warn!("the last run ended itself: {=str} {=u32}", ending.place(), ending.line);
+    }
 
     // A ring holds one byte less than its size.
     let host = HOST.open(
@@ -46,7 +49,7 @@ fn main() -> ! {
         needed(singleton!(: Queue<u8, 257> = Queue::new()), "ring"),
         needed(singleton!(: Queue<u8, 33> = Queue::new()), "ring"),
     );
-    let bench = BENCH.open(
+    let mut bench = BENCH.open(
         BENCH_BAUD,
         needed(singleton!(: Queue<u8, 17> = Queue::new()), "ring"),
         needed(singleton!(: Queue<u8, 33> = Queue::new()), "ring"),
@@ -60,7 +63,7 @@ fn main() -> ! {
     let mut board = BenchBoard::new(host, line, clock, Watchdog::start(!strap.watchdog_off));
 
     if strap.lock_step {
-        lockstep::run(bench, board, rig)
+        lockstep::run(&mut bench, &mut board, &mut rig)
     }
     wake_every_ms(core.SYST);
     loop {
