@@ -1,5 +1,6 @@
-//! What the proofs share: roots, and the fuzzer of everything that bytes from a cable can reach.
+//! What the proofs share: the top of the tree, a whole site in one process, a fuzzer of the cable.
 
+pub mod cab;
 pub mod fuzz;
 
 use std::path::{Path, PathBuf};
