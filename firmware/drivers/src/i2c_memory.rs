@@ -39,7 +39,7 @@ impl Part {
     /// Bytes from `at` to where one write must end.
     fn write_room(&self, at: u32) -> u32 {
         let to_end_of = |unit: u32| unit.saturating_sub(at.checked_rem(unit).unwrap_or(0));
-        to_end_of(self.page.map_or(BLOCK_BYTES, u32::from).min(BLOCK_BYTES))
+        to_end_of(self.page.map_or(BLOCK_BYTES, u32::from))
     }
 }
 

@@ -144,7 +144,7 @@ fn good_reply(request: &[u8]) -> Vec<u8> {
 }
 
 /// Replies well after 3 ms, but for `unit` as `instead` says.
-fn one_bad(unit: u8, instead: impl Fn(u32, &[u8]) -> Arriving + 'static) -> impl FnMut(u32, &[u8]) -> Arriving {
+fn one_bad(unit: u8, mut instead: impl FnMut(u32, &[u8]) -> Arriving + 'static) -> impl FnMut(u32, &[u8]) -> Arriving {
     move |now, request| if request[0] == unit { instead(now, request) } else { after(now, 3, &good_reply(request)) }
 }
 
@@ -252,6 +252,18 @@ fn every_hostile_reply_has_its_fault() {
         assert_eq!(counts(&rounds)[1..], [Reading::Stale, Reading::Fault(fault), Reading::Fault(fault)]);
         assert!(rounds.iter().all(|(_, sensed)| sensed.force == GOOD.force));
     }
+}
+
+#[test]
+fn only_misses_in_a_row_make_a_fault() {
+    let mut nth = 0;
+    let mut bench = Bench::new(one_bad(1, move |now, request| {
+        nth += 1;
+        let reply = good_reply(request);
+        after(now, 3, if nth % 3 == 0 { &reply } else { &reply[..8] })
+    }));
+    let stale = Reading::Stale;
+    assert_eq!(counts(&bench.run(450)), [stale, stale, GOOD.count].repeat(3));
 }
 
 #[test]
