@@ -54,16 +54,20 @@ impl BenchBoard {
             lost: [HOST.lost(), SENSORS.lost()],
             dropped: self.told.dropped,
         };
-        if now.encoder != self.told.encoder {
-            defmt::info!("encoder fault: {}", now.encoder);
-        }
-        if now.tilt != self.told.tilt {
-            defmt::info!("tilt fault: {}", now.tilt);
-        }
+        tell_change("encoder", self.told.encoder, now.encoder);
+        tell_change("tilt sensor", self.told.tilt, now.tilt);
         if now.lost != self.told.lost {
             defmt::warn!("bytes lost so far, host and sensors: {}", now.lost);
         }
         self.told = now;
+    }
+}
+
+fn tell_change(sensor: &'static str, before: Option<SensorFault>, now: Option<SensorFault>) {
+    match now {
+        _ if now == before => {}
+        Some(fault) => defmt::info!("{=str}: {}", sensor, fault),
+        None => defmt::info!("{=str}: well again", sensor),
     }
 }
 
