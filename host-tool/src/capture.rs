@@ -73,7 +73,7 @@ impl std::fmt::Display for Notice {
 impl std::fmt::Display for Outcome {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Answered { answer, .. } if *answer == Answer::Done.raw() => f.write_str("done, and recorded"),
+            _ if self.is_done() => f.write_str("done, and recorded"),
             Self::Answered { answer, .. } => write!(f, "the rig refused: {}", code(Answer::TABLE, *answer)),
             Self::Silent => f.write_str("the rig did not answer; look at the readout before you ask again"),
             Self::Dropped => {
@@ -86,10 +86,19 @@ impl std::fmt::Display for Outcome {
 }
 
 impl Outcome {
+    /// The rig's answer; `None` where it gave none, or one that this version does not know.
+    #[must_use]
+    pub fn answer(&self) -> Option<Answer> {
+        match self {
+            Self::Answered { answer, .. } => Answer::from_raw(*answer),
+            _ => None,
+        }
+    }
+
     /// Whether the rig did it.
     #[must_use]
     pub fn is_done(&self) -> bool {
-        matches!(self, Self::Answered { answer, .. } if *answer == Answer::Done.raw())
+        self.answer() == Some(Answer::Done)
     }
 }
 

@@ -10,7 +10,7 @@ use std::thread::{JoinHandle, sleep, spawn};
 use std::time::Duration;
 
 /// How long a read waits for bytes, and so how long a write may wait for a read.
-const READ_WAIT: Duration = Duration::from_millis(10);
+const READ_WAIT: Duration = Duration::from_millis(4);
 /// How often a port that was pulled is tried again.
 const RETRY: Duration = Duration::from_millis(200);
 /// Pieces that may wait either way; the sender's are dropped beyond it, the port's are left with the port.

@@ -59,6 +59,9 @@ pub enum StoreFault {
     /// It is not what was written.
     #[error("{0} is damaged: put it aside, keep it, and start with another store; a rig still holds what it has not given away")]
     Damaged(String),
+    /// The disk does not do as told.
+    #[error("{0} cannot be written or read ({1}): make room on the disk, or check it, and start again. What was stored before is safe")]
+    Disk(String, String),
     /// Anything else that SQLite says.
     #[error("the store {0} failed: {1}")]
     Other(String, String),
@@ -343,6 +346,7 @@ fn fault(path: &Path, error: &rusqlite::Error) -> StoreFault {
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => StoreFault::Busy(path),
         Some(ErrorCode::NotADatabase) => StoreFault::Foreign(path),
         Some(ErrorCode::DatabaseCorrupt) => StoreFault::Damaged(path),
+        Some(ErrorCode::SystemIoFailure) => StoreFault::Disk(path, terminal(&error.to_string())),
         _ => StoreFault::Other(path, terminal(&error.to_string())),
     }
 }

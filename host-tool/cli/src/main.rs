@@ -1,2 +1,66 @@
-//! The binary `borewitness`.
-fn main() {}
+//! The binary `borewitness`: what was typed becomes a job, and the job is done.
+
+mod args;
+mod demo;
+mod job;
+mod listen;
+mod orders;
+mod screen;
+mod show;
+mod wire;
+
+use clap::Parser;
+use host_tool::holes::PrintFault;
+use host_tool::port::PortFault;
+use host_tool::store::StoreFault;
+use simulator::machine::MachineFault;
+use std::io;
+use std::process::ExitCode;
+
+/// Why a job was not done.
+#[derive(Debug)]
+pub enum Failure {
+    /// What was typed has no meaning: exit code 2.
+    Usage(String),
+    /// It failed: exit code 1.
+    Failed(String),
+    /// It failed, and that was said when it did: exit code 1.
+    Said,
+    /// Whoever read the output has had enough: success.
+    PipeClosed,
+}
+
+impl From<io::Error> for Failure {
+    fn from(error: io::Error) -> Self {
+        if error.kind() == io::ErrorKind::BrokenPipe {
+            Self::PipeClosed
+        } else {
+            Self::Failed(format!("the output cannot be written: {error}"))
+        }
+    }
+}
+
+macro_rules! failures {
+    ($($fault:ty),*) => {$(
+        impl From<$fault> for Failure {
+            fn from(fault: $fault) -> Self {
+                Self::Failed(fault.to_string())
+            }
+        }
+    )*};
+}
+failures!(StoreFault, PortFault, PrintFault, MachineFault);
+
+fn main() -> ExitCode {
+    let done = job::meant(args::Typed::parse()).and_then(job::run);
+    let (code, line) = match done {
+        Ok(()) | Err(Failure::PipeClosed) => (0, None),
+        Err(Failure::Said) => (1, None),
+        Err(Failure::Failed(line)) => (1, Some(line)),
+        Err(Failure::Usage(line)) => (2, Some(line)),
+    };
+    if let Some(line) = line {
+        eprintln!("borewitness: {line}");
+    }
+    ExitCode::from(code)
+}

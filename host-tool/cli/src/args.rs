@@ -1,0 +1,79 @@
+//! What was typed.
+
+use clap::{Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Measures the holes that power-line poles stand in: live readout, records, as-drilled certificates.
+#[derive(Debug, Parser)]
+#[command(
+    name = "borewitness",
+    version,
+    after_help = "Without a command, `demo` runs. Exit code: 0 done, 1 it failed, 2 it was not understood."
+)]
+pub struct Typed {
+    /// The command.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// What can be asked for.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Drill a simulated two-pole structure, store it and print its papers (this is the default)
+    Demo {
+        /// Folder for store and papers; a new one here otherwise
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+        /// Talk to the simulated rig through a pseudo-terminal and the serial port's own code (Unix)
+        #[arg(long)]
+        pty: bool,
+    },
+    /// Listen to a rig: show what it measures, store what it records, and ask it to do things
+    #[command(after_help = crate::orders::HELP)]
+    Listen {
+        /// The serial port that the rig is on
+        #[arg(long, value_name = "PORT")]
+        port: String,
+        /// Bits per second
+        #[arg(long, default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
+        baud: u32,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+        /// Do this as if it were typed, each when the one before is done; can be given several times
+        #[arg(long = "do", value_name = "LINE")]
+        orders: Vec<String>,
+        /// Leave when all that is to be done is done and every record of the rig is stored
+        #[arg(long)]
+        leave: bool,
+        /// Leave after so long in any case
+        #[arg(long = "for", value_name = "SECONDS")]
+        seconds: Option<u32>,
+        /// Go on listening though no rig answers
+        #[arg(long)]
+        wait: bool,
+    },
+    /// List the serial ports that are there
+    Ports,
+    /// List the holes in the store
+    Holes {
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+        /// For other programs to read
+        #[arg(long)]
+        json: bool,
+    },
+    /// Print certificates, and a summary for each structure with more than one hole among them
+    Print {
+        /// Holes as `holes` lists them; all of them otherwise
+        #[arg(value_name = "HOLE")]
+        holes: Vec<String>,
+        /// Folder for the papers
+        #[arg(long, value_name = "DIR")]
+        out: PathBuf,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+    },
+}

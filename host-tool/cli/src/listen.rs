@@ -1,0 +1,238 @@
+//! `listen`: a rig on a serial port, shown, stored and commanded until somebody leaves.
+
+use crate::Failure;
+use crate::job::Listening;
+use crate::orders::{HELP, Order, parse};
+use crate::screen::Screen;
+use host_tool::capture::{Capture, Event};
+use host_tool::facts::Wall;
+use host_tool::port::{FromPort, Port};
+use host_tool::readout::Readout;
+use host_tool::session::{Came, Introduction, Line};
+use host_tool::store::Store;
+use host_tool::text::terminal;
+use jiff::ZonedDateTime;
+use shared_protocol::message::Command;
+use std::collections::{BTreeMap, VecDeque};
+use std::io::BufRead;
+use std::sync::mpsc::{Receiver, channel};
+use std::time::{Duration, Instant};
+
+/// How long to wait for bytes before looking at everything else.
+const TURN: Duration = Duration::from_millis(20);
+/// A rig says hello within a fraction of a second; so long without is no rig, ms.
+const NO_RIG_MS: u64 = 5_000;
+
+/// Listens.
+pub fn listen(listening: Listening) -> Result<(), Failure> {
+    let port = Port::open(&listening.port, listening.baud)?;
+    let capture = Capture::new(Store::open(&listening.store)?)?;
+    let mut desk = Desk {
+        capture,
+        readout: Readout::default(),
+        screen: Screen::new()?,
+        scripted: VecDeque::from(listening.orders.clone()),
+        asked: BTreeMap::new(),
+        same_version: None,
+        met: false,
+        quiet_since: 0,
+        listening,
+    };
+    let typed = typed_lines();
+    let begun = Instant::now();
+    let done = loop {
+        let now = u64::try_from(begun.elapsed().as_millis()).unwrap_or(u64::MAX);
+        match desk.turn(now, &port, &typed) {
+            Ok(false) => {}
+            Ok(true) => break Ok(()),
+            Err(failure) => break Err(failure),
+        }
+    };
+    desk.screen.leave()?;
+    done
+}
+
+/// Everything on the desk of somebody who listens.
+struct Desk {
+    listening: Listening,
+    capture: Capture,
+    readout: Readout,
+    screen: Screen,
+    /// Orders still to be given for whoever started this program.
+    scripted: VecDeque<Order>,
+    /// Commands under way, by number: the word, and whether it was scripted.
+    asked: BTreeMap<u32, (&'static str, bool)>,
+    /// Whether the rig that is there can be commanded; `None` where none is.
+    same_version: Option<bool>,
+    /// Whether any rig has been there.
+    met: bool,
+    /// When the last scripted order was done.
+    quiet_since: u64,
+}
+
+impl Desk {
+    /// One turn; `true` when it is time to leave.
+    fn turn(&mut self, now: u64, port: &Port, typed: &Receiver<String>) -> Result<bool, Failure> {
+        let bytes = self.hear(port)?;
+        let step = self.capture.step(now, wall(), &bytes)?;
+        if !step.send.is_empty() {
+            port.send(step.send);
+        }
+        for event in step.events {
+            self.readout.take(now, &event);
+            self.show(now, &event)?;
+        }
+        while let Ok(line) = typed.try_recv() {
+            self.screen.entered()?;
+            if !line.trim().is_empty() && self.obey(now, &line)? {
+                return Ok(true);
+            }
+        }
+        self.give_scripted(now)?;
+        self.screen.readout(now, self.readout.is_live(now), || self.readout.line(now))?;
+        self.is_over(now)
+    }
+
+    fn hear(&mut self, port: &Port) -> Result<Vec<u8>, Failure> {
+        match port.receive(TURN) {
+            Some(FromPort::Bytes(bytes)) => return Ok(bytes),
+            Some(FromPort::Lost) => {
+                self.capture.cut();
+                self.same_version = None;
+                self.readout.port(true);
+                self.screen.say("the port is gone; listening again as soon as it is back")?;
+            }
+            Some(FromPort::Back) => {
+                self.readout.port(false);
+                self.screen.say("the port is back")?;
+            }
+            None => {}
+        }
+        Ok(Vec::new())
+    }
+
+    fn show(&mut self, now: u64, event: &Event) -> Result<(), Failure> {
+        match event {
+            Event::Rig(introduction) => {
+                (self.same_version, self.met) = (Some(introduction.same_version()), true);
+                self.screen.say(&greeting(introduction))?;
+            }
+            Event::Outcome(request, outcome) => {
+                let (word, scripted) = self.asked.remove(request).unwrap_or(("an order", false));
+                self.quiet_since = now;
+                self.screen.say(&format!("{word}: {outcome}"))?;
+                if scripted && !outcome.is_done() {
+                    return Err(Failure::Said);
+                }
+            }
+            Event::Notice(notice) => self.screen.say(&notice.to_string())?,
+            Event::Kept(_) | Event::Live(_) | Event::Outlook(_) | Event::Hole(_) => {}
+        }
+        Ok(())
+    }
+
+    /// Does what was typed; `true` to leave.
+    fn obey(&mut self, now: u64, line: &str) -> Result<bool, Failure> {
+        match parse(line) {
+            Ok(Order::Leave) => return Ok(true),
+            Ok(Order::Help) => self.screen.say(HELP)?,
+            Ok(Order::Ask(word, command)) => self.ask(now, word, *command, false)?,
+            Err(why) => self.screen.say(&why)?,
+        }
+        Ok(false)
+    }
+
+    fn ask(&mut self, now: u64, word: &'static str, command: Command, scripted: bool) -> Result<(), Failure> {
+        let request = self.capture.command(now, command)?;
+        self.asked.insert(request, (word, scripted));
+        Ok(())
+    }
+
+    /// Gives the next scripted order when a rig is there and the one before is done.
+    fn give_scripted(&mut self, now: u64) -> Result<(), Failure> {
+        let busy = self.asked.values().any(|(_, scripted)| *scripted);
+        if self.same_version.is_none() || busy {
+            return Ok(());
+        }
+        match self.scripted.pop_front() {
+            Some(Order::Ask(word, command)) => self.ask(now, word, *command, true),
+            Some(Order::Help) => Ok(self.screen.say(HELP)?),
+            Some(Order::Leave) => {
+                self.listening.leave = true;
+                Ok(())
+            }
+            None => Ok(()),
+        }
+    }
+
+    fn is_over(&mut self, now: u64) -> Result<bool, Failure> {
+        if now >= NO_RIG_MS && !self.met && !self.listening.wait {
+            return Err(Failure::Failed(no_rig(&self.listening, self.capture.line())));
+        }
+        let all_done = self.scripted.is_empty() && self.asked.is_empty();
+        if self.listening.leave && all_done && self.capture.drained(self.quiet_since) {
+            return if self.same_version == Some(false) { Err(Failure::Said) } else { Ok(true) };
+        }
+        match self.listening.for_ms {
+            Some(limit) if now >= limit && self.listening.leave => {
+                Err(Failure::Failed("the time is over and not all is done or stored; start again to go on".to_owned()))
+            }
+            Some(limit) => Ok(now >= limit),
+            None => Ok(false),
+        }
+    }
+}
+
+fn greeting(introduction: &Introduction) -> String {
+    let hello = &introduction.hello;
+    let name = terminal(&introduction.stream.rig);
+    let simulated = if hello.simulated == 0 { "" } else { ", SIMULATED" };
+    let how = match &introduction.came {
+        Came::First => "is here".to_owned(),
+        Came::Restarted => "has started again: touch the hub before you trust a depth".to_owned(),
+        Came::InPlaceOf(other) if other.rig == introduction.stream.rig => "has been reset: its records begin anew".to_owned(),
+        Came::InPlaceOf(other) => format!("is here in place of rig {}", terminal(&other.rig)),
+    };
+    let firmware = terminal(introduction.firmware());
+    format!("rig {name}{simulated} {how}; firmware {firmware}, start {}, {} records", hello.boot, hello.head.saturating_sub(hello.tail))
+}
+
+/// Why there is no rig, and how to mend it.
+fn no_rig(listening: &Listening, line: Line) -> String {
+    let port = terminal(&listening.port);
+    match line {
+        Line { bytes: 0, .. } => {
+            format!(
+                "nothing came from {port} in 5 s: check that the rig is on and the cable in (`borewitness ports` lists ports; --wait goes on listening)"
+            )
+        }
+        Line { frames: 0, bytes, .. } => format!(
+            "what comes from {port} is no rig's: {bytes} bytes and no whole frame; check --baud (now {}) and that this is the rig's port",
+            listening.baud
+        ),
+        Line { frames, .. } => {
+            format!("{frames} frames came from {port} and none says hello: check that what this program sends reaches the rig")
+        }
+    }
+}
+
+/// The time of day with the local offset.
+fn wall() -> Wall {
+    let now = ZonedDateTime::now();
+    let minutes = now.offset().seconds() / 60;
+    Wall { unix_ms: now.timestamp().as_millisecond(), offset: i16::try_from(minutes).unwrap_or(0) }
+}
+
+/// Lines typed, from a thread that ends with the input or the program.
+fn typed_lines() -> Receiver<String> {
+    let (tell, typed) = channel();
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lock().lines() {
+            let Ok(line) = line else { break };
+            if tell.send(line).is_err() {
+                break;
+            }
+        }
+    });
+    typed
+}

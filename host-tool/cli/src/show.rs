@@ -1,0 +1,139 @@
+//! `ports`, `holes` and `print`.
+
+use crate::Failure;
+use host_tool::facts::{DigestState, Missing};
+use host_tool::holes::{self, Hole, catalogue};
+use host_tool::judge::Standing;
+use host_tool::measure::{lean_text, length_text};
+use host_tool::port;
+use host_tool::store::Store;
+use host_tool::text::terminal;
+use serde_json::{Value, json};
+use shared_protocol::units::{Lean, Micrometres};
+use std::io::{Write, stdout};
+use std::path::Path;
+
+/// Lists the serial ports.
+pub fn ports() -> Result<(), Failure> {
+    let found = port::found()?;
+    if found.is_empty() {
+        return Err(Failure::Failed("no serial port is there: plug the rig's cable or its adapter in".to_owned()));
+    }
+    for port in found {
+        writeln!(stdout(), "{}", format!("{}  {}", terminal(&port.path), terminal(&port.what)).trim_end())?;
+    }
+    Ok(())
+}
+
+/// Lists the holes.
+pub fn holes(store: &Path, as_json: bool) -> Result<(), Failure> {
+    let catalogue = catalogue(&Store::open_existing(store)?)?;
+    if as_json {
+        let list: Vec<Value> = catalogue.holes.iter().map(object).collect();
+        return Ok(writeln!(stdout(), "{}", json!({ "holes": list, "remarks": catalogue.remarks }))?);
+    }
+    for hole in &catalogue.holes {
+        writeln!(stdout(), "{}", row(hole))?;
+    }
+    if catalogue.holes.is_empty() {
+        writeln!(stdout(), "no hole yet")?;
+    }
+    for remark in &catalogue.remarks {
+        writeln!(stdout(), "{remark}")?;
+    }
+    Ok(())
+}
+
+/// Prints papers and names the files.
+pub fn print(names: &[String], out: &Path, store: &Path) -> Result<(), Failure> {
+    let catalogue = catalogue(&Store::open_existing(store)?)?;
+    for file in holes::print(&holes::called(&catalogue.holes, names)?, out)? {
+        writeln!(stdout(), "{}", file.display())?;
+    }
+    for remark in &catalogue.remarks {
+        writeln!(stdout(), "{remark}")?;
+    }
+    Ok(())
+}
+
+/// One hole in one line.
+pub fn row(hole: &Hole) -> String {
+    let units = hole.units();
+    let (judged, setup) = (&hole.judged, &hole.setup);
+    let simulated = if is_simulated(hole) == Some(false) { "" } else { "SIMULATED  " };
+    let depth = judged.depth.map_or("depth –".to_owned(), |depth| format!("depth {}", length_text(micrometres(depth), units)));
+    let lean =
+        judged.lean.map_or("lean –".to_owned(), |lean| format!("lean {}", lean_text(Lean(micrometres(lean.magnitude()).0), units)));
+    let missing: u32 = setup.missing.iter().map(Missing::count).sum();
+    let gaps = if missing == 0 { "nothing missing".to_owned() } else { format!("{missing} records missing") };
+    format!(
+        "{:24}  {simulated}{}  {depth} ({} of plan {})  {lean} ({})  {gaps}  digest {}",
+        hole.handle,
+        if setup.closed.is_some() { "closed" } else { "open" },
+        standing(judged.depth_standing),
+        length_text(micrometres(judged.planned), units),
+        standing(judged.lean_standing),
+        digest(setup.digest),
+    )
+}
+
+/// One hole for other programs: metres and metres per metre, in line axes.
+fn object(hole: &Hole) -> Value {
+    let (judged, setup) = (&hole.judged, &hole.setup);
+    let plan = &setup.opened.body.plan;
+    let pair = |pair: Option<host_tool::judge::LineAxes>| pair.map(|p| json!({ "ahead": p.ahead, "right": p.right }));
+    let gaps: Vec<Value> =
+        setup.missing.iter().map(|m| json!({ "first": m.first, "last": m.last, "cause": m.cause.map(|c| format!("{c:?}")) })).collect();
+    json!({
+        "handle": hole.handle,
+        "rig": hole.stream.rig,
+        "epoch": hole.stream.epoch,
+        "sequence": setup.opened.sequence,
+        "simulated": is_simulated(hole),
+        "line": plan.line.as_str(),
+        "structure": plan.structure.as_str(),
+        "name": hole.name(),
+        "leg": plan.leg,
+        "attempt": plan.attempt,
+        "setup": plan.setup,
+        "closed": setup.closed.is_some(),
+        "planned_depth_m": judged.planned,
+        "depth_m": judged.depth,
+        "depth_standing": standing(judged.depth_standing),
+        "lean": pair(judged.lean),
+        "mean_lean": pair(judged.mean_lean),
+        "lean_limit": judged.lean_limit,
+        "lean_standing": standing(judged.lean_standing),
+        "toe_m": pair(judged.toe),
+        "gaps": gaps,
+        "digest": digest(setup.digest),
+        "reservations": judged.reservations,
+    })
+}
+
+/// `None` where the record of the rig is missing: then nobody can tell.
+fn is_simulated(hole: &Hole) -> Option<bool> {
+    hole.setup.identity.as_ref().map(|identity| identity.simulated)
+}
+
+fn standing(standing: Standing) -> &'static str {
+    match standing {
+        Standing::Within => "within",
+        Standing::Outside => "OUTSIDE",
+        Standing::Unknown => "not known",
+    }
+}
+
+fn digest(state: DigestState) -> &'static str {
+    match state {
+        DigestState::Fits => "fits",
+        DigestState::Differs => "DIFFERS",
+        DigestState::Open => "not yet made",
+    }
+}
+
+fn micrometres(metres: f64) -> Micrometres {
+    #[allow(clippy::cast_possible_truncation)] // a float to integer cast saturates
+    let whole = (metres * 1e6).round() as i32;
+    Micrometres(whole)
+}

@@ -1,0 +1,102 @@
+//! `demo`, `holes` and `print` as people run them.
+
+mod common;
+
+use common::{assert_failed, command, run};
+use std::fs;
+use std::path::Path;
+use std::process::Stdio;
+
+fn papers(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(folder).unwrap().map(|f| f.unwrap().file_name().to_string_lossy().into_owned()).collect();
+    names.retain(|name| !name.starts_with("borewitness.sqlite"));
+    names.sort();
+    assert!(names.iter().all(|name| fs::read(folder.join(name)).unwrap().starts_with(b"%PDF-")), "{names:?}");
+    names
+}
+
+#[test]
+fn a_structure_is_drilled_stored_listed_and_printed() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("demo");
+    let done = run(&["demo", "--out", out.to_str().unwrap()]);
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert_eq!(done.status.code(), Some(0), "{said} {}", String::from_utf8_lossy(&done.stderr));
+    assert!(said.starts_with("SIMULATED: ") && said.trim_end().ends_with(&format!("Store and papers are in {}", out.display())), "{said}");
+    assert_eq!(papers(&out), ["S-27-left.pdf", "S-27-right.pdf", "S-27-structure.pdf"]);
+
+    let store = out.join("borewitness.sqlite");
+    let store = store.to_str().unwrap();
+    let json: serde_json::Value = serde_json::from_slice(&run(&["holes", "--store", store, "--json"]).stdout).unwrap();
+    let holes = json["holes"].as_array().unwrap();
+    assert_eq!(holes.len(), 2);
+    // planned 3.120 and 3.270 m and drilled 25 and 15 mm past, by the scenario; limit 15 mm/m
+    for (hole, (handle, depth)) in holes.iter().zip([("S-27-left", 3.145), ("S-27-right", 3.285)]) {
+        assert_eq!((&hole["handle"], &hole["simulated"], &hole["closed"]), (&handle.into(), &true.into(), &true.into()));
+        assert!((hole["depth_m"].as_f64().unwrap() - depth).abs() < 0.005, "{hole}");
+        assert_eq!((&hole["gaps"], &hole["digest"], &hole["lean_standing"]), (&serde_json::json!([]), &"fits".into(), &"within".into()));
+    }
+
+    let again = folder.path().join("again");
+    let printed = run(&["print", "S-27-right", "--out", again.to_str().unwrap(), "--store", store]);
+    assert_eq!(String::from_utf8_lossy(&printed.stdout).trim(), again.join("S-27-right.pdf").to_str().unwrap());
+    assert_eq!(fs::read(again.join("S-27-right.pdf")).unwrap(), fs::read(out.join("S-27-right.pdf")).unwrap(), "same record, same bytes");
+    assert_failed(&run(&["print", "S-28", "--out", again.to_str().unwrap(), "--store", store]), 1, &["no hole \"S-28\""]);
+    assert_failed(&run(&["demo", "--out", out.to_str().unwrap()]), 1, &["already holds a store"]);
+}
+
+#[test]
+fn without_a_command_it_demonstrates_in_a_new_folder_each_time() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["borewitness-demo", "borewitness-demo-2"] {
+        let done = command(&[]).current_dir(&folder).output().unwrap();
+        assert_eq!(done.status.code(), Some(0), "{}", String::from_utf8_lossy(&done.stderr));
+        assert!(String::from_utf8_lossy(&done.stdout).trim_end().ends_with(&format!("are in {name}")));
+        assert_eq!(papers(&folder.path().join(name)).len(), 3);
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn over_a_real_port_the_same_holes_come_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let (memory, port) = (folder.path().join("memory"), folder.path().join("port"));
+    let holes = |out: &Path, more: &[&str]| {
+        let out = out.to_str().unwrap();
+        let done = run(&[&["demo", "--out", out], more].concat());
+        assert_eq!(done.status.code(), Some(0), "{}", String::from_utf8_lossy(&done.stderr));
+        String::from_utf8_lossy(&done.stdout).lines().filter(|line| line.starts_with("S-27-")).map(str::to_owned).collect::<Vec<_>>()
+    };
+    let of_memory = holes(&memory, &[]);
+    assert_eq!(of_memory.len(), 2);
+    assert_eq!(holes(&port, &["--pty"]), of_memory);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_disk_without_room_ends_it_in_one_line_and_nothing_is_left() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("demo");
+    // Files may grow to 16 blocks of 512 bytes; the signal that comes with more is ignored, so that writing fails.
+    let script = format!("trap '' XFSZ; ulimit -f 16; exec \"{}\" demo --out \"{}\"", env!("CARGO_BIN_EXE_borewitness"), out.display());
+    let done = std::process::Command::new("sh").args(["-c", &script]).stdin(Stdio::null()).output().unwrap();
+    assert_failed(&done, 1, &["borewitness.sqlite", "make room"]);
+    assert!(!out.exists());
+}
+
+#[test]
+fn a_reader_that_has_had_enough_is_no_failure() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("demo");
+    let mut child = command(&["demo", "--out", out.to_str().unwrap()]).spawn().unwrap();
+    drop(child.stdout.take());
+    assert_eq!(child.wait().unwrap().code(), Some(0));
+}
+
+#[test]
+fn what_was_not_understood_has_its_own_exit_code() {
+    for arguments in [&["drill"][..], &["listen"], &["print"], &["listen", "--port", "x", "--baud", "1"]] {
+        assert_eq!(run(arguments).status.code(), Some(2), "{arguments:?}");
+    }
+    assert_failed(&run(&["holes", "--store", "no-such-store"]), 1, &["there is no store at no-such-store"]);
+}
