@@ -3,6 +3,7 @@
 use core::ptr::addr_of;
 use cortex_m_rt::STACK_PAINT_VALUE;
 
+// SAFETY: the linker script of cortex-m-rt defines both; they are only asked for their addresses.
 unsafe extern "C" {
     static _stack_end: u32;
     static _stack_start: u32;
