@@ -135,10 +135,10 @@ impl LeanMeter {
 
     /// A mean that is not gravity is not a lean, however steady it is.
     fn judge_mean(&mut self) {
-        let tally = self.tally();
-        let Ok(count) = i64::try_from(self.window.len()) else { return };
-        let mean = |sum: i64| div_round(sum, count);
-        if self.window.len() >= SAMPLES_MIN && !MEAN_NORM.contains(&norm(mean(tally.forward), mean(tally.right), mean(tally.up))) {
+        let (f, r, u) = self.sum();
+        let count = u64::try_from(self.window.len()).unwrap_or(1).max(1);
+        let mean = norm(f, r, u).checked_div(count).unwrap_or(0);
+        if self.window.len() >= SAMPLES_MIN && !MEAN_NORM.contains(&mean) {
             self.fault = Some(SensorFault::NotGravity);
         }
     }
@@ -148,10 +148,11 @@ impl LeanMeter {
         self.window.clear();
     }
 
-    fn tally(&self) -> Tally {
-        let mut tally = Tally::default();
-        self.window.iter().for_each(|force| tally.add(force));
-        tally
+    fn sum(&self) -> (i64, i64, i64) {
+        self.window
+            .iter()
+            .map(components)
+            .fold((0, 0, 0), |(f, r, u), (df, dr, du)| (f.saturating_add(df), r.saturating_add(dr), u.saturating_add(du)))
     }
 
     /// The tilt sensor's fault.
@@ -169,7 +170,8 @@ impl LeanMeter {
     /// Lean over the window, `None` where there are too few samples or the sensor is at fault.
     #[must_use]
     pub fn lean(&self) -> Option<RigAxes<Lean>> {
-        (self.window.len() >= SAMPLES_MIN && self.fault.is_none()).then(|| self.tally().lean()).flatten()
+        let (f, r, u) = self.sum();
+        normalise(f, r, u).filter(|_| self.window.len() >= SAMPLES_MIN && self.fault.is_none())
     }
 }
 

@@ -24,6 +24,8 @@ const MISSES_TO_FAULT: u8 = 3;
 /// After a request that nobody answered, its sensor is left alone for so long with nothing coming. Replies carry
 /// no number: one that comes late would be taken for the answer to the next request, sound and stale.
 const REST_MS: u32 = 500;
+/// Misses that such a request counts for: one alone is not yet a fault, the second is.
+const SILENCE_WEIGHS: u8 = 2;
 /// Changes of phase in one step at most: from idle over sending and draining to listening, and one to spare.
 const CHANGES_MAX: usize = 4;
 
@@ -103,13 +105,21 @@ impl<T> Track<T> {
         self.resting.is_some_and(|since| now.since(since) < REST_MS)
     }
 
+    /// Takes what came of a poll, or of leaving the sensor alone.
     fn take(&mut self, result: Result<T, SensorFault>, now: Millis) {
-        match result {
-            Ok(_) => self.resting = None,
-            Err(SensorFault::Silent) if !self.rests(false, now) => self.resting = Some(now),
-            Err(_) => {}
-        }
-        self.misses = if result.is_ok() { 0 } else { self.misses.saturating_add(1) };
+        let weight = match result {
+            Ok(_) => {
+                (self.resting, self.misses) = (None, 0);
+                0
+            }
+            Err(SensorFault::Silent) if self.rests(false, now) => 0,
+            Err(SensorFault::Silent) => {
+                self.resting = Some(now);
+                SILENCE_WEIGHS
+            }
+            Err(_) => 1,
+        };
+        self.misses = self.misses.saturating_add(weight);
         self.reading = match result {
             Ok(figure) => Reading::Good(figure),
             Err(fault) if self.misses >= MISSES_TO_FAULT => Reading::Fault(fault),

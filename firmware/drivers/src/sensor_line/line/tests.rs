@@ -203,15 +203,20 @@ fn the_direction_pin_is_high_only_while_sending() {
 }
 
 #[test]
-fn silence_is_stale_then_a_fault_and_the_sensor_is_left_alone_for_half_a_second() {
-    let mut bench = Bench::new(|now, request| if request[0] == 1 && now < 300 { Vec::new() } else { after(now, 3, &good_reply(request)) });
-    let rounds = bench.run(700);
+fn one_lost_request_is_stale_and_a_second_a_fault_half_a_second_later() {
     let silent = Reading::Fault(SensorFault::Silent);
-    let want: Vec<_> = [Reading::Stale; 2].into_iter().chain([silent; 9]).chain([GOOD.count; 3]).collect();
-    assert_eq!(counts(&rounds), want);
-    assert!(rounds.iter().all(|(_, sensed)| sensed.force == GOOD.force), "the other sensor goes on");
-    let asked: Vec<u32> = bench.wire().requests.iter().filter(|(_, request)| request[0] == 1).map(|(at, _)| *at).collect();
-    assert_eq!(asked, [0, 550, 600, 650]);
+    let ends = [300, 800];
+    let want = [[Reading::Stale; 11].to_vec(), [[Reading::Stale; 11].to_vec(), [silent; 11].to_vec()].concat()];
+    let polls = [vec![0, 550, 600, 650], vec![0, 550, 1_100, 1_150, 1_200]];
+    for ((end, want), polls) in ends.into_iter().zip(want).zip(polls) {
+        let mut bench =
+            Bench::new(move |now, request| if request[0] == 1 && now < end { Vec::new() } else { after(now, 3, &good_reply(request)) });
+        let rounds = bench.run(polls.last().unwrap() + 50);
+        assert_eq!(counts(&rounds), [want, [GOOD.count; 3].to_vec()].concat());
+        assert!(rounds.iter().all(|(_, sensed)| sensed.force == GOOD.force), "the other sensor goes on");
+        let asked: Vec<u32> = bench.wire().requests.iter().filter(|(_, request)| request[0] == 1).map(|(at, _)| *at).collect();
+        assert_eq!(asked, polls);
+    }
 }
 
 #[test]
@@ -276,8 +281,9 @@ fn a_late_reply_is_nobodys() {
     // The encoder takes 20 ms: its reply falls into the tilt sensor's exchange. Once it comes between the exchanges.
     for delay in [16, 20, 30] {
         let mut bench = Bench::new(one_bad(1, move |now, request| after(now, delay, &good_reply(request))));
-        let rounds = bench.run(200);
-        assert_eq!(counts(&rounds)[2..], [Reading::Fault(SensorFault::Silent); 2], "{delay} ms");
+        let rounds = bench.run(1_200);
+        assert_eq!(counts(&rounds)[22..], [Reading::Fault(SensorFault::Silent); 2], "{delay} ms");
+        assert!(counts(&rounds).iter().all(|count| *count != GOOD.count), "{delay} ms");
         assert!(rounds.iter().all(|(_, sensed)| sensed.force == GOOD.force), "{delay} ms");
     }
 }
@@ -304,7 +310,7 @@ fn an_echo_is_recognised_and_dropped() {
     let settings = LineSettings { echo: true, ..LineSettings::BENCH };
     assert_eq!(Bench::with(settings, echoing(true)).run(50)[0].1, GOOD);
     let silent = Reading::Fault(SensorFault::Silent);
-    assert_eq!(counts(&Bench::with(settings, echoing(false)).run(150))[2], silent, "an echo alone is silence");
+    assert_eq!(counts(&Bench::with(settings, echoing(false)).run(600))[11], silent, "an echo alone is silence");
     let other = Reading::Fault(SensorFault::Mismatched);
     assert_eq!(counts(&Bench::new(echoing(false)).run(150))[2], other, "where none is expected it is no answer");
 }
@@ -336,8 +342,8 @@ fn framing_errors_alone_are_damage_and_beside_a_sound_reply_no_matter() {
 fn a_port_that_takes_nothing_is_a_silent_sensor_and_not_a_hang() {
     let mut bench = Bench::new(|now, request| after(now, 3, &good_reply(request)));
     bench.wire().takes = false;
-    let rounds = bench.run(200);
-    assert_eq!(counts(&rounds)[2..], [Reading::Fault(SensorFault::Silent); 2]);
+    let rounds = bench.run(650);
+    assert_eq!(counts(&rounds)[11..], [Reading::Fault(SensorFault::Silent); 2]);
     bench.wire().takes = true;
     bench.wire().sending.clear();
     assert_eq!(bench.run(600).last().unwrap().1, GOOD);
