@@ -101,7 +101,9 @@ impl<M: Memory> Rig<M> {
         let (count, misclosure) = self.depth.touch_hub().ok_or(Answer::NoDepth)?;
         let first = u8::from(misclosure.is_none());
         let sequence = self.kept(&Record::Hub(Hub { at: now, request, count, misclosure: misclosure.unwrap_or_default(), first }))?;
-        self.record_reference(now);
+        if first == 1 {
+            self.record_reference(now);
+        }
         Ok(sequence)
     }
 

@@ -1,0 +1,1 @@
+//! Sensors that nobody here wrote.
