@@ -94,7 +94,20 @@ fn a_hole_is_done_by_script_and_every_record_of_it_is_in_the_store() {
 fn a_refused_order_is_said_and_ends_the_script() {
     let folder = tempfile::tempdir().unwrap();
     let rig = LiveRig::start(unchanged);
-    let done = run(&["listen", "--port", &rig.port, "--store", &store_in(folder.path()), "--do", "close", "--do", "touch", "--leave"]);
+    let done = run(&[
+        "listen",
+        "--port",
+        &rig.port,
+        "--store",
+        &store_in(folder.path()),
+        "--do",
+        "close",
+        "--do",
+        "touch",
+        "--leave",
+        "--for",
+        "20",
+    ]);
     let said = String::from_utf8_lossy(&done.stdout);
     assert_eq!(done.status.code(), Some(1));
     assert!(said.contains("close: the rig refused: no hole is open") && !said.contains("touch:"), "{said}");
@@ -136,6 +149,7 @@ fn a_terminal_keeps_a_line_for_the_readout_and_one_to_type_on() {
     wait_for("> ", &mut screen);
     wait_for("\x1b7\r\x1b[1A\x1b[KSIMULATED SIM-BENCH-1 | no hole open | ", &mut screen);
     screen.write_all(b"note Tester: typed\n").unwrap();
+    wait_for("\x1b8\n> ", &mut screen); // a fresh line to type on, and one above it for the readout
     wait_for("note: done, and recorded", &mut screen);
     screen.write_all(b"dig\n").unwrap();
     wait_for("\"dig\" is no order", &mut screen);
@@ -153,7 +167,7 @@ fn what_is_no_rig_is_said_after_five_seconds_and_how_to_mend_it() {
     let folder = tempfile::tempdir().unwrap();
     let listen = |port: &str, store: &str| {
         let begun = Instant::now();
-        let output = run(&["listen", "--port", port, "--store", store]);
+        let output = run(&["listen", "--port", port, "--store", store, "--for", "12"]);
         assert!((4..9).contains(&begun.elapsed().as_secs()), "{:?}", begun.elapsed());
         output
     };
