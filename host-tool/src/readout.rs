@@ -56,10 +56,10 @@ impl Readout {
         self.port_lost = lost;
     }
 
-    /// Whether there is a figure to show.
+    /// What a person would call the state at `now`: a readout that changes in this is shown at once. `None` without data.
     #[must_use]
-    pub fn is_live(&self, now: u64) -> bool {
-        self.live_now(now).is_some()
+    pub fn state(&self, now: u64) -> Option<Status> {
+        self.live_now(now).and_then(|live| Status::from_bits(live.status))
     }
 
     /// The line at `now`, ms.
@@ -182,6 +182,7 @@ impl Seen<'_> {
 
     fn activity(&self) -> String {
         let words = match self.status.activity {
+            _ if !self.depth_known() => "",
             Activity::Idle => "",
             Activity::Clear => "clear of the hole",
             Activity::Tripping => "tripping",
@@ -329,7 +330,7 @@ mod tests {
     #[test]
     fn after_half_a_second_of_silence_nothing_old_is_shown() {
         let mut readout = shown(0, Some(plan()), live(GOOD), outlook());
-        assert!(readout.is_live(1_500) && readout.line(1_500).contains("2.07 m"));
+        assert!(readout.state(1_500).is_some() && readout.line(1_500).contains("2.07 m"));
         let line = readout.line(3_501);
         assert!(
             line.ends_with("| S-27 left leg | to go – | depth – | lean – | no data for 2.5 s: is the rig on and the cable in?"),

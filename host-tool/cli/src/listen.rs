@@ -89,7 +89,7 @@ impl Desk {
             }
         }
         self.give_scripted(now)?;
-        self.screen.readout(now, self.readout.is_live(now), || self.readout.line(now))?;
+        self.screen.readout(now, self.readout.state(now), || self.readout.line(now))?;
         self.is_over(now)
     }
 

@@ -1,11 +1,14 @@
 //! Where lines go: a terminal keeps one line for the readout and one to type on; a pipe gets a line each second.
 
 use console::{Term, truncate_str};
+use shared_protocol::state::Status;
 use std::io::{self, Write};
 
 /// Time between two readouts on a terminal, and through a pipe, ms.
 const TERMINAL_MS: u64 = 200;
 const PIPE_MS: u64 = 1_000;
+/// Time that a state must have been shown before a change of it is, ms: a state that flickers does not flood a pipe.
+const CHANGE_MS: u64 = 100;
 const PROMPT: &str = "> ";
 
 /// The screen.
@@ -14,7 +17,7 @@ pub struct Screen {
     term: Term,
     is_terminal: bool,
     shown: Option<u64>,
-    was_live: bool,
+    state: Option<Status>,
     readout: String,
 }
 
@@ -22,7 +25,7 @@ impl Screen {
     /// Standard output as it is; on a terminal the readout's line and the prompt are set up.
     pub fn new() -> io::Result<Self> {
         let term = Term::stdout();
-        let mut screen = Self { is_terminal: term.is_term(), term, shown: None, was_live: false, readout: String::new() };
+        let mut screen = Self { is_terminal: term.is_term(), term, shown: None, state: None, readout: String::new() };
         screen.entered()?;
         Ok(screen)
     }
@@ -46,14 +49,17 @@ impl Screen {
         self.term.flush()
     }
 
-    /// Shows the readout when it is due. A first figure does not wait.
-    pub fn readout(&mut self, now: u64, is_live: bool, line: impl FnOnce() -> String) -> io::Result<()> {
-        let every = if self.is_terminal { TERMINAL_MS } else { PIPE_MS };
-        let first_figure = is_live && !self.was_live;
-        self.was_live = is_live;
-        if !first_figure && self.shown.is_some_and(|at| now.saturating_sub(at) < every) {
+    /// Shows the readout when it is due, or when its state has changed.
+    pub fn readout(&mut self, now: u64, state: Option<Status>, line: impl FnOnce() -> String) -> io::Result<()> {
+        let every = match (self.is_terminal, state == self.state) {
+            (true, _) => TERMINAL_MS,
+            (false, true) => PIPE_MS,
+            (false, false) => CHANGE_MS,
+        };
+        if self.shown.is_some_and(|at| now.saturating_sub(at) < every) {
             return Ok(());
         }
+        self.state = state;
         self.shown = Some(now);
         self.readout = line();
         if self.is_terminal {
