@@ -2,7 +2,7 @@
 
 use crate::facts::Wall;
 use crate::paper::words::code;
-use crate::session::{Introduction, Line, Outcome, Output, Session, Stream};
+use crate::session::{Came, Introduction, Line, Outcome, Output, Session, Stream};
 use crate::store::{Store, StoreFault};
 use crate::text::terminal;
 use shared_protocol::VERSION;
@@ -54,6 +54,9 @@ impl std::fmt::Display for Notice {
                 "rig {} speaks version {theirs}, this program version {VERSION}: its records are stored, but it is neither shown nor commanded",
                 rig(stream)
             ),
+            Self::Missing(stream, first, last) if first == last => {
+                write!(f, "record {first} of rig {} is missing; the gap stays visible wherever it is used", rig(stream))
+            }
             Self::Missing(stream, first, last) => {
                 write!(f, "records {first} to {last} of rig {} are missing; the gap stays visible wherever they are used", rig(stream))
             }
@@ -117,6 +120,9 @@ pub struct Capture {
     session: Session,
     store: Store,
     clock_request: Option<u32>,
+    /// The last run of a rig that took the time of day: whose, and which start.
+    told: Option<(Stream, u16)>,
+    boot: u16,
     hole: Option<u32>,
     differs: bool,
 }
@@ -127,7 +133,7 @@ impl Capture {
     /// # Errors
     /// Where the store does not say which host this is.
     pub fn new(store: Store) -> Result<Self, StoreFault> {
-        Ok(Self { session: Session::new(store.host()?), store, clock_request: None, hole: None, differs: false })
+        Ok(Self { session: Session::new(store.host()?), store, clock_request: None, told: None, boot: 0, hole: None, differs: false })
     }
 
     /// Takes what came by `now` (milliseconds, only rising), perhaps nothing; call it every few tens of milliseconds.
@@ -164,7 +170,9 @@ impl Capture {
             }
             Output::Outcome(request, outcome) if self.clock_request == Some(request) => {
                 self.clock_request = None;
-                if !outcome.is_done() {
+                if outcome.is_done() {
+                    self.told = self.session.rig().map(|stream| (stream.clone(), self.boot));
+                } else {
                     step.events.push(Event::Notice(Notice::ClockNotSet(outcome)));
                 }
             }
@@ -188,7 +196,9 @@ impl Capture {
             step.events.push(Event::Notice(Notice::Missing(stream.clone(), end, hello.tail - 1)));
         }
         self.session.resume(now, self.store.next_wanted(&stream, hello.tail)?);
-        if introduction.same_version() {
+        self.boot = hello.boot;
+        let told = introduction.came != Came::Restarted && self.told == Some((stream, hello.boot));
+        if introduction.same_version() && !told {
             let Wall { unix_ms, offset } = wall;
             self.clock_request = Some(self.command(now, Command::SetClock(SetClock { unix_ms, offset }))?);
         }
@@ -332,6 +342,8 @@ mod tests {
     fn a_rig_is_told_the_time_once_in_each_run() {
         let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
         bench.run(&mut rig, 5_000);
+        bench.capture.cut(); // and the cable is in again: the rig still knows
+        bench.run(&mut rig, 2_000);
         rig.restart();
         bench.run(&mut rig, 5_000);
         let told: Vec<&Command> = rig.done.iter().map(|(_, command)| command).collect();
@@ -342,7 +354,7 @@ mod tests {
         rig.restart();
         rig.deaf = true;
         bench.run(&mut rig, 6_000);
-        assert_eq!(bench.notices().len(), 1);
+        assert_eq!(bench.notices().len(), 1, "{:?}", bench.notices());
         assert!(bench.notices()[0].starts_with("the rig does not know the time of day: the rig did not answer"));
     }
 

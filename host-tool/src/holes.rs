@@ -333,7 +333,10 @@ mod tests {
         let remarks = catalogue(&Store::open(&folder.path().join("store.sqlite")).unwrap()).unwrap().remarks;
         assert_eq!(
             remarks,
-            ["damaged in the store and left out: 1 record of rig Alpha", "kept aside because another has the same number: 1 record of rig Alpha"]
+            [
+                "damaged in the store and left out: 1 record of rig Alpha",
+                "kept aside because another has the same number: 1 record of rig Alpha"
+            ]
         );
     }
 }

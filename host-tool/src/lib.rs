@@ -1,14 +1,19 @@
 //! The cab and the office.
 //!
-//! Bytes from the port go through [`facts`] (what the rig's slots say, hole by hole, nothing judged) and
-//! [`judge`] (what it means against the plan) to paper and page.
+//! The way of a record: a [`port`] carries bytes; a [`session`] makes slots of them, asks for what is missing and
+//! acknowledges what is stored; a [`store`] keeps them verbatim; a [`capture`] is session and store together.
+//! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, and
+//! [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`].
+//! [`plan`] and [`measure`] read what people write; [`text`] makes hostile names harmless.
+//!
+//! Only [`port`] touches the world: everything else is handed bytes, paths and the time.
 
 pub mod capture;
 pub mod facts;
 pub mod holes;
 pub mod judge;
-pub mod paper;
 pub mod measure;
+pub mod paper;
 pub mod plan;
 pub mod port;
 pub mod readout;

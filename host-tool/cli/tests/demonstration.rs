@@ -1,4 +1,5 @@
 //! `demo`, `holes` and `print` as people run them.
+#![cfg(unix)]
 
 mod common;
 
@@ -56,7 +57,6 @@ fn without_a_command_it_demonstrates_in_a_new_folder_each_time() {
     }
 }
 
-#[cfg(unix)]
 #[test]
 fn over_a_real_port_the_same_holes_come_out() {
     let folder = tempfile::tempdir().unwrap();
@@ -72,7 +72,6 @@ fn over_a_real_port_the_same_holes_come_out() {
     assert_eq!(holes(&port, &["--pty"]), of_memory);
 }
 
-#[cfg(unix)]
 #[test]
 fn a_disk_without_room_ends_it_in_one_line_and_nothing_is_left() {
     let folder = tempfile::tempdir().unwrap();
