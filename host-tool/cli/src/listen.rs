@@ -22,6 +22,8 @@ use std::time::{Duration, Instant};
 const TURN: Duration = Duration::from_millis(20);
 /// A rig says hello within a fraction of a second; so long without is no rig, ms.
 const NO_RIG_MS: u64 = 5_000;
+/// How long somebody who leaves waits for the last records, ms.
+const LAST_RECORDS_MS: u64 = 3_000;
 
 /// Listens.
 pub fn listen(listening: Listening) -> Result<(), Failure> {
@@ -36,6 +38,7 @@ pub fn listen(listening: Listening) -> Result<(), Failure> {
         same_version: None,
         met: false,
         quiet_since: 0,
+        leave_by: None,
         listening,
     };
     let typed = typed_lines();
@@ -68,6 +71,8 @@ struct Desk {
     met: bool,
     /// When the last scripted order was done.
     quiet_since: u64,
+    /// Somebody typed `leave`: go when everything is stored, at this time at the latest.
+    leave_by: Option<u64>,
 }
 
 impl Desk {
@@ -134,7 +139,8 @@ impl Desk {
     /// Does what was typed; `true` to leave.
     fn obey(&mut self, now: u64, line: &str) -> Result<bool, Failure> {
         match parse(line) {
-            Ok(Order::Leave) => return Ok(true),
+            Ok(Order::Leave) if self.same_version.is_none() => return Ok(true),
+            Ok(Order::Leave) => (self.leave_by, self.quiet_since) = (Some(now.saturating_add(LAST_RECORDS_MS)), now),
             Ok(Order::Help) => self.screen.say(HELP)?,
             Ok(Order::Ask(word, command)) => self.ask(now, word, *command, false)?,
             Err(why) => self.screen.say(&why)?,
@@ -168,6 +174,13 @@ impl Desk {
     fn is_over(&mut self, now: u64) -> Result<bool, Failure> {
         if now >= NO_RIG_MS && !self.met && !self.listening.wait {
             return Err(Failure::Failed(no_rig(&self.listening, self.capture.line())));
+        }
+        if let Some(limit) = self.leave_by {
+            let stored = self.asked.is_empty() && self.capture.drained(self.quiet_since);
+            if !stored && now >= limit {
+                self.screen.say("left before every record was fetched: the rig keeps them, listen again to have them")?;
+            }
+            return Ok(stored || now >= limit);
         }
         let all_done = self.scripted.is_empty() && self.asked.is_empty();
         if self.listening.leave && all_done && self.capture.drained(self.quiet_since) {
