@@ -4,12 +4,15 @@ mod board;
 mod emulate;
 mod emulator;
 mod firmware;
+mod fuzz;
 mod host;
 mod image;
 mod lockstep;
 mod log;
 mod session;
 mod size;
+mod test;
+mod tools;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -26,6 +29,10 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Prove everything, the image on the emulated board included
+    Test,
+    /// Feed mutated frames to the decoder and to a whole rig
+    Fuzz(fuzz::Arguments),
     /// Build the bench board's image and print its path
     Firmware,
     /// Run the image on an emulated board and show its log
@@ -39,6 +46,8 @@ type Outcome<T = ()> = Result<T, String>;
 
 fn main() -> ExitCode {
     let outcome = match Arguments::parse().verb {
+        Verb::Test => test::run(),
+        Verb::Fuzz(arguments) => fuzz::run(&arguments),
         Verb::Firmware => firmware::run(),
         Verb::Emulate(arguments) => emulate::run(&arguments),
         Verb::Size => size::run(),
