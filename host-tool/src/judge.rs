@@ -110,7 +110,9 @@ pub fn judge(setup: &SetUp) -> Judged {
         planned,
         accepted,
         // an open hole that is not yet deep enough is not outside: it is not finished
-        depth_standing: standing(depth.filter(|d| setup.closed.is_some() || *d > accepted.1).map(|d| (accepted.0..=accepted.1).contains(&d))),
+        depth_standing: standing(
+            depth.filter(|d| setup.closed.is_some() || *d > accepted.1).map(|d| (accepted.0..=accepted.1).contains(&d)),
+        ),
         toe,
         lean,
         mean_lean: mean_lean(&axis),

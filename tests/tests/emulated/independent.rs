@@ -28,7 +28,8 @@ struct Talker {
 
 impl Talker {
     fn start(command: &mut Command) -> Self {
-        let mut child = command.process_group(0).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap_or_else(|e| panic!("{command:?}: {e}"));
+        let mut child =
+            command.process_group(0).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap_or_else(|e| panic!("{command:?}: {e}"));
         let (sender, lines) = channel();
         let out = BufReader::new(child.stdout.take().expect("piped"));
         std::thread::spawn(move || out.lines().map_while(Result::ok).all(|line| sender.send((Instant::now(), line)).is_ok()));
