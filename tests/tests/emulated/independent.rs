@@ -210,6 +210,11 @@ fn a_hole_is_measured_by_sensors_that_nobody_here_wrote_and_every_fault_of_their
     site.cab.wait_for("nonsense", seconds(4), |line| line.contains("lean – (tilt sensor"));
     site.slave.say("fault none 2");
     site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("depth"));
+    site.slave.say("fault values 1");
+    let (took, _) = site.cab.wait_for("a jump", seconds(4), |line| line.contains("depth – (depth encoder"));
+    site.slave.say("fault none 1"); // before it is taken for the truth, half a second after
+    assert!(took <= seconds(1), "{took:?}");
+    site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("depth"));
     site.go(500.0, 25.0);
     site.go(-400.0, 400.0);
     site.go(0.0, 100.0);

@@ -9,6 +9,7 @@ mod host;
 mod image;
 mod lockstep;
 mod log;
+mod pictures;
 mod session;
 mod size;
 mod test;
@@ -37,6 +38,8 @@ enum Verb {
     Firmware,
     /// Run the image on an emulated board and show its log
     Emulate(emulate::Arguments),
+    /// Make the documents' pictures anew
+    Pictures,
     /// Hold the image's flash, RAM, stack and work per turn against the board's budget
     Size,
 }
@@ -50,6 +53,7 @@ fn main() -> ExitCode {
         Verb::Fuzz(arguments) => fuzz::run(&arguments),
         Verb::Firmware => firmware::run(),
         Verb::Emulate(arguments) => emulate::run(&arguments),
+        Verb::Pictures => pictures::run(),
         Verb::Size => size::run(),
     };
     match outcome {

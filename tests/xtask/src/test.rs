@@ -10,6 +10,9 @@ const FUZZ_RUNS: u64 = 10_000_000;
 /// Papers that the demonstration must leave: two certificates and a summary.
 const PAPERS_MIN: usize = 3;
 
+/// Where the demonstration leaves its papers, from the top.
+pub const DEMONSTRATION: &str = "target/demonstration";
+
 /// One step: its name and what it does.
 type Step = (&'static str, fn() -> Outcome);
 
@@ -69,8 +72,8 @@ pub fn run_command(command: &mut Command, name: &str) -> Outcome {
 }
 
 /// The README's first command, as a newcomer runs it.
-fn demonstration() -> Outcome {
-    let folder = board::root().join("target/demonstration");
+pub fn demonstration() -> Outcome {
+    let folder = board::root().join(DEMONSTRATION);
     let _ = std::fs::remove_dir_all(&folder);
     cargo(&["build", "--release", "--quiet"])?;
     let since = Instant::now();
