@@ -269,7 +269,8 @@ fn the_vectors_pin_every_message() {
     let all = messages();
     let mut names: Vec<&str> = all.iter().map(|(name, _)| *name).collect();
     let mut table: Vec<&str> = shared_protocol::message::TABLE.iter().map(|(_, name, _)| *name).collect();
-    (names.sort_unstable(), table.sort_unstable());
+    names.sort_unstable();
+    table.sort_unstable();
     assert_eq!(names, table, "one of each kind");
     let mut file = "# One frame of every message. Written by BLESS=1 cargo test -p shared-protocol.\n".to_owned();
     for (name, message) in &all {
