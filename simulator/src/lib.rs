@@ -6,7 +6,7 @@
 //! # In a minute
 //!
 //! A [`bench::Bench`] is all of it together: a [`world::World`] with its truth, [`sensors`] on a Modbus
-//! [`line`], a [`cable`] to the host, an [`operator`] who works a [`scenario`], and a [`machine::Machine`] that
+//! [`mod@line`], a [`cable`] to the host, an [`operator`] who works a [`scenario`], and a [`machine::Machine`] that
 //! runs the firmware. Whoever drives it does three things in turn: lets time pass, does what the operator's
 //! [`cue::Cue`]s ask of the host, and says when that is done.
 //!
