@@ -6,8 +6,9 @@ use crate::session::{Came, Introduction, Line, Outcome, Output, Session, Stream}
 use crate::store::{Store, StoreFault};
 use crate::text::terminal;
 use shared_protocol::VERSION;
+use shared_protocol::assemble::Assembler;
 use shared_protocol::message::{Command, Live, Outlook, SetClock};
-use shared_protocol::record::{Assembler, Plan, Record};
+use shared_protocol::record::{Plan, Record};
 use shared_protocol::slot::PARTS_MAX;
 use shared_protocol::state::Answer;
 

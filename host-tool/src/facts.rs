@@ -1,8 +1,10 @@
 //! What a rig's slots say, set-up by set-up, in the rig's own words. Nothing is judged here, bridged or guessed.
 
 use sha2::{Digest, Sha256};
+use shared_protocol::assemble::Assembler;
 use shared_protocol::record::{
-    Assembler, Change, Clock, Closed, Fault, Hub, Identity, Increment, Note, Opened, Pass, Record, RecordFault, Start, Tool,
+    Calibrated, Change, Clock, Closed, Fault, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Record, RecordFault, Refusal,
+    Start, Tool,
 };
 use shared_protocol::slot::Slot;
 use shared_protocol::state::GapCause;
@@ -102,6 +104,12 @@ pub struct SetUp {
     pub opened: Timed<Opened>,
     /// The rig and its instruments; `None` where that record is missing.
     pub identity: Option<Identity>,
+    /// The calibrations in force; `None` where that record is missing.
+    pub instruments: Option<Instruments>,
+    /// What the operator said of slow going.
+    pub refusals: Vec<Timed<Refusal>>,
+    /// Calibrations taken while the set-up was open: what was drilled before and after was measured differently.
+    pub calibrated: Vec<Timed<Calibrated>>,
     /// Touches of the hub.
     pub hubs: Vec<Timed<Hub>>,
     /// Tools put on.
@@ -203,6 +211,9 @@ fn take(
             open.slots.append(pending);
             open.closed = Some(Timed { sequence, moment: moment(body.at), body });
         }
+        Ok(Record::Instruments(body)) => open.instruments = Some(body),
+        Ok(Record::Refusal(body)) => open.refusals.push(Timed { sequence, moment: moment(body.at), body }),
+        Ok(Record::Calibrated(body)) => open.calibrated.push(Timed { sequence, moment: moment(body.at), body }),
         Ok(Record::Opened(_) | Record::Clock(_) | Record::Gap(_)) => {}
         Err(RecordFault::Unknown(_)) => open.unknown += 1,
         Err(RecordFault::Malformed(_)) => open.malformed += 1,
@@ -214,6 +225,9 @@ impl SetUp {
         Self {
             opened,
             identity: None,
+            instruments: None,
+            refusals: Vec::new(),
+            calibrated: Vec::new(),
             hubs: Vec::new(),
             tools: Vec::new(),
             increments: Vec::new(),
@@ -311,7 +325,8 @@ fn wall(clocks: &Clocks, boot: u16, at: Millis) -> Option<Wall> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use shared_protocol::record::{Gap, slots};
+    use shared_protocol::assemble::slots;
+    use shared_protocol::record::Gap;
     use shared_protocol::slot::RECORD_BYTES_MAX;
     use shared_protocol::units::Micrometres;
 

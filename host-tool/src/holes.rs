@@ -207,7 +207,8 @@ fn whole_or_absent(path: &Path, bytes: &[u8]) -> Result<PathBuf, (PathBuf, std::
 #[cfg(test)]
 mod tests {
     use super::*;
-    use shared_protocol::record::{Increment, Opened, Record, slots};
+    use shared_protocol::assemble::slots;
+    use shared_protocol::record::{Increment, Opened, Record};
     use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
     use shared_protocol::units::Micrometres;
 

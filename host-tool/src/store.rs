@@ -354,7 +354,8 @@ fn fault(path: &Path, error: &rusqlite::Error) -> StoreFault {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use shared_protocol::record::{Gap, Record, slots};
+    use shared_protocol::assemble::slots;
+    use shared_protocol::record::{Gap, Record};
     use shared_protocol::slot::{Part, RECORD_BYTES_MAX};
     use std::collections::BTreeMap;
 

@@ -3,7 +3,7 @@
 //!
 //! The macros keep a table of every layout, and `WIRE.md` is checked against those tables.
 
-use crate::units::{CentiDegrees, Lean, Micrometres, Millis};
+use crate::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis};
 
 /// One field of a hand-laid body.
 pub trait Field: Copy {
@@ -34,7 +34,7 @@ macro_rules! integer_fields {
         }
     )*};
 }
-integer_fields!(u8, u16, u32, i16, i32, i64);
+integer_fields!(u8, u16, u32, i8, i16, i32, i64);
 
 macro_rules! unit_fields {
     ($($unit:ident($int:ty) = $name:literal),*) => {$(
@@ -51,7 +51,13 @@ macro_rules! unit_fields {
         }
     )*};
 }
-unit_fields!(Micrometres(i32) = "i32 µm", Lean(i32) = "i32 µm/m", Millis(u32) = "u32 ms", CentiDegrees(i32) = "i32 0.01°");
+unit_fields!(
+    Micrometres(i32) = "i32 µm",
+    Lean(i32) = "i32 µm/m",
+    MicroG(i32) = "i32 µg",
+    Millis(u32) = "u32 ms",
+    CentiDegrees(i32) = "i32 0.01°"
+);
 
 impl<const N: usize> Field for [u8; N] {
     const BYTES: usize = N;

@@ -2,12 +2,13 @@
 //!
 //! Read in this order: [`units`] are the quantities; a [`slot`] is 32 self-checked bytes, the same in the rig's
 //! memory, on the cable, in the store and in the paper's attachment; a [`record`] is what one or several slots
-//! mean; a [`message`] is what travels the cable; a [`frame`] is how it survives the cable.
+//! mean, and [`assemble`] puts their parts together; a [`message`] is what travels the cable; a [`frame`] is how it survives the cable.
 //! `WIRE.md` beside this crate says all of it to the bit, and a test holds the two together.
 #![cfg_attr(not(test), no_std)]
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects))]
 
-pub mod axis;
+pub mod assemble;
+
 pub mod body;
 pub mod frame;
 pub mod message;

@@ -4,9 +4,9 @@
 //! they are read without looking at the version. Everything else is read only when versions agree.
 
 use crate::body::Row;
-use crate::record::Plan;
+use crate::record::{Calibration, Plan};
 use crate::slot::{SLOT_BYTES, Slot, SlotFault};
-use crate::units::{Micrometres, Millis};
+use crate::units::{MicroG, Micrometres, Millis};
 use crate::{VERSION, fixed_body, text_body};
 use heapless::String;
 
@@ -94,13 +94,17 @@ fixed_body! {
         pub at: Millis,
         /// Deepest held, below the hub.
         pub bottom: Micrometres,
-        /// Where the axis ends now, forward.
+        /// Where the axis ends now by the stick model, forward.
         pub toe_forward: Micrometres,
-        /// Where the axis ends now, to the right.
+        /// Where the axis ends now by the stick model, to the right.
         pub toe_right: Micrometres,
-        /// Where it will end at planned depth if nothing changes, forward.
+        /// Where it ends now by the wall-guided model, forward.
+        pub wall_forward: Micrometres,
+        /// Where it ends now by the wall-guided model, to the right.
+        pub wall_right: Micrometres,
+        /// Where the middle of both will end at planned depth if nothing changes, forward.
         pub planned_forward: Micrometres,
-        /// Where it will end at planned depth if nothing changes, to the right.
+        /// Where the middle of both will end at planned depth if nothing changes, to the right.
         pub planned_right: Micrometres,
         /// Passes so far.
         pub pass: u16,
@@ -124,6 +128,46 @@ fixed_body! {
         pub answer: u8,
         /// Sequence of the record that it left, where it left one.
         pub sequence: u32,
+    }
+}
+
+fixed_body! {
+    /// Rig to host, twice a second, for calibrating: what the sensors give before any correction.
+    pub struct Raw {
+        /// The rig's clock.
+        pub at: Millis,
+        /// The encoder's count.
+        pub count: i32,
+        /// Mean specific force over the last second, forward.
+        pub forward: MicroG,
+        /// Mean specific force over the last second, to the right.
+        pub right: MicroG,
+        /// Mean specific force over the last second, along the tool.
+        pub up: MicroG,
+        /// Samples in the mean; 0 where the tilt sensor gives none.
+        pub samples: u16,
+        /// Standard deviation of the samples, both level axes together, steps of 10 µg.
+        pub scatter: u16,
+        /// Temperature, hundredths of a degree Celsius, or no temperature.
+        pub temperature: i16,
+        /// 1 where the count is good now.
+        pub count_good: u8,
+    }
+}
+
+text_body! {
+    /// Host to rig: take this calibration into the configuration.
+    pub struct Calibrate {
+        /// The calibration.
+        pub calibration: Calibration,
+    }
+}
+
+fixed_body! {
+    /// Host to rig: the operator says whether slow going was refusal.
+    pub struct ConfirmRefusal {
+        /// 1 refusal, 0 not.
+        pub confirmed: u8,
     }
 }
 
@@ -261,8 +305,8 @@ pub const SLOTS_KIND: u8 = 4;
 pub const DRAIN_LAST: u8 = 15;
 
 messages! {
-    plain { 1 Ask, 2 Hello, 3 Replay, 5 Acknowledge, 16 Live, 17 Outlook, 18 Reply }
-    commands { 32 LoadHole, 33 TouchHub, 34 ChangeTool, 35 CloseHole, 36 TakeNote, 37 SetClock }
+    plain { 1 Ask, 2 Hello, 3 Replay, 5 Acknowledge, 16 Live, 17 Outlook, 18 Reply, 19 Raw }
+    commands { 32 LoadHole, 33 TouchHub, 34 ChangeTool, 35 CloseHole, 36 TakeNote, 37 SetClock, 38 Calibrate, 39 ConfirmRefusal }
 }
 
 /// Why bytes are no message that this version understands.

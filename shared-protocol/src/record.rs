@@ -4,8 +4,8 @@
 //! carries the hub's height above the datum, and the host turns one into the other when it prints.
 
 use crate::body::{CoarseLean, Row};
-use crate::slot::{BODY_BYTES, PARTS_MAX, Part, RECORD_BYTES_MAX, Slot};
-use crate::units::{CentiDegrees, Lean, Micrometres, Millis, RigAxes};
+use crate::slot::RECORD_BYTES_MAX;
+use crate::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis, RigAxes};
 use crate::{fixed_body, text_body};
 use heapless::{String, Vec};
 
@@ -42,6 +42,12 @@ text_body! {
         pub skew_ms: u16,
         /// Increment of new depth that makes one record.
         pub increment: Micrometres,
+        /// The end of the tilt sensor's range.
+        pub tilt_range: MicroG,
+        /// The most misclosure on the hub that is accepted.
+        pub misclosure_limit: Micrometres,
+        /// The tilt sensor's temperature, hundredths of a degree Celsius; [`NO_TEMPERATURE`] where it gives none.
+        pub temperature: i16,
         /// First eight bytes of the configuration's SHA-256.
         pub configuration: [u8; 8],
     }
@@ -96,6 +102,91 @@ text_body! {
         pub request: u32,
         /// The plan.
         pub plan: Plan,
+    }
+}
+
+/// Stands for a temperature that nobody measures.
+pub const NO_TEMPERATURE: i16 = i16::MIN;
+
+/// Values that one calibration may have.
+pub const VALUES_MAX: usize = 16;
+
+text_body! {
+    /// The result of calibrating one thing, from whoever did it.
+    pub struct Calibration {
+        /// What: a [`CalibrationItem`](crate::state::CalibrationItem).
+        pub item: u8,
+        /// Who did it.
+        pub who: String<16>,
+        /// When: days since 1970-01-01.
+        pub day: u32,
+        /// The last day on which it holds, days since 1970-01-01.
+        pub expires: u32,
+        /// Its standard uncertainty, in the unit of the item.
+        pub uncertainty: u32,
+        /// The largest disagreement that the procedure itself showed, in the unit of the item.
+        pub residual: u32,
+        /// The values; what they are depends on the item.
+        pub values: Vec<i32, VALUES_MAX>,
+    }
+}
+
+text_body! {
+    /// A calibration was taken into the rig's configuration.
+    pub struct Calibrated {
+        /// When.
+        pub at: Millis,
+        /// The command that brought it.
+        pub request: u32,
+        /// The calibration.
+        pub calibration: Calibration,
+    }
+}
+
+text_body! {
+    /// One calibration in force, without its values: enough to know what a figure is worth.
+    pub struct Stamp {
+        /// What: a [`CalibrationItem`](crate::state::CalibrationItem).
+        pub item: u8,
+        /// Who did it.
+        pub who: String<16>,
+        /// When: days since 1970-01-01.
+        pub day: u32,
+        /// The last day on which it holds, days since 1970-01-01.
+        pub expires: u32,
+        /// Its standard uncertainty, in the unit of the item.
+        pub uncertainty: u32,
+        /// The largest disagreement that the procedure itself showed, in the unit of the item.
+        pub residual: u32,
+        /// The first value where one value says it all (guide play), the temperature of a tilt zero; else 0.
+        pub value: i32,
+    }
+}
+
+/// Stamps that a set-up carries at most.
+pub const STAMPS_MAX: usize = 6;
+
+text_body! {
+    /// The calibrations in force: follows every [`Identity`]. What is not among them was never calibrated.
+    pub struct Instruments {
+        /// When.
+        pub at: Millis,
+        /// One stamp for each.
+        pub stamps: Vec<Stamp, STAMPS_MAX>,
+    }
+}
+
+fixed_body! {
+    /// The operator said whether slow going was refusal.
+    pub struct Refusal {
+        /// When.
+        pub at: Millis,
+        /// The command that said so.
+        pub request: u32,
+        /// 1 refusal, 0 not.
+        pub confirmed: u8,
+        /// Where the bottom was, below the hub.
+        pub depth: Micrometres,
     }
 }
 
@@ -188,6 +279,8 @@ fixed_body! {
         pub tag: Micrometres,
         /// The bottom when it left, below the hub.
         pub bottom: Micrometres,
+        /// The tilt sensor's temperature, whole degrees Celsius; −128 where it gives none.
+        pub temperature: i8,
     }
 }
 
@@ -258,8 +351,10 @@ text_body! {
         pub request: u32,
         /// The deepest that the tip was held, below the hub.
         pub bottom: Micrometres,
-        /// Where the axis ends, off the vertical through the hole's start.
+        /// Where the axis ends by the stick model, off the vertical through the hole's start.
         pub toe: RigAxes<Micrometres>,
+        /// Where the axis ends by the wall-guided model, off the vertical through the hole's start.
+        pub wall: RigAxes<Micrometres>,
         /// Passes made.
         pub passes: u16,
         /// Increments recorded.
@@ -340,6 +435,9 @@ kinds! {
     11 Clock,
     12 Closed,
     13 Gap,
+    14 Instruments,
+    15 Calibrated,
+    16 Refusal,
 }
 
 /// Why a sound slot is no record that this version understands.
@@ -351,76 +449,10 @@ pub enum RecordFault {
     Malformed(u8),
 }
 
-/// Splits a record's body over as many slots as it needs. `None` where it is longer than any record may be.
-#[must_use]
-pub fn slots(sequence: u32, boot: u16, kind: u8, body: &[u8]) -> Option<Vec<Slot, PARTS_MAX>> {
-    let of = u8::try_from(body.len().div_ceil(BODY_BYTES).max(1)).ok()?;
-    let mut out = Vec::new();
-    for index in 0..of {
-        let from = usize::from(index).saturating_mul(BODY_BYTES);
-        let piece = body.get(from..body.len().min(from.saturating_add(BODY_BYTES)))?;
-        out.push(Slot::build(sequence.wrapping_add(u32::from(index)), boot, kind, Part { index, of }, piece)?).ok()?;
-    }
-    Some(out)
-}
-
-/// Puts the parts of records together again. A record is whole or absent: an interrupted one is given up.
-#[derive(Debug, Default)]
-pub struct Assembler {
-    body: Vec<u8, RECORD_BYTES_MAX>,
-    last: Option<Slot>,
-    first: u32,
-}
-
-/// A whole record's bytes.
-#[derive(Debug, PartialEq, Eq)]
-pub struct Assembled<'a> {
-    /// Sequence of its first slot.
-    pub first: u32,
-    /// Sequence of its last slot.
-    pub last: u32,
-    /// The start of the rig that wrote it.
-    pub boot: u16,
-    /// Its kind, raw.
-    pub kind: u8,
-    /// Its body.
-    pub body: &'a [u8],
-}
-
-impl Assembler {
-    /// Takes the next slot of the stream and returns the record that it completes, if it does.
-    pub fn push(&mut self, slot: &Slot) -> Option<Assembled<'_>> {
-        let part = slot.part();
-        if part.index == 0 {
-            self.body.clear();
-            self.first = slot.sequence();
-        } else if !self.last.is_some_and(|last| continues(&last, slot)) {
-            self.last = None;
-            return None;
-        }
-        self.last = Some(*slot);
-        self.body.extend_from_slice(slot.body()).ok()?;
-        if part.index.saturating_add(1) < part.of {
-            return None;
-        }
-        self.last = None;
-        Some(Assembled { first: self.first, last: slot.sequence(), boot: slot.boot(), kind: slot.kind(), body: &self.body })
-    }
-}
-
-fn continues(last: &Slot, next: &Slot) -> bool {
-    let (a, b) = (last.part(), next.part());
-    next.sequence() == last.sequence().wrapping_add(1)
-        && next.boot() == last.boot()
-        && next.kind() == last.kind()
-        && a.of == b.of
-        && b.index == a.index.saturating_add(1)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use proptest::prelude::{any, prop_assert_eq, proptest};
+    use crate::slot::BODY_BYTES;
 
     #[test]
     fn hand_laid_bodies_fit_one_slot() {
@@ -454,7 +486,15 @@ mod tests {
             heading_within: h,
         };
         let at = Millis(u32::MAX);
+        let (who, most) = (full(16).as_str().try_into().unwrap(), u32::MAX);
+        let values = Vec::from_slice(&[i32::MIN; VALUES_MAX]).unwrap();
+        let calibration = Calibration { item: 255, who, day: most, expires: most, uncertainty: most, residual: most, values };
+        let who = full(16).as_str().try_into().unwrap();
+        let stamp = Stamp { item: 255, who, day: most, expires: most, uncertainty: most, residual: most, value: i32::MIN };
+        let stamps = core::iter::repeat_n(stamp, STAMPS_MAX).collect();
         let records = [
+            Record::Calibrated(Calibrated { at, request: most, calibration }),
+            Record::Instruments(Instruments { at, stamps }),
             Record::Opened(Opened { at, request: u32::MAX, plan }),
             Record::Note(Note {
                 at,
@@ -467,6 +507,7 @@ mod tests {
                 request: u32::MAX,
                 bottom: i,
                 toe: RigAxes { forward: i, right: i },
+                wall: RigAxes { forward: i, right: i },
                 passes: u16::MAX,
                 increments: u16::MAX,
                 first: u32::MAX,
@@ -486,29 +527,5 @@ mod tests {
         assert_eq!(Record::decode(200, &[]), Err(RecordFault::Unknown(200)));
         assert_eq!(Record::decode(6, &[1, 2]), Err(RecordFault::Malformed(6)));
         assert_eq!(Record::decode(10, &[1, 2, 5, 0xFF]), Err(RecordFault::Malformed(10)));
-    }
-
-    #[test]
-    fn an_interrupted_record_is_absent_and_the_next_one_whole() {
-        let long = slots(10, 1, 10, &[7; 50]).unwrap();
-        let short = slots(12, 2, 1, &[9; 9]).unwrap();
-        let mut assembler = Assembler::default();
-        assert_eq!(assembler.push(&long[0]), None);
-        assert_eq!(assembler.push(&long[1]), None);
-        let whole = assembler.push(&short[0]).unwrap();
-        assert_eq!((whole.first, whole.kind, whole.body), (12, 1, &[9; 9][..]));
-        assert_eq!(assembler.push(&long[2]), None, "a part without its beginning is not a record");
-    }
-
-    proptest! {
-        #[test]
-        fn any_body_is_split_and_put_together(body in proptest::collection::vec(any::<u8>(), 0..=RECORD_BYTES_MAX), seq: u32) {
-            let parts = slots(seq, 4, 10, &body).unwrap();
-            let mut assembler = Assembler::default();
-            let (end, rest) = parts.split_last().unwrap();
-            for slot in rest { prop_assert_eq!(assembler.push(slot), None); }
-            let whole = assembler.push(end).unwrap();
-            prop_assert_eq!((whole.first, whole.body), (seq, &body[..]));
-        }
     }
 }

@@ -123,6 +123,30 @@ codes! {
         Reference = 3,
         /// Whether the tip met bottom where it left it.
         FallIn = 4,
+        /// How fast new depth is made: 1 slow, a candidate for refusal; 0 as usual again.
+        Going = 5,
+        /// The misclosure on the hub against its limit: 1 beyond, 0 within again.
+        Misclosure = 6,
+    }
+}
+
+codes! {
+    /// What can be calibrated, with the unit of its uncertainty and residual, and its values.
+    pub enum CalibrationItem {
+        /// Tilt zero, µg: forward, right, temperature in hundredths of a degree Celsius.
+        TiltZero = 1,
+        /// Tilt drift with temperature, tenths of µg per degree: forward, right.
+        TiltDrift = 2,
+        /// Turn of the sensor about the tool's axis, hundredths of a degree: the turn clockwise from above, then its cosine and sine in millionths.
+        Mount = 3,
+        /// Tool against mast, µm/m: lean of the tool string less that of the mast, forward, right.
+        ToolLevel = 4,
+        /// Encoder table, µm: count, length, count, length and so on, two to eight points.
+        Encoder = 5,
+        /// Play of the tool in its guide, µm/m: half of the range of lean that it allows.
+        GuidePlay = 6,
+        /// A tool, µm: number, length from pin to cutting edge, diameter.
+        Tool = 7,
     }
 }
 
@@ -225,6 +249,8 @@ codes! {
         NotRecorded = 6,
         /// The rig is not ready yet.
         NotReady = 7,
+        /// A calibration whose figures cannot be right.
+        BadCalibration = 8,
     }
 }
 

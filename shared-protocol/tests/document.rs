@@ -1,18 +1,20 @@
 //! `WIRE.md` says what the code does, and the vectors pin the bytes. `BLESS=1` writes both anew.
 #![allow(missing_docs, clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects)]
 
+use shared_protocol::assemble::{Assembler, slots};
 use shared_protocol::body::{CoarseLean, Row};
 use shared_protocol::frame::wrap;
 use shared_protocol::message::{
-    Acknowledge, Ask, ChangeTool, CloseHole, Command, Hello, Live, LoadHole, Message, Outlook, Replay, Reply, SLOTS_KIND, SetClock,
-    TakeNote, TouchHub, text_field,
+    Acknowledge, Ask, Calibrate, ChangeTool, CloseHole, Command, ConfirmRefusal, Hello, Live, LoadHole, Message, Outlook, Raw, Replay,
+    Reply, SLOTS_KIND, SetClock, TakeNote, TouchHub, text_field,
 };
 use shared_protocol::record::{
-    Assembler, Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Note, Opened, Pass, Plan, Record, Start, Tool, quality, slots,
+    Calibrated, Calibration, Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record,
+    Refusal, Stamp, Start, Tool, quality,
 };
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
 use shared_protocol::state;
-use shared_protocol::units::{CentiDegrees, Lean, Micrometres, Millis, RigAxes};
+use shared_protocol::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis, RigAxes};
 use std::fmt::Write;
 use std::path::Path;
 
@@ -37,7 +39,7 @@ fn kinds(table: &[(u8, &str, &[Row])]) -> String {
 type Codes = &'static [(u8, &'static str, &'static str)];
 
 fn codes() -> String {
-    let tables: [(&str, Codes); 12] = [
+    let tables: [(&str, Codes); 13] = [
         ("Leg", state::Leg::TABLE),
         ("Datum", state::Datum::TABLE),
         ("SheetUnits", state::SheetUnits::TABLE),
@@ -45,6 +47,7 @@ fn codes() -> String {
         ("Sensor", state::Sensor::TABLE),
         ("SensorFault", state::SensorFault::TABLE),
         ("Check", state::Check::TABLE),
+        ("CalibrationItem", state::CalibrationItem::TABLE),
         ("DepthState", state::DepthState::TABLE),
         ("PlumbState", state::PlumbState::TABLE),
         ("ReferenceState", state::ReferenceState::TABLE),
@@ -90,7 +93,12 @@ fn the_document_says_what_the_code_does() {
     let slots_row: (u8, &str, &[Row]) = (SLOTS_KIND, "Slots", &[("slots", "1 to 7 slots of 32 B", 0)]);
     let mut messages: Vec<_> = shared_protocol::message::TABLE.iter().copied().chain([slots_row]).collect();
     messages.sort_by_key(|m| m.0);
-    let plan = format!("\n`Plan` within `Opened` and `LoadHole`: {}\n", layout(Plan::TABLE));
+    let parts = [
+        ("Plan", "`Opened` and `LoadHole`", Plan::TABLE),
+        ("Calibration", "`Calibrated` and `Calibrate`", Calibration::TABLE),
+        ("Stamp", "`Instruments`", Stamp::TABLE),
+    ];
+    let plan: String = parts.iter().map(|(name, within, table)| format!("\n`{name}` within {within}: {}\n", layout(table))).collect();
     for (name, block) in [
         ("records", kinds(Record::TABLE) + &plan),
         ("quality", quality_bits()),
@@ -128,6 +136,15 @@ fn plan() -> Plan {
     }
 }
 
+fn stamp(item: u8, value: i32) -> Stamp {
+    Stamp { item, who: text("bench hand"), day: 20_600, expires: 20_965, uncertainty: 110, residual: 90, value }
+}
+
+fn calibration() -> Calibration {
+    let values = heapless::Vec::from_slice(&[-1_850, 640, 2_150]).unwrap();
+    Calibration { item: 1, who: text("bench hand"), day: 20_600, expires: 20_965, uncertainty: 110, residual: 90, values }
+}
+
 /// One record of every kind, with values that use the ends of their ranges.
 fn records() -> Vec<Record> {
     let at = Millis(3_600_123);
@@ -143,6 +160,9 @@ fn records() -> Vec<Record> {
             encoder_absolute: false,
             skew_ms: 20,
             increment: Micrometres(25_000),
+            tilt_range: MicroG(2_000_000),
+            misclosure_limit: Micrometres(10_000),
+            temperature: -1_250,
             configuration: [1, 2, 3, 4, 5, 6, 7, 8],
         }),
         Record::Opened(Opened { at, request: 0xDEAD_BEEF, plan: plan() }),
@@ -158,7 +178,14 @@ fn records() -> Vec<Record> {
             took: 12,
             quality: 0b1_0010,
         }),
-        Record::Pass(Pass { number: 17, began: at, ended: Millis(u32::MAX), tag: Micrometres(1_190_000), bottom: Micrometres(1_225_000) }),
+        Record::Pass(Pass {
+            number: 17,
+            began: at,
+            ended: Millis(u32::MAX),
+            tag: Micrometres(1_190_000),
+            bottom: Micrometres(1_225_000),
+            temperature: -12,
+        }),
         Record::Change(Change { at, check: 2, state: 3, depth: Micrometres(1_225_000), figure: -20_834 }),
         Record::Fault(Fault { at, sensor: 2, fault: 6, began: 0, lasted: 1_250 }),
         Record::Note(Note { at, request: 9, author: text("ground hand"), text: text("water at 2.1 m, Ø 1.1") }),
@@ -168,6 +195,7 @@ fn records() -> Vec<Record> {
             request: 10,
             bottom: Micrometres(3_050_000),
             toe: RigAxes { forward: Micrometres(-31_000), right: Micrometres(12_500) },
+            wall: RigAxes { forward: Micrometres(-29_500), right: Micrometres(12_100) },
             passes: 38,
             increments: 122,
             first: 5,
@@ -175,6 +203,9 @@ fn records() -> Vec<Record> {
             digest: core::array::from_fn(|n| u8::try_from(n).unwrap()),
         }),
         Record::Gap(Gap { at, first: 400, last: 463, cause: 2 }),
+        Record::Instruments(Instruments { at, stamps: heapless::Vec::from_slice(&[stamp(1, 2_150), stamp(6, 2_000)]).unwrap() }),
+        Record::Calibrated(Calibrated { at, request: 11, calibration: calibration() }),
+        Record::Refusal(Refusal { at, request: 12, confirmed: 1, depth: Micrometres(2_675_000) }),
     ]
 }
 
@@ -226,6 +257,19 @@ fn messages() -> Vec<(&'static str, Message<'static>)> {
         ("CloseHole", command(Command::CloseHole(CloseHole {}))),
         ("TakeNote", command(Command::TakeNote(TakeNote { author: text("cab"), text: text("rock, not shot") }))),
         ("SetClock", command(Command::SetClock(SetClock { unix_ms: 1_800_000_000_000, offset: 60 }))),
+        (
+            "Raw",
+            Message::Raw(Raw {
+                count: -30_001,
+                forward: MicroG(-1_850),
+                right: MicroG(640),
+                up: MicroG(999_990),
+                samples: 20,
+                ..Raw::default()
+            }),
+        ),
+        ("Calibrate", command(Command::Calibrate(Calibrate { calibration: calibration() }))),
+        ("ConfirmRefusal", command(Command::ConfirmRefusal(ConfirmRefusal { confirmed: 1 }))),
     ]
 }
 

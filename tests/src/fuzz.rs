@@ -2,9 +2,10 @@
 
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::{Rng, SeedableRng};
+use shared_protocol::assemble::Assembler;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, Frame, wrap, wrap_raw};
 use shared_protocol::message::{HEAD_BYTES, MESSAGE_BYTES_MAX, Message, SLOTS_KIND};
-use shared_protocol::record::{Assembler, Record};
+use shared_protocol::record::Record;
 use shared_protocol::slot::{BODY_BYTES, Part, SLOT_BYTES, Slot};
 
 /// What a run of the fuzzer saw.

@@ -75,7 +75,7 @@ fn a_host_killed_now_and_then_stores_all_the_same() {
     }
     cab.finish();
     assert_eq!(cab.stored(), cab.remembered());
-    let mut assembler = shared_protocol::record::Assembler::default();
+    let mut assembler = shared_protocol::assemble::Assembler::default();
     let opened = |slot| assembler.push(slot).map(|w| matches!(Record::decode(w.kind, w.body), Ok(Record::Opened(_))));
     assert_eq!(cab.stored().iter().filter_map(opened).filter(|o| *o).count(), 2, "each hole is opened once");
 }

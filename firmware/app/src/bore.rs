@@ -1,12 +1,12 @@
 //! What the tool is doing and where the bottom is: held bottom, cutting and tripping, passes, increments.
 
+use crate::axis::Axis;
 use crate::depth::Window;
 use crate::lean::Tally;
 use heapless::Vec;
-use shared_protocol::body::CoarseLean;
 use shared_protocol::record::{Increment, Pass, quality};
 use shared_protocol::state::{Activity, SpecificForce};
-use shared_protocol::units::{Micrometres, Millis, RigAxes};
+use shared_protocol::units::{Micrometres, Millis};
 
 /// A tip that stays within this for the window is held.
 const HELD_SPREAD: u32 = 6_000;
@@ -83,8 +83,7 @@ pub struct Bore {
     pass: Option<OpenPass>,
     passes: u16,
     increments: u16,
-    start: Option<RigAxes<CoarseLean>>,
-    latest: Option<RigAxes<CoarseLean>>,
+    axis: Axis,
 }
 
 impl Bore {
@@ -108,8 +107,7 @@ impl Bore {
             pass: None,
             passes: 0,
             increments: 0,
-            start: None,
-            latest: None,
+            axis: Axis::new(ground),
         }
     }
 
@@ -127,7 +125,7 @@ impl Bore {
         self.reach(increment.depth);
         self.increment_top = self.increment_top.max(increment.depth);
         self.increments = self.increments.saturating_add(1);
-        self.note_lean(increment);
+        self.axis.add(increment);
     }
 
     /// Takes back what a record says, after a restart.
@@ -166,10 +164,10 @@ impl Bore {
         self.passes.saturating_add(u16::from(self.pass.is_some()))
     }
 
-    /// The leans where drilling began and now, as recorded.
+    /// The axis so far.
     #[must_use]
-    pub fn leans(&self) -> Option<(RigAxes<CoarseLean>, RigAxes<CoarseLean>)> {
-        Some((self.start?, self.latest?))
+    pub const fn axis(&self) -> &Axis {
+        &self.axis
     }
 
     /// What the tool is doing.
@@ -262,16 +260,8 @@ impl Bore {
         self.cutting_ms = 0;
         self.encoder_fault = false;
         self.increments = self.increments.saturating_add(1);
-        self.note_lean(&increment);
+        self.axis.add(&increment);
         increment
-    }
-
-    fn note_lean(&mut self, increment: &Increment) {
-        if increment.samples > 0 {
-            let lean = RigAxes { forward: increment.forward, right: increment.right };
-            self.start.get_or_insert(lean);
-            self.latest = Some(lean);
-        }
     }
 
     fn follow_pass(&mut self, now: Millis, tip: Micrometres, made: &mut Made) {
@@ -287,6 +277,6 @@ impl Bore {
         let pass = self.pass.take()?;
         self.descent_tag = None;
         self.passes = self.passes.saturating_add(1);
-        Some(Pass { number: self.passes, began: pass.began, ended: now, tag: pass.tag, bottom: self.bottom() })
+        Some(Pass { number: self.passes, began: pass.began, ended: now, tag: pass.tag, bottom: self.bottom(), temperature: i8::MIN })
     }
 }

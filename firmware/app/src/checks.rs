@@ -105,13 +105,13 @@ impl Checks {
         self.depth.take(seen, now).map(|state| Decided { state, figure: to_go.0 })
     }
 
-    /// Judges the toe's offset over the bottom's depth, both from the hub.
-    pub fn judge_plumb(&mut self, toe: RigAxes<Micrometres>, bottom: Micrometres, now: Millis) -> Option<Decided<PlumbState>> {
-        if bottom < JUDGED_FROM {
+    /// Judges the toe's offset over the bore's length, both from the ground.
+    pub fn judge_plumb(&mut self, toe: RigAxes<Micrometres>, length: Micrometres, now: Millis) -> Option<Decided<PlumbState>> {
+        if length < JUDGED_FROM {
             return None;
         }
         let off = Micrometres(i32::try_from(toe.magnitude()).unwrap_or(i32::MAX));
-        let lean = off.over(bottom)?;
+        let lean = off.over(length)?;
         let share = i64::from(lean.0).saturating_mul(100).checked_div(i64::from(self.limit.0)).unwrap_or(i64::MAX);
         let seen = plumb_state(self.plumb.state, share);
         self.plumb.take(seen, now).map(|state| Decided { state, figure: lean.0 })

@@ -4,7 +4,7 @@ use crate::memory::Memory;
 use crate::rig::{Answered, FIRMWARE, Rig};
 use heapless::String;
 use shared_protocol::message::{ChangeTool, Command, Reply, SetClock, TakeNote};
-use shared_protocol::record::{Clock, Closed, Hub, Identity, Note, Opened, Plan, Record, Tool};
+use shared_protocol::record::{Clock, Closed, Hub, Identity, NO_TEMPERATURE, Note, Opened, Plan, Record, Tool};
 use shared_protocol::state::{Answer, Leg};
 use shared_protocol::units::{Lean, Micrometres, Millis};
 
@@ -32,6 +32,7 @@ impl<M: Memory> Rig<M> {
             Command::CloseHole(_) => self.close_hole(request, now),
             Command::TakeNote(note) => self.take_note(request, note, now),
             Command::SetClock(clock) => self.set_clock(*clock, now),
+            Command::Calibrate(_) | Command::ConfirmRefusal(_) => Err(Answer::NotReady),
         };
         let (answer, sequence) = match done {
             Ok(sequence) => (Answer::Done, sequence),
@@ -89,6 +90,9 @@ impl<M: Memory> Rig<M> {
             encoder_absolute: self.profile.encoder_absolute,
             skew_ms: self.profile.skew_ms,
             increment: self.profile.increment,
+            tilt_range: self.profile.tilt_range,
+            misclosure_limit: self.profile.misclosure_limit,
+            temperature: NO_TEMPERATURE,
             configuration: self.profile.digest(),
         };
         self.record(&Record::Identity(identity));
@@ -133,12 +137,13 @@ impl<M: Memory> Rig<M> {
             return Err(Answer::NoHoleOpen);
         }
         self.end_pass(now);
-        let toe = self.toe(None).unwrap_or_default();
         let hole = self.hole.as_ref().ok_or(Answer::NoHoleOpen)?;
         let (first, slots, digest) = self.journal.run().ok_or(Answer::NotRecorded)?;
         let (passes, increments) = hole.bore.counts();
         let bottom = hole.bore.bottom();
-        let closed = Closed { at: now, request, bottom, toe, passes, increments, first, slots, digest };
+        let toe = hole.bore.axis().stick(self.profile.guide_height, bottom).unwrap_or_default();
+        let wall = hole.bore.axis().wall(bottom).unwrap_or_default();
+        let closed = Closed { at: now, request, bottom, toe, wall, passes, increments, first, slots, digest };
         let sequence = self.kept(&Record::Closed(closed))?;
         self.journal.end_run();
         self.hole = None;

@@ -6,7 +6,8 @@
 
 use crate::memory::Memory;
 use sha2::{Digest, Sha256};
-use shared_protocol::record::{Record, slots};
+use shared_protocol::assemble::slots;
+use shared_protocol::record::Record;
 use shared_protocol::slot::{Part, RECORD_BYTES_MAX, SLOT_BYTES, Slot, SlotFault};
 
 /// Where the ring begins; what is before it holds marks, and room for the configuration.

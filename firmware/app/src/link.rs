@@ -1,5 +1,6 @@
 //! The rig's side of the cable: what it hears, what it tells, and slots on request.
 
+use crate::axis::Axis;
 use crate::board::Outlet;
 use crate::memory::Memory;
 use crate::rig::{FIRMWARE, Rig};
@@ -9,7 +10,7 @@ use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Repla
 use shared_protocol::record::{Gap, Record};
 use shared_protocol::slot::SLOT_BYTES;
 use shared_protocol::state::{Activity, Belief, DepthState, GapCause, PlumbState, Status};
-use shared_protocol::units::{Micrometres, Millis};
+use shared_protocol::units::{Micrometres, Millis, RigAxes};
 
 /// Time between outlooks.
 const OUTLOOK_MS: u32 = 500;
@@ -52,7 +53,7 @@ impl<M: Memory> Rig<M> {
                 send(outlet, &Message::Reply(reply)); // no room: the host asks again and hears the same
             }
             // what only a rig says
-            Message::Hello(_) | Message::Slots(_) | Message::Live(_) | Message::Outlook(_) | Message::Reply(_) => {}
+            Message::Hello(_) | Message::Slots(_) | Message::Live(_) | Message::Outlook(_) | Message::Reply(_) | Message::Raw(_) => {}
         }
     }
 
@@ -161,13 +162,18 @@ impl<M: Memory> Rig<M> {
     }
 
     fn outlook(&self, now: Millis) -> Outlook {
-        let toe = self.toe(None).unwrap_or_default();
+        let ends = |of: fn(&Axis, Micrometres, Micrometres) -> Option<RigAxes<Micrometres>>| {
+            self.hole.as_ref().and_then(|hole| of(hole.bore.axis(), self.profile.guide_height, hole.bore.bottom())).unwrap_or_default()
+        };
+        let (toe, wall) = (ends(Axis::stick), ends(|axis, _, depth| axis.wall(depth)));
         let planned = self.toe(self.hole.as_ref().map(|hole| hole.checks.target())).unwrap_or_default();
         Outlook {
             at: now,
             bottom: self.hole.as_ref().map_or(Micrometres(0), |hole| hole.bore.bottom()),
             toe_forward: toe.forward,
             toe_right: toe.right,
+            wall_forward: wall.forward,
+            wall_right: wall.right,
             planned_forward: planned.forward,
             planned_right: planned.right,
             pass: self.hole.as_ref().map_or(0, |hole| hole.bore.pass_number()),

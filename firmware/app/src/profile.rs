@@ -2,7 +2,7 @@
 
 use heapless::{String, Vec};
 use sha2::{Digest, Sha256};
-use shared_protocol::units::Micrometres;
+use shared_protocol::units::{MicroG, Micrometres};
 
 /// Points in a calibration table.
 pub const CALIBRATION_POINTS: usize = 8;
@@ -52,6 +52,10 @@ pub struct Profile {
     pub skew_ms: u16,
     /// New depth that makes one increment record.
     pub increment: Micrometres,
+    /// The end of the tilt sensor's range.
+    pub tilt_range: MicroG,
+    /// The most misclosure on the hub that is accepted.
+    pub misclosure_limit: Micrometres,
 }
 
 impl Profile {
@@ -74,6 +78,8 @@ impl Profile {
         hash.update(self.winch_max.to_le_bytes());
         hash.update(self.skew_ms.to_le_bytes());
         hash.update(self.increment.0.to_le_bytes());
+        hash.update(self.tilt_range.0.to_le_bytes());
+        hash.update(self.misclosure_limit.0.to_le_bytes());
         let digest: [u8; 32] = hash.finalize().into();
         let [a, b, c, d, e, f, g, h, ..] = digest;
         [a, b, c, d, e, f, g, h]
@@ -96,6 +102,8 @@ impl Profile {
             winch_max: 2_500,
             skew_ms: 20,
             increment: Micrometres::from_mm(25),
+            tilt_range: MicroG(2_000_000),
+            misclosure_limit: Micrometres::from_mm(10),
         }
     }
 }

@@ -11,7 +11,6 @@ use crate::memory::Memory;
 use crate::profile::Profile;
 use crate::reading::Sensed;
 use heapless::Deque;
-use shared_protocol::axis::stick;
 use shared_protocol::record::{Change, Fault, Gap, Plan, Record, Start};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault};
@@ -188,18 +187,18 @@ impl<M: Memory> Rig<M> {
         let Some(hole) = &mut self.hole else { return };
         let bottom = hole.bore.bottom();
         let depth = hole.checks.judge_depth(bottom, now).map(|d| (Check::Depth, d.state.raw(), d.figure));
-        let plumb = toe.and_then(|toe| hole.checks.judge_plumb(toe, bottom, now)).map(|p| (Check::Plumb, p.state.raw(), p.figure));
+        let plumb = toe
+            .and_then(|toe| hole.checks.judge_plumb(toe, hole.bore.axis().length(bottom), now))
+            .map(|p| (Check::Plumb, p.state.raw(), p.figure));
         for (check, state, figure) in [depth, plumb].into_iter().flatten() {
             self.record(&Record::Change(Change { at: now, check: check.raw(), state, depth: bottom, figure }));
         }
     }
 
-    /// Where the toe is at a depth below the hub by the stick model; at the bottom where none is given.
+    /// Where the toe is at a depth below the hub, in the middle of both models; at the bottom where none is given.
     pub(crate) fn toe(&self, depth: Option<Micrometres>) -> Option<RigAxes<Micrometres>> {
         let hole = self.hole.as_ref()?;
-        let (start, latest) = hole.bore.leans()?;
-        let lean = |l: RigAxes<shared_protocol::body::CoarseLean>| RigAxes { forward: l.forward.lean(), right: l.right.lean() };
-        Some(stick(self.profile.guide_height, lean(start), lean(latest), depth.unwrap_or(hole.bore.bottom())))
+        hole.bore.axis().middle(self.profile.guide_height, depth.unwrap_or(hole.bore.bottom()))
     }
 
     pub(crate) fn record_reference(&mut self, now: Millis) {

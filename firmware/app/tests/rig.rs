@@ -7,11 +7,12 @@ use firmware_app::profile::Profile;
 use firmware_app::reading::{Reading, Sensed};
 use firmware_app::rig::Rig;
 use sha2::{Digest, Sha256};
+use shared_protocol::assemble::Assembler;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
 use shared_protocol::message::{
     Acknowledge, Ask, ChangeTool, CloseHole, Command, Hello, Live, LoadHole, Message, Outlook, Replay, Reply, SetClock, TakeNote, TouchHub,
 };
-use shared_protocol::record::{Assembler, Plan, Record};
+use shared_protocol::record::{Plan, Record};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{
     Answer, Belief, Check, DepthState, PlumbState, ReferenceState, ResetCause, Sensor, SensorFault, SpecificForce, Status,

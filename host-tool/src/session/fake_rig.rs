@@ -1,8 +1,9 @@
 //! A rig in miniature to test the session against: a memory of slots with holes in it, and no world.
 
+use shared_protocol::assemble::slots;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap, wrap_raw};
 use shared_protocol::message::{Command, Hello, MESSAGE_BYTES_MAX, Message, Reply, text_field};
-use shared_protocol::record::{Gap, Note, Record, slots};
+use shared_protocol::record::{Gap, Note, Record};
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
 use shared_protocol::units::Millis;
 use std::collections::BTreeMap;

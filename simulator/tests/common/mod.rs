@@ -2,7 +2,8 @@
 
 #![allow(dead_code)] // each test file takes what it needs
 
-use shared_protocol::record::{Assembler, Record};
+use shared_protocol::assemble::Assembler;
+use shared_protocol::record::Record;
 use shared_protocol::slot::Slot;
 use simulator::bench::Bench;
 use simulator::commander::Commander;

@@ -2,13 +2,14 @@
 
 use host_tool::facts::{self, SetUp};
 use sha2::{Digest, Sha256};
+use shared_protocol::assemble::slots;
 use shared_protocol::body::CoarseLean;
 use shared_protocol::record::{
-    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Note, Opened, Pass, Plan, Record, Start, Tool, quality, slots,
+    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Note, Opened, Pass, Plan, Record, Start, Tool, quality,
 };
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
 use shared_protocol::state::{Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault, SheetUnits};
-use shared_protocol::units::{CentiDegrees, Lean, Micrometres, Millis, RigAxes};
+use shared_protocol::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis, RigAxes};
 use std::ops::Range;
 
 /// What happened at a hole.
@@ -83,6 +84,9 @@ pub fn good() -> Sample {
         encoder_absolute: false,
         skew_ms: 20,
         increment: mm(25),
+        tilt_range: MicroG(2_000_000),
+        misclosure_limit: mm(10),
+        temperature: 1_850,
         configuration: [0x1f, 2, 3, 4, 5, 6, 7, 0xa8],
     };
     Sample {
@@ -246,7 +250,7 @@ impl Sample {
             stream.add(&Record::Increment(self.increment(at, depth)));
         }
         let ended = stream.at(3_000);
-        stream.add(&Record::Pass(Pass { number, began, ended, tag: mm(from - fallen), bottom: mm(to) }));
+        stream.add(&Record::Pass(Pass { number, began, ended, tag: mm(from - fallen), bottom: mm(to), temperature: 18 }));
     }
 
     fn increment(&self, at: Millis, depth_mm: i32) -> Increment {
@@ -318,6 +322,7 @@ impl Sample {
             request: 15,
             bottom: mm(self.depth_mm),
             toe: RigAxes { forward: mm(10), right: mm(-26) },
+            wall: RigAxes { forward: mm(10), right: mm(-25) },
             passes: self.passes,
             increments: u16::try_from(self.depth_mm / 25).unwrap(),
             first,

@@ -1,0 +1,113 @@
+//! The axis of the bore by two models that bound it, computed here anew from the increments in 64-bit floating point.
+//!
+//! *Stick*: a straight tool that pivots about the mast's guide, read from above: offset(L) = (h + L)·s − (h + G)·s₀,
+//! with h the guide's height above the hub, G the ground's depth below it, s₀ the lean where drilling began, s the
+//! lean where the bottom was at L. *Wall-guided*: a tool that follows the bore: offset = Σ ΔL·s. The truth lies
+//! between, so the middle is shown and half the difference is in the budget. All off the vertical through the
+//! hole's start, below the hub, metres.
+
+use super::axes::{LineAxes, to_line};
+use crate::facts::SetUp;
+use shared_protocol::record::Increment;
+use shared_protocol::units::Micrometres;
+
+/// Increments in the mean lean at either end of the bore: 100 mm as a rule. The rig does the same.
+pub const MEAN_OF: usize = 4;
+
+/// One point of the axis.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AxisPoint {
+    /// Below the hub, metres.
+    pub depth: f64,
+    /// In the middle of both models, metres.
+    pub offset: LineAxes,
+    /// Mean lean of the tool over the last increments there, metres per metre.
+    pub lean: LineAxes,
+    /// By the stick model, metres.
+    pub stick: LineAxes,
+    /// By the wall-guided model, metres.
+    pub wall: LineAxes,
+}
+
+/// The bore's axis with what its uncertainty needs.
+#[derive(Clone, Debug, Default)]
+pub struct Axis {
+    /// From the top down; a point for each increment with samples.
+    pub points: Vec<AxisPoint>,
+    /// Guide's height above the hub, metres.
+    pub guide: f64,
+    /// Ground below the hub, metres.
+    pub ground: f64,
+    /// Standard deviation of the mean lean at the bottom, from how the last increments differ, metres per metre.
+    pub end_noise: f64,
+    /// The same where drilling began.
+    pub start_noise: f64,
+}
+
+impl Axis {
+    /// Computes it.
+    #[must_use]
+    pub fn of(setup: &SetUp) -> Self {
+        let measured: Vec<&Increment> = setup.increments.iter().map(|i| &i.body).filter(|i| i.samples > 0).collect();
+        let heading = setup.opened.body.plan.heading;
+        let lean = |i: &Increment| to_line(f64::from(i.forward.lean().0) / 1e6, f64::from(i.right.lean().0) / 1e6, heading);
+        let leans: Vec<LineAxes> = measured.iter().map(|i| lean(i)).collect();
+        let guide = setup.identity.as_ref().map_or(0.0, |i| metres(i.guide_height));
+        let ground = metres(setup.opened.body.plan.hub_above_datum);
+        let (mut wall, mut above) = (LineAxes::default(), ground);
+        let points = measured.iter().enumerate().map(|(n, increment)| {
+            let depth = metres(increment.depth);
+            wall = wall.plus(leans[n].times(depth - above));
+            above = depth;
+            let now = mean(&leans[(n + 1).saturating_sub(MEAN_OF)..=n]);
+            let start = mean(&leans[..MEAN_OF.min(n + 1)]);
+            let stick = now.times(guide + depth).minus(start.times(guide + ground));
+            AxisPoint { depth, offset: stick.plus(wall).times(0.5), lean: now, stick, wall }
+        });
+        let points = points.collect();
+        let last = leans.len().saturating_sub(MEAN_OF);
+        let (end_noise, start_noise) = (scatter(&leans[last..]), scatter(&leans[..MEAN_OF.min(leans.len())]));
+        Self { points, guide, ground, end_noise, start_noise }
+    }
+
+    /// The axis carried on from its last point to the bottom, with the lean of the last increments; `None` where no
+    /// lean was recorded. `bottom` is below the hub.
+    #[must_use]
+    pub fn at(&self, bottom: f64) -> Option<AxisPoint> {
+        let last = self.points.last()?;
+        let rest = last.lean.times(bottom - last.depth);
+        let (stick, wall) = (last.stick.plus(rest), last.wall.plus(rest));
+        Some(AxisPoint { depth: bottom, offset: stick.plus(wall).times(0.5), lean: last.lean, stick, wall })
+    }
+
+    /// Length of the bore from the ground to `bottom` below the hub.
+    #[must_use]
+    pub fn length(&self, bottom: f64) -> f64 {
+        bottom - self.ground
+    }
+}
+
+/// Metres from micrometres.
+#[must_use]
+pub fn metres(length: Micrometres) -> f64 {
+    f64::from(length.0) / 1e6
+}
+
+fn count(n: usize) -> f64 {
+    f64::from(u32::try_from(n).unwrap_or(u32::MAX))
+}
+
+fn mean(leans: &[LineAxes]) -> LineAxes {
+    leans.iter().fold(LineAxes::default(), |sum, lean| sum.plus(*lean)).times(1.0 / count(leans.len().max(1)))
+}
+
+/// Standard deviation of the mean of a few leans, per axis, both axes pooled.
+fn scatter(leans: &[LineAxes]) -> f64 {
+    let n = count(leans.len());
+    if n < 2.0 {
+        return 0.0;
+    }
+    let middle = mean(leans);
+    let squares: f64 = leans.iter().map(|l| l.minus(middle)).map(|d| d.ahead * d.ahead + d.right * d.right).sum();
+    (squares / (2.0 * (n - 1.0)) / n).sqrt()
+}

@@ -1,0 +1,300 @@
+//! The uncertainty budget of one hole: every source with its value, distribution and sensitivity, after JCGM 100.
+//!
+//! Where a calibration is in force, its own uncertainty is taken; where none is, an allowance that says so. The
+//! allowances are common practice, no source, and stand in one list so that an owner may replace them.
+
+use super::axis::Axis;
+use super::spread::{COVERAGE, Shape, Spread, radius};
+use crate::facts::SetUp;
+use shared_protocol::record::{NO_TEMPERATURE, Stamp};
+use shared_protocol::state::CalibrationItem;
+
+/// Allowances for what no calibration says. Common practice, no source.
+#[derive(Clone, Copy, Debug)]
+pub struct Allowances {
+    /// Setting the tip on the hub, standard deviation, m.
+    pub hub_touch: f64,
+    /// Levelling the hub to the datum, standard deviation, m.
+    pub hub_level: f64,
+    /// The floor's mean level against the cutting edge at its deepest, standard deviation, m.
+    pub floor: f64,
+    /// Telling a held tip from a moving one, standard deviation, m.
+    pub held: f64,
+    /// Stretch and warming of what carries the tool, half-width, m per m.
+    pub stretch: f64,
+    /// An encoder that was never taped, half-width, m per m.
+    pub untaped: f64,
+    /// A tilt sensor whose zero was never found, half-width, m/m.
+    pub no_zero: f64,
+    /// Drift of the zero with temperature where it was never measured, half-width, m/m per degree.
+    pub drift: f64,
+    /// Difference of temperature from calibration where nothing measures it, degrees.
+    pub unknown_warming: f64,
+    /// A tool that was never levelled against its mast, half-width, m/m.
+    pub no_tool_level: f64,
+    /// Play in a guide that was never measured, half-width, m/m: 10 mm over a metre.
+    pub play: f64,
+    /// Bending of the tool string, half-width, m/m.
+    pub bending: f64,
+    /// A tone that folds down and is below what is flagged, standard deviation in a mean over 100 mm, m/m.
+    pub tone: f64,
+    /// Settling of the rig while it drills, half-width, m.
+    pub settling: f64,
+}
+
+impl Default for Allowances {
+    fn default() -> Self {
+        Self {
+            hub_touch: 0.001_5,
+            hub_level: 0.003,
+            floor: 0.010,
+            held: 0.001,
+            stretch: 0.000_5,
+            untaped: 0.02,
+            no_zero: 0.020,
+            drift: 0.000_1,
+            unknown_warming: 20.0,
+            no_tool_level: 0.005,
+            play: 0.010,
+            bending: 0.000_5,
+            tone: 0.000_1,
+            settling: 0.003,
+        }
+    }
+}
+
+/// Whether an error is the same all along the hole.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Along {
+    /// The same: it does not average out.
+    Same,
+    /// Different from one place to the next.
+    Varies,
+}
+
+/// One source of uncertainty.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// What it is.
+    pub source: &'static str,
+    /// Where its value comes from.
+    pub basis: String,
+    /// Its value: metres, or metres per metre.
+    pub value: Shape,
+    /// What one unit of it does to the result, in metres.
+    pub sensitivity: f64,
+    /// Along the hole.
+    pub along: Along,
+}
+
+impl Row {
+    /// What it contributes, in metres.
+    #[must_use]
+    pub fn contributes(&self) -> Shape {
+        self.value.times(self.sensitivity)
+    }
+}
+
+/// A budget with its result.
+#[derive(Clone, Debug)]
+pub struct Budget {
+    /// Every source.
+    pub rows: Vec<Row>,
+    /// Combined standard uncertainty, m.
+    pub standard: f64,
+    /// Half-width of the 95 % interval, m; for a toe the radius of the 95 % circle.
+    pub expanded: f64,
+    /// The one rectangular source that makes most of it, where there is one: the factor is then not that of a normal
+    /// distribution.
+    pub dominated_by: Option<&'static str>,
+}
+
+impl Budget {
+    /// Coverage factor: expanded over standard.
+    #[must_use]
+    pub fn factor(&self) -> f64 {
+        if self.standard > 0.0 { self.expanded / self.standard } else { 0.0 }
+    }
+
+    fn of(rows: Vec<Row>) -> Self {
+        let spread = Spread::of(&rows.iter().map(Row::contributes).collect::<Vec<_>>());
+        let expanded = spread.half_width(COVERAGE);
+        Self { dominated_by: dominant(&rows, spread.standard()), standard: spread.standard(), expanded, rows }
+    }
+}
+
+/// A rectangular source with more than half of the variance.
+fn dominant(rows: &[Row], standard: f64) -> Option<&'static str> {
+    let most = |row: &&Row| matches!(row.value, Shape::Rectangular(_)) && row.contributes().standard().powi(2) > 0.5 * standard.powi(2);
+    rows.iter().find(most).map(|row| row.source)
+}
+
+/// All budgets of a hole.
+#[derive(Clone, Debug)]
+pub struct Budgets {
+    /// Depth of the hole below the datum: half-width of the interval, m.
+    pub depth: Budget,
+    /// The same without the floor: depth of the cutting edge.
+    pub edge: Budget,
+    /// The toe's distance from the vertical: half-width of the interval, m.
+    pub distance: Budget,
+    /// The toe as a place: radius of the circle, m.
+    pub place: Budget,
+    /// Lean over 100 mm anywhere: half-width, m/m.
+    pub local: Budget,
+}
+
+/// Draws up the budgets for a bore whose bottom is at `bottom` below the hub, m.
+#[must_use]
+pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> Budgets {
+    let depth = depth_rows(setup, axis.length(bottom), allow);
+    let mut floor = depth.clone();
+    floor.push(row("floor against cutting edge", "allowance", Shape::Normal(allow.floor), 1.0, Along::Varies));
+    let (attitude, ends) = (attitude_rows(setup, allow), end_rows(axis, bottom, allow));
+    let length = axis.length(bottom);
+    let with_length = |rows: &[Row], length: f64| rows.iter().cloned().map(|r| Row { sensitivity: length, ..r }).collect::<Vec<_>>();
+    let common = [with_length(&attitude, length), ends].concat();
+    let (along, across) = model_rows(axis, bottom);
+    let distance = Budget::of([common.clone(), along.clone()].concat());
+    let heading = heading_row(setup, axis, bottom);
+    let local = [with_length(&attitude, 1.0), vec![noise_row("noise of 100 mm", axis.end_noise, 1.0)]].concat();
+    Budgets {
+        edge: Budget::of(depth),
+        depth: Budget::of(floor),
+        place: place(&common, &along, &[across, vec![heading]].concat()),
+        distance,
+        local: Budget::of(local),
+    }
+}
+
+/// The region of a toe: what is common to both axes, what acts along the toe's direction and what across it.
+fn place(common: &[Row], along: &[Row], across: &[Row]) -> Budget {
+    let shapes = |rows: &[Row]| common.iter().chain(rows).map(Row::contributes).collect::<Vec<_>>();
+    let (x, y) = (Spread::of(&shapes(along)), Spread::of(&shapes(across)));
+    let standard = f64::midpoint(x.standard().powi(2), y.standard().powi(2)).sqrt();
+    let rows: Vec<Row> = [common, along, across].concat();
+    Budget { dominated_by: dominant(&rows, standard), standard, expanded: radius(&x, &y, COVERAGE), rows }
+}
+
+fn row(source: &'static str, basis: impl Into<String>, value: Shape, sensitivity: f64, along: Along) -> Row {
+    Row { source, basis: basis.into(), value, sensitivity, along }
+}
+
+fn noise_row(source: &'static str, deviation: f64, sensitivity: f64) -> Row {
+    row(source, "scatter of the increments themselves", Shape::Normal(deviation), sensitivity, Along::Varies)
+}
+
+/// The stamp of a calibration in force.
+#[must_use]
+pub fn stamp(setup: &SetUp, item: CalibrationItem) -> Option<&Stamp> {
+    setup.instruments.as_ref()?.stamps.iter().find(|s| s.item == item.raw())
+}
+
+/// A calibrated source, or the allowance for its lack. `unit` turns the stamp's unit into metres or metres per metre.
+fn calibrated(setup: &SetUp, item: CalibrationItem, source: &'static str, unit: f64, without: Shape) -> Row {
+    match stamp(setup, item) {
+        Some(stamp) => {
+            row(source, format!("calibration of {}", day(stamp.day)), Shape::Normal(f64::from(stamp.uncertainty) * unit), 1.0, Along::Same)
+        }
+        None => row(source, "allowance: never calibrated", without, 1.0, Along::Same),
+    }
+}
+
+/// A day since 1970-01-01 as a date.
+#[must_use]
+pub fn day(days: u32) -> String {
+    jiff::civil::date(1970, 1, 1)
+        .checked_add(jiff::Span::new().days(i64::from(days.min(3_000_000))))
+        .map_or_else(|_| "an impossible day".to_owned(), |date| date.to_string())
+}
+
+fn depth_rows(setup: &SetUp, length: f64, allow: &Allowances) -> Vec<Row> {
+    let encoder = calibrated(setup, CalibrationItem::Encoder, "encoder's scale", 1e-6, Shape::Rectangular(allow.untaped * length));
+    let closing = setup.hubs.iter().filter(|h| h.body.first == 0).map(|h| super::axis::metres(h.body.misclosure).abs()).fold(0.0, f64::max);
+    vec![
+        encoder,
+        row("setting the tip on the hub", "allowance", Shape::Normal(allow.hub_touch), 1.0, Along::Same),
+        row("levelling the hub to the datum", "allowance", Shape::Normal(allow.hub_level), 1.0, Along::Same),
+        row("misclosure on the hub", "touches of the hub", Shape::Rectangular(closing), 1.0, Along::Varies),
+        row("telling the held bottom", "allowance", Shape::Normal(allow.held), 1.0, Along::Varies),
+        row("stretch and warming", "allowance", Shape::Rectangular(allow.stretch), length, Along::Same),
+    ]
+}
+
+/// What the tool's attitude is worth, metres per metre; the same all along the hole.
+fn attitude_rows(setup: &SetUp, allow: &Allowances) -> Vec<Row> {
+    let zero = calibrated(setup, CalibrationItem::TiltZero, "tilt sensor's zero", 1e-6, Shape::Rectangular(allow.no_zero));
+    let level = calibrated(setup, CalibrationItem::ToolLevel, "tool against mast", 1e-6, Shape::Rectangular(allow.no_tool_level));
+    let play = match stamp(setup, CalibrationItem::GuidePlay) {
+        Some(stamp) => row(
+            "play in the guide",
+            format!("calibration of {}", day(stamp.day)),
+            Shape::Rectangular(f64::from(stamp.value.unsigned_abs()) * 1e-6),
+            1.0,
+            Along::Same,
+        ),
+        None => row("play in the guide", "allowance: never measured", Shape::Rectangular(allow.play), 1.0, Along::Same),
+    };
+    vec![
+        zero,
+        warming_row(setup, allow),
+        level,
+        play,
+        row("bending of the tool", "allowance", Shape::Rectangular(allow.bending), 1.0, Along::Same),
+        row("tones folded down, below what is flagged", "allowance", Shape::Normal(allow.tone), 1.0, Along::Varies),
+    ]
+}
+
+/// Drift of the zero over the difference of temperature from its calibration.
+fn warming_row(setup: &SetUp, allow: &Allowances) -> Row {
+    let known = |temperature: i16| (temperature != NO_TEMPERATURE).then(|| f64::from(temperature) / 100.0);
+    let now = setup.identity.as_ref().and_then(|i| known(i.temperature));
+    let then = stamp(setup, CalibrationItem::TiltZero).and_then(|s| i16::try_from(s.value).ok()).and_then(known);
+    let warmest = setup.passes.iter().map(|p| p.body.temperature).filter(|t| *t != i8::MIN).map(f64::from);
+    let warming = match (now, then) {
+        (Some(now), Some(then)) => warmest.chain([now]).map(|t| (t - then).abs()).fold(0.0, f64::max),
+        _ => allow.unknown_warming,
+    };
+    match stamp(setup, CalibrationItem::TiltDrift) {
+        Some(stamp) => {
+            let per_degree = f64::from(stamp.uncertainty) * 1e-7;
+            row(
+                "drift with temperature",
+                format!("calibration of {}", day(stamp.day)),
+                Shape::Normal(per_degree * warming),
+                1.0,
+                Along::Same,
+            )
+        }
+        None => row("drift with temperature", "allowance: never measured", Shape::Rectangular(allow.drift * warming), 1.0, Along::Same),
+    }
+}
+
+/// What the leans at either end of the bore are worth; settling of the rig.
+fn end_rows(axis: &Axis, bottom: f64, allow: &Allowances) -> Vec<Row> {
+    // The middle of both models takes half of the stick's arms, and half of the wall-guided sum's mean, which is far quieter.
+    vec![
+        noise_row("noise at the bottom", axis.end_noise, 0.5 * (axis.guide + bottom)),
+        noise_row("noise where drilling began", axis.start_noise, 0.5 * (axis.guide + axis.ground)),
+        row("settling of the rig", "allowance", Shape::Rectangular(allow.settling), 1.0, Along::Varies),
+    ]
+}
+
+/// Half of what the two models differ by, along the toe's direction and across it.
+fn model_rows(axis: &Axis, bottom: f64) -> (Vec<Row>, Vec<Row>) {
+    let Some(end) = axis.at(bottom) else { return (Vec::new(), Vec::new()) };
+    let half = end.stick.minus(end.wall).times(0.5);
+    let size = end.offset.magnitude();
+    let unit = if size > 0.0 { end.offset.times(1.0 / size) } else { super::axes::LineAxes { ahead: 1.0, right: 0.0 } };
+    let along = half.ahead * unit.ahead + half.right * unit.right;
+    let across = half.right * unit.ahead - half.ahead * unit.right;
+    let model = |value: f64| row("stick or wall-guided", "half of their difference", Shape::Rectangular(value.abs()), 1.0, Along::Same);
+    (vec![model(along)], vec![model(across)])
+}
+
+/// What the heading is worth turns the toe about the hole's start.
+fn heading_row(setup: &SetUp, axis: &Axis, bottom: f64) -> Row {
+    let within = (f64::from(setup.opened.body.plan.heading_within.0) / 100.0).to_radians();
+    let arm = axis.at(bottom).map_or(0.0, |end| end.offset.magnitude());
+    row("heading", "as entered with the plan", Shape::Rectangular(within.min(std::f64::consts::PI)), arm, Along::Same)
+}

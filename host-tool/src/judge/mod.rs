@@ -1,0 +1,243 @@
+//! What a set-up's facts mean against its plan and limits, in line axes and below the sheet's datum.
+//!
+//! [`axis`] is where the bore went, [`budget`] what its figures are worth, [`spread`] how errors add up,
+//! [`limits`] what is accepted and [`statement`] what may be said.
+
+pub mod axes;
+pub mod axis;
+pub mod budget;
+pub mod limits;
+pub mod spread;
+pub mod statement;
+
+pub use axes::{LineAxes, to_line};
+pub use axis::{AxisPoint, metres};
+pub use statement::{Figure, Guarded, Standing, Verdict};
+
+use crate::facts::{DigestState, SetUp};
+use axis::Axis;
+use budget::{Allowances, Budgets, budgets, stamp};
+use limits::{LimitSet, Measurand};
+use shared_protocol::record::Plan;
+use shared_protocol::state::{CalibrationItem, Check, ReferenceState};
+
+/// A set-up judged.
+#[derive(Clone, Debug)]
+pub struct Judged {
+    /// Depth below the datum, metres; `None` where depth was not tied to the hub at the end.
+    pub depth: Option<f64>,
+    /// Planned depth below the datum, metres.
+    pub planned: f64,
+    /// Accepted range below the datum by the plan, metres.
+    pub accepted: (f64, f64),
+    /// Depth against that range.
+    pub depth_standing: Standing,
+    /// The axis from the top down; empty where no increment was recorded.
+    pub axis: Vec<AxisPoint>,
+    /// Toe off the vertical through the hole's start, metres.
+    pub toe: Option<LineAxes>,
+    /// Toe over the bore's length, metres per metre.
+    pub lean: Option<LineAxes>,
+    /// Mean of the increments' leans, weighted by depth, metres per metre.
+    pub mean_lean: Option<LineAxes>,
+    /// The most lean accepted over the whole hole by the plan, metres per metre.
+    pub lean_limit: f64,
+    /// Overall lean against that limit.
+    pub lean_standing: Standing,
+    /// The largest misclosure on the hub, metres.
+    pub misclosure: Option<f64>,
+    /// What the figures are worth; `None` where there is no bottom.
+    pub budgets: Option<Budgets>,
+    /// Every limit judged: the plan's first, then those given.
+    pub verdicts: Vec<Verdict>,
+    /// Why figures may be worth less, in plain words.
+    pub reservations: Vec<String>,
+}
+
+/// Judges a set-up against the limits of its plan.
+#[must_use]
+pub fn judge(setup: &SetUp) -> Judged {
+    judge_by(setup, &LimitSet { limits: Vec::new(), governs: None })
+}
+
+/// Judges a set-up against the limits of its plan, and more.
+#[must_use]
+pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
+    let plan = &setup.opened.body.plan;
+    let bottom = setup.closed.as_ref().map(|c| c.body.bottom).or_else(|| setup.increments.last().map(|i| i.body.depth)).map(metres);
+    let believed = tied(setup);
+    let axis = Axis::of(setup);
+    let end = bottom.and_then(|bottom| axis.at(bottom));
+    let length = bottom.map_or(0.0, |bottom| axis.length(bottom));
+    let budgets = bottom.filter(|_| length > 0.0).map(|bottom| budgets(setup, &axis, bottom, &Allowances::default()));
+    let lean = end.filter(|_| length > 0.0).map(|end| end.offset.times(1.0 / length));
+    let depth = bottom.filter(|_| believed).map(|bottom| bottom - metres(plan.hub_above_datum));
+    let seen =
+        Seen { depth, toe: end.map(|e| e.offset.magnitude()), length, worst: worst(&axis.points), believed, budgets: budgets.as_ref() };
+    let own = LimitSet::of_plan(plan);
+    let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed));
+    let judged = own.limits.iter().chain(&more.limits).map(|limit| {
+        let bars = if limit.measurand == Measurand::Depth { &barred.depth } else { &barred.lean };
+        statement::verdict(limit, seen.figure(limit.measurand), unfinished, bars)
+    });
+    let verdicts: Vec<Verdict> = judged.collect();
+    let plain = |measurand| verdicts.iter().find(|v| v.limit.measurand == measurand).map_or(Standing::Unknown, |v| v.plain);
+    Judged {
+        depth,
+        planned: metres(plan.depth),
+        accepted: (metres(plan.depth) - metres(plan.depth_under), metres(plan.depth) + metres(plan.depth_over)),
+        depth_standing: plain(Measurand::Depth),
+        toe: end.map(|e| e.offset),
+        lean,
+        mean_lean: mean_lean(&axis.points, axis.ground),
+        lean_limit: f64::from(plan.plumb_limit.0) / 1e6,
+        lean_standing: plain(Measurand::OverallLean),
+        misclosure: setup
+            .hubs
+            .iter()
+            .filter(|h| h.body.first == 0)
+            .map(|h| metres(h.body.misclosure))
+            .max_by(|a, b| a.abs().total_cmp(&b.abs())),
+        reservations: reservations(setup, believed),
+        axis: axis.points,
+        budgets,
+        verdicts,
+    }
+}
+
+/// The figures that limits are about.
+struct Seen<'a> {
+    depth: Option<f64>,
+    toe: Option<f64>,
+    length: f64,
+    worst: Option<f64>,
+    believed: bool,
+    budgets: Option<&'a Budgets>,
+}
+
+impl Seen<'_> {
+    fn figure(&self, measurand: Measurand) -> Option<Figure> {
+        let budgets = self.budgets?;
+        let toe = self.toe.filter(|_| self.believed);
+        let (value, expanded) = match measurand {
+            Measurand::Depth => (self.depth?, budgets.depth.expanded),
+            Measurand::OverallLean => (toe? / self.length, budgets.distance.expanded / self.length),
+            Measurand::LeanAnywhere => (self.worst?, budgets.local.expanded),
+            Measurand::Toe => (toe?, budgets.distance.expanded),
+        };
+        Some(Figure { value, expanded })
+    }
+}
+
+/// The largest mean lean over 100 mm.
+fn worst(points: &[AxisPoint]) -> Option<f64> {
+    points.iter().skip(axis::MEAN_OF - 1).map(|p| p.lean.magnitude()).max_by(f64::total_cmp)
+}
+
+/// Whether depth was tied to the hub at the end of the set-up.
+fn tied(setup: &SetUp) -> bool {
+    setup
+        .changes
+        .iter()
+        .rev()
+        .find(|c| Check::from_raw(c.body.check) == Some(Check::Reference))
+        .is_some_and(|c| ReferenceState::from_raw(c.body.state) == Some(ReferenceState::Hub))
+}
+
+/// Reasons why nothing can be shown of depth, and of lean and toe.
+#[derive(Default)]
+struct Barred {
+    depth: Vec<String>,
+    lean: Vec<String>,
+}
+
+fn barred(setup: &SetUp, believed: bool) -> Barred {
+    let mut barred = Barred::default();
+    if !believed {
+        barred.depth.push("depth was not tied to the hub at the end".to_owned());
+        barred.lean.push("depth was not tied to the hub at the end".to_owned());
+    }
+    if let Some(text) = misclosed(setup) {
+        barred.depth.push(text);
+    }
+    for (item, text) in [
+        (CalibrationItem::Encoder, "encoder"),
+        (CalibrationItem::TiltZero, "tilt zero"),
+        (CalibrationItem::ToolLevel, "tool level"),
+        (CalibrationItem::GuidePlay, "guide play"),
+    ] {
+        if let Some(why) = expired(setup, item, text) {
+            let list = if item == CalibrationItem::Encoder { &mut barred.depth } else { &mut barred.lean };
+            list.push(why);
+        }
+    }
+    barred
+}
+
+fn misclosed(setup: &SetUp) -> Option<String> {
+    let limit = setup.identity.as_ref().map(|i| metres(i.misclosure_limit))?;
+    let worst = setup.hubs.iter().filter(|h| h.body.first == 0).map(|h| metres(h.body.misclosure).abs()).fold(0.0, f64::max);
+    (worst > limit).then(|| format!("misclosure on the hub is {:.0} mm, and {:.0} mm is the most accepted", worst * 1e3, limit * 1e3))
+}
+
+/// Whether a calibration had expired when the hole was drilled, or may have.
+fn expired(setup: &SetUp, item: CalibrationItem, text: &str) -> Option<String> {
+    let stamp = stamp(setup, item)?;
+    let last = setup.closed.as_ref().map_or(setup.opened.moment, |c| c.moment);
+    match last.wall {
+        None => Some(format!("the time of day is not known, so the calibration of the {text} may have expired")),
+        Some(wall) if (wall.unix_ms + i64::from(wall.offset) * 60_000).div_euclid(86_400_000) > i64::from(stamp.expires) => {
+            Some(format!("the calibration of the {text} expired on {}", budget::day(stamp.expires)))
+        }
+        Some(_) => None,
+    }
+}
+
+fn mean_lean(axis: &[AxisPoint], ground: f64) -> Option<LineAxes> {
+    let last = axis.last().filter(|p| p.depth > ground)?;
+    Some(last.wall.times(1.0 / (last.depth - ground)))
+}
+
+fn reservations(setup: &SetUp, believed: bool) -> Vec<String> {
+    let mut out = Vec::new();
+    let mut say = |when: bool, text: String| {
+        if when {
+            out.push(text);
+        }
+    };
+    let lost: u32 = setup.missing.iter().map(crate::facts::Missing::count).sum();
+    let doubtful = setup.increments.iter().filter(|i| i.body.quality != 0).count();
+    let faults = setup.faults.iter().filter(|f| f.body.began == 1).count();
+    say(setup.closed.is_none(), "The hole was not closed: figures are as of the last record.".to_owned());
+    say(!believed, "Depth was not tied to the hub at the end: depth not known.".to_owned());
+    say(setup.identity.is_none(), "The record of the rig and its instruments is missing.".to_owned());
+    say(lost > 0, format!("{lost} records are missing; see gaps."));
+    say(setup.digest == DigestState::Differs, "The rig's digest does not fit the records in hand.".to_owned());
+    say(!setup.restarts.is_empty(), format!("The rig restarted {} in this hole.", times(setup.restarts.len())));
+    say(faults > 0, format!("A sensor was at fault {}; see the list.", times(faults)));
+    say(doubtful > 0, format!("{doubtful} of {} increments carry a remark on quality.", setup.increments.len()));
+    say(setup.malformed + setup.unknown > 0, format!("{} records could not be read by this version.", setup.malformed + setup.unknown));
+    out
+}
+
+fn times(count: usize) -> String {
+    match count {
+        1 => "once".to_owned(),
+        2 => "twice".to_owned(),
+        more => format!("{more} times"),
+    }
+}
+
+/// The name of a hole as people say it: structure, leg, attempt.
+#[must_use]
+pub fn hole_name(plan: &Plan) -> String {
+    let leg = match shared_protocol::state::Leg::from_raw(plan.leg) {
+        Some(shared_protocol::state::Leg::Single) => String::new(),
+        Some(shared_protocol::state::Leg::Left) => " left leg".to_owned(),
+        Some(shared_protocol::state::Leg::Middle) => " middle leg".to_owned(),
+        Some(shared_protocol::state::Leg::Right) => " right leg".to_owned(),
+        None => format!(" leg {}", plan.leg),
+    };
+    let attempt = if plan.attempt > 1 { format!(", attempt {}", plan.attempt) } else { String::new() };
+    format!("{}{leg}{attempt}", plan.structure)
+}
