@@ -1,7 +1,8 @@
-//! What the proofs share: the top of the tree, a whole site in one process, a fuzzer of the cable.
+//! What the proofs share: the top of the tree, a whole site in one process, a fuzzer of the cable, Python.
 
 pub mod cab;
 pub mod fuzz;
+pub mod python;
 
 use std::path::{Path, PathBuf};
 

@@ -97,13 +97,6 @@ fn program(name: &str) -> PathBuf {
     path
 }
 
-fn python() -> PathBuf {
-    let venv = tests::root().join("target/venv/bin/python");
-    let python = std::env::var_os("PYTHON_WITH_PYMODBUS").map_or(venv, PathBuf::from);
-    assert!(python.exists(), "{} is not there: cargo xtask test makes it", python.display());
-    python
-}
-
 struct Site {
     slave: Talker,
     cab: Talker,
@@ -125,7 +118,7 @@ fn connect(socket: &Path) -> UnixStream {
 
 fn site() -> Site {
     let folder = TempDir::new().expect("a folder");
-    let mut slave = Talker::start(Command::new(python()).arg(tests::root().join("tests/python/independent_slave.py")));
+    let mut slave = Talker::start(Command::new(tests::python::interpreter()).arg(tests::root().join("tests/python/independent_slave.py")));
     let (_, said) = slave.wait_for("port", Duration::from_secs(20), |line| line.starts_with("port "));
     let sensors = format!("127.0.0.1:{}", &said["port ".len()..]);
     let mut emulate = Command::new(program("xtask"));

@@ -32,6 +32,8 @@ struct Arguments {
 enum Verb {
     /// Prove everything, the image on the emulated board included
     Test,
+    /// Make ready what the tests need that is not Rust
+    Tools,
     /// Feed mutated frames to the decoder and to a whole rig
     Fuzz(fuzz::Arguments),
     /// Build the bench board's image and print its path
@@ -50,6 +52,7 @@ type Outcome<T = ()> = Result<T, String>;
 fn main() -> ExitCode {
     let outcome = match Arguments::parse().verb {
         Verb::Test => test::run(),
+        Verb::Tools => tools::ready(),
         Verb::Fuzz(arguments) => fuzz::run(&arguments),
         Verb::Firmware => firmware::run(),
         Verb::Emulate(arguments) => emulate::run(&arguments),
