@@ -317,6 +317,16 @@ fixed_body! {
 }
 
 text_body! {
+    /// How every record begins that a command left and postcard lays out.
+    pub struct Asked {
+        /// When.
+        pub at: Millis,
+        /// The command that did it.
+        pub request: u32,
+    }
+}
+
+text_body! {
     /// What somebody said, as heard by the rig.
     pub struct Note {
         /// When.
@@ -389,6 +399,11 @@ macro_rules! kinds {
         #[derive(Clone, Debug, PartialEq, Eq)]
         #[allow(missing_docs, clippy::large_enum_variant)] // each variant is documented at its body; no heap to box on
         pub enum Record { $($name($name)),* }
+
+        $(impl $name {
+            /// Its record's hand-assigned number.
+            pub const KIND: u8 = $number;
+        })*
 
         impl Record {
             /// Number, name and layout of every kind, for the document.
@@ -519,6 +534,23 @@ mod tests {
             let mut body = [0xA5; RECORD_BYTES_MAX];
             let used = record.encode(&mut body).unwrap();
             assert_eq!(Record::decode(record.kind(), &body[..used]).unwrap(), record);
+        }
+    }
+
+    #[test]
+    fn records_that_commands_left_begin_alike() {
+        let (at, request) = (Millis(300), 0xDEAD_BEEF);
+        let records = [
+            Record::Opened(Opened { at, request, ..Opened::default() }),
+            Record::Note(Note { at, request, ..Note::default() }),
+            Record::Closed(Closed { at, request, ..Closed::default() }),
+            Record::Calibrated(Calibrated { at, request, ..Calibrated::default() }),
+        ];
+        assert_eq!(records.each_ref().map(Record::kind), [Opened::KIND, Note::KIND, Closed::KIND, Calibrated::KIND]);
+        for record in records {
+            let mut body = [0; RECORD_BYTES_MAX];
+            let used = record.encode(&mut body).unwrap();
+            assert_eq!(Asked::decode(&body[..used]), Some(Asked { at, request }));
         }
     }
 

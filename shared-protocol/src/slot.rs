@@ -21,8 +21,8 @@ pub const RECORD_BYTES_MAX: usize = BODY_BYTES * PARTS_MAX;
 
 const CHECKED_BYTES: usize = 28;
 const BODY_AT: usize = 9;
-/// The check of slots and of frames.
-pub(crate) static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
+/// The check of slots, of frames and of whatever else a rig keeps.
+pub static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 
 /// Which part of its record a slot is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

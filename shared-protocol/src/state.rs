@@ -109,6 +109,8 @@ codes! {
         NotGravity = 7,
         /// A step faster than the winch can run.
         Jump = 8,
+        /// The same figures to the last digit for too long: no sensor that lives does that.
+        Stuck = 9,
     }
 }
 
@@ -193,7 +195,7 @@ codes! {
     pub enum Activity {
         /// No hole is open.
         Idle = 0,
-        /// The tip is above the hub.
+        /// The tip is above the ground.
         Clear = 1,
         /// In the hole, above its bottom.
         Tripping = 2,
