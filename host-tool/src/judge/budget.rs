@@ -72,6 +72,17 @@ pub enum Along {
     Varies,
 }
 
+/// What a source's value is counted in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unit {
+    /// Metres.
+    Metres,
+    /// Metres per metre.
+    MetresPerMetre,
+    /// Radians.
+    Radians,
+}
+
 /// One source of uncertainty.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
@@ -79,8 +90,10 @@ pub struct Row {
     pub source: &'static str,
     /// Where its value comes from.
     pub basis: String,
-    /// Its value: metres, or metres per metre.
+    /// Its value.
     pub value: Shape,
+    /// What the value is counted in.
+    pub unit: Unit,
     /// What one unit of it does to the result, in metres.
     pub sensitivity: f64,
     /// Along the hole.
@@ -177,11 +190,17 @@ fn place(common: &[Row], along: &[Row], across: &[Row]) -> Budget {
 }
 
 fn row(source: &'static str, basis: impl Into<String>, value: Shape, sensitivity: f64, along: Along) -> Row {
-    Row { source, basis: basis.into(), value, sensitivity, along }
+    Row { source, basis: basis.into(), value, unit: Unit::Metres, sensitivity, along }
+}
+
+impl Row {
+    fn in_unit(self, unit: Unit) -> Self {
+        Self { unit, ..self }
+    }
 }
 
 fn noise_row(source: &'static str, deviation: f64, sensitivity: f64) -> Row {
-    row(source, "scatter of the increments themselves", Shape::Normal(deviation), sensitivity, Along::Varies)
+    row(source, "scatter of the increments themselves", Shape::Normal(deviation), sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre)
 }
 
 /// The stamp of a calibration in force.
@@ -217,7 +236,7 @@ fn depth_rows(setup: &SetUp, length: f64, allow: &Allowances) -> Vec<Row> {
         row("levelling the hub to the datum", "allowance", Shape::Normal(allow.hub_level), 1.0, Along::Same),
         row("misclosure on the hub", "touches of the hub", Shape::Rectangular(closing), 1.0, Along::Varies),
         row("telling the held bottom", "allowance", Shape::Normal(allow.held), 1.0, Along::Varies),
-        row("stretch and warming", "allowance", Shape::Rectangular(allow.stretch), length, Along::Same),
+        row("stretch and warming", "allowance", Shape::Rectangular(allow.stretch), length, Along::Same).in_unit(Unit::MetresPerMetre),
     ]
 }
 
@@ -235,14 +254,15 @@ fn attitude_rows(setup: &SetUp, allow: &Allowances) -> Vec<Row> {
         ),
         None => row("play in the guide", "allowance: never measured", Shape::Rectangular(allow.play), 1.0, Along::Same),
     };
-    vec![
+    let rows = [
         zero,
         warming_row(setup, allow),
         level,
         play,
         row("bending of the tool", "allowance", Shape::Rectangular(allow.bending), 1.0, Along::Same),
         row("tones folded down, below what is flagged", "allowance", Shape::Normal(allow.tone), 1.0, Along::Varies),
-    ]
+    ];
+    rows.map(|r| r.in_unit(Unit::MetresPerMetre)).to_vec()
 }
 
 /// Drift of the zero over the difference of temperature from its calibration.
@@ -297,4 +317,5 @@ fn heading_row(setup: &SetUp, axis: &Axis, bottom: f64) -> Row {
     let within = (f64::from(setup.opened.body.plan.heading_within.0) / 100.0).to_radians();
     let arm = axis.at(bottom).map_or(0.0, |end| end.offset.magnitude());
     row("heading", "as entered with the plan", Shape::Rectangular(within.min(std::f64::consts::PI)), arm, Along::Same)
+        .in_unit(Unit::Radians)
 }

@@ -17,8 +17,8 @@ pub use statement::{Figure, Guarded, Standing, Verdict};
 use crate::facts::{DigestState, SetUp};
 use axis::Axis;
 use budget::{Allowances, Budgets, budgets, stamp};
-use limits::{LimitSet, Measurand};
-use shared_protocol::record::Plan;
+use limits::{Governs, LimitSet, Measurand};
+use shared_protocol::record::{Plan, Stamp};
 use shared_protocol::state::{CalibrationItem, Check, ReferenceState};
 
 /// A set-up judged.
@@ -50,6 +50,8 @@ pub struct Judged {
     pub budgets: Option<Budgets>,
     /// Every limit judged: the plan's first, then those given.
     pub verdicts: Vec<Verdict>,
+    /// Which of the two statements decides; `None` where nobody has said.
+    pub governs: Option<Governs>,
     /// Why figures may be worth less, in plain words.
     pub reservations: Vec<String>,
 }
@@ -102,6 +104,7 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
         axis: axis.points,
         budgets,
         verdicts,
+        governs: more.governs,
     }
 }
 
@@ -180,16 +183,36 @@ fn misclosed(setup: &SetUp) -> Option<String> {
     (worst > limit).then(|| format!("misclosure on the hub is {:.0} mm, and {:.0} mm is the most accepted", worst * 1e3, limit * 1e3))
 }
 
-/// Whether a calibration had expired when the hole was drilled, or may have.
-fn expired(setup: &SetUp, item: CalibrationItem, text: &str) -> Option<String> {
-    let stamp = stamp(setup, item)?;
+/// Whether a calibration held while the hole was drilled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Validity {
+    /// It held.
+    Held,
+    /// It had expired.
+    Expired,
+    /// The time of day is not known, so nobody can tell.
+    Unknown,
+}
+
+/// Whether a calibration held until the set-up was closed, else when it was opened, by the local date.
+#[must_use]
+pub fn validity(setup: &SetUp, stamp: &Stamp) -> Validity {
     let last = setup.closed.as_ref().map_or(setup.opened.moment, |c| c.moment);
     match last.wall {
-        None => Some(format!("the time of day is not known, so the calibration of the {text} may have expired")),
+        None => Validity::Unknown,
         Some(wall) if (wall.unix_ms + i64::from(wall.offset) * 60_000).div_euclid(86_400_000) > i64::from(stamp.expires) => {
-            Some(format!("the calibration of the {text} expired on {}", budget::day(stamp.expires)))
+            Validity::Expired
         }
-        Some(_) => None,
+        Some(_) => Validity::Held,
+    }
+}
+
+fn expired(setup: &SetUp, item: CalibrationItem, text: &str) -> Option<String> {
+    let stamp = stamp(setup, item)?;
+    match validity(setup, stamp) {
+        Validity::Unknown => Some(format!("the time of day is not known, so the calibration of the {text} may have expired")),
+        Validity::Expired => Some(format!("the calibration of the {text} expired on {}", budget::day(stamp.expires))),
+        Validity::Held => None,
     }
 }
 
