@@ -4,7 +4,7 @@
 //! allowances are common practice, no source, and stand in one list so that an owner may replace them.
 
 use super::axis::Axis;
-use super::spread::{COVERAGE, Shape, Spread, radius};
+use super::spread::{COVERAGE, Shape, Spread, distance_half_width, radius};
 use crate::facts::SetUp;
 use shared_protocol::record::{NO_TEMPERATURE, Stamp};
 use shared_protocol::state::CalibrationItem;
@@ -168,7 +168,7 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
     let with_length = |rows: &[Row], length: f64| rows.iter().cloned().map(|r| Row { sensitivity: length, ..r }).collect::<Vec<_>>();
     let common = [with_length(&attitude, length), ends].concat();
     let (along, across) = model_rows(axis, bottom);
-    let distance = Budget::of([common.clone(), along.clone()].concat());
+    let distance = distance(&common, &along, &across, axis.at(bottom).map_or(0.0, |end| end.offset.magnitude()));
     let heading = heading_row(setup, axis, bottom);
     let local = [with_length(&attitude, 1.0), vec![noise_row("noise of 100 mm", axis.end_noise, 1.0)]].concat();
     Budgets {
@@ -178,6 +178,13 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
         distance,
         local: Budget::of(local),
     }
+}
+
+/// The toe's distance from the vertical, measured as `toe`: what acts across its direction matters where it is small.
+fn distance(common: &[Row], along: &[Row], across: &[Row], toe: f64) -> Budget {
+    let shapes = |rows: &[Row]| common.iter().chain(rows).map(Row::contributes).collect::<Vec<_>>();
+    let expanded = distance_half_width(&Spread::of(&shapes(along)), &Spread::of(&shapes(across)), toe, COVERAGE);
+    Budget { expanded, ..Budget::of([common, along].concat()) }
 }
 
 /// The region of a toe: what is common to both axes, what acts along the toe's direction and what across it.
