@@ -4,7 +4,7 @@
 use crate::clock::Moment;
 use crate::cue::Cue;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
-use shared_protocol::message::{Acknowledge, Ask, Hello, Message, Replay};
+use shared_protocol::message::{Acknowledge, Ask, Command, Hello, Message, Replay};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::Answer;
 use std::collections::{BTreeMap, VecDeque};
@@ -18,7 +18,9 @@ const HOST: u32 = 0x5EED;
 #[derive(Clone, Debug)]
 struct Asked {
     request: u32,
-    cue: Cue,
+    command: Command,
+    /// Whether the operator waits for it.
+    cue: Option<Cue>,
     said: Option<Moment>,
 }
 
@@ -35,7 +37,7 @@ pub struct Commander {
     due: Option<Moment>,
     frames: u64,
     damaged: u64,
-    refused: Vec<(Cue, Option<Answer>)>,
+    refused: Vec<(Command, Option<Answer>)>,
 }
 
 impl Commander {
@@ -51,11 +53,26 @@ impl Commander {
             }
         }
         // A cue given again after a power cut is the command that is under way.
-        if let Some(cue) = cue.filter(|cue| self.asked.back().is_none_or(|asked| asked.cue != *cue)) {
-            self.requests += 1;
-            self.asked.push_back(Asked { request: self.requests, cue, said: None });
+        if let Some(cue) = cue.filter(|cue| self.asked.back().is_none_or(|asked| asked.cue.as_ref() != Some(cue))) {
+            self.ask(cue.command(), Some(cue));
         }
         (self.say(now), done)
+    }
+
+    /// Has a command given as soon as those before it are answered, beside what the operator's cues ask.
+    pub fn order(&mut self, command: Command) {
+        self.ask(command, None);
+    }
+
+    fn ask(&mut self, command: Command, cue: Option<Cue>) {
+        self.requests += 1;
+        self.asked.push_back(Asked { request: self.requests, command, cue, said: None });
+    }
+
+    /// Whether a command waits for its answer.
+    #[must_use]
+    pub fn is_busy(&self) -> bool {
+        !self.asked.is_empty()
     }
 
     fn take(&mut self, message: &Message<'_>, now: Moment) -> bool {
@@ -84,13 +101,13 @@ impl Commander {
     fn answered(&mut self, answer: Option<Answer>) -> bool {
         let Some(asked) = self.asked.pop_front() else { return false };
         match answer {
-            Some(Answer::Done) => return true,
+            Some(Answer::Done) => return asked.cue.is_some(),
             // It may be otherwise in a moment: the same cue as a new command.
             Some(Answer::NoDepth | Answer::NotReady) => {
                 self.requests += 1;
                 self.asked.push_front(Asked { request: self.requests, ..asked });
             }
-            other => self.refused.push((asked.cue, other)),
+            other => self.refused.push((asked.command, other)),
         }
         false
     }
@@ -116,7 +133,7 @@ impl Commander {
             && asked.said.is_none_or(|said| now >= said.plus_ms(AGAIN_MS))
         {
             asked.said = Some(now);
-            say(&Message::Command { request: asked.request, command: asked.cue.command() });
+            say(&Message::Command { request: asked.request, command: asked.command.clone() });
         }
         bytes
     }
@@ -139,9 +156,9 @@ impl Commander {
         (self.frames, self.damaged)
     }
 
-    /// Cues that the rig would not do, with its answer; `None` where this version does not know the answer.
+    /// Commands that the rig would not do, with its answer; `None` where this version does not know the answer.
     #[must_use]
-    pub fn refused(&self) -> &[(Cue, Option<Answer>)] {
+    pub fn refused(&self) -> &[(Command, Option<Answer>)] {
         &self.refused
     }
 }
@@ -182,6 +199,17 @@ mod tests {
         assert_eq!(requests(&host.step(at(2_005), &[], None).0), [3]);
         let (bytes, done) = host.step(at(2_010), &reply(3, Answer::NoHoleOpen), None);
         assert_eq!((requests(&bytes), done), (vec![], false));
-        assert_eq!(host.refused(), [(Cue::CloseHole, Some(Answer::NoHoleOpen))]);
+        assert_eq!(host.refused(), [(Cue::CloseHole.command(), Some(Answer::NoHoleOpen))]);
+    }
+
+    #[test]
+    fn an_order_is_given_beside_the_cues_and_ends_none() {
+        let mut host = Commander::default();
+        host.order(Cue::TouchHub.command());
+        let at = |ms| Moment(0).plus_ms(ms);
+        assert_eq!(requests(&host.step(at(0), &[], Some(Cue::CloseHole)).0), [1]);
+        let (bytes, done) = host.step(at(5), &reply(1, Answer::Done), None);
+        assert_eq!((requests(&bytes), done, host.is_busy()), (vec![2], false, true));
+        assert!(host.step(at(10), &reply(2, Answer::Done), None).1 && !host.is_busy());
     }
 }
