@@ -16,7 +16,7 @@ pub enum Unread {
     #[error("\"{0}\" is no length: write for example 3.2 m, 250 mm, 10 ft 6 in or 1/2 in")]
     Length(String),
     /// No lean.
-    #[error("\"{0}\" is no lean: write for example 20 mm/m, 2 % or 1/4 in/ft")]
+    #[error("\"{0}\" is no lean: write for example 20 mm/m, 2 %, 1/4 in per ft or 1:75")]
     Lean(String),
     /// No direction.
     #[error("\"{0}\" is no angle: write degrees, for example 90")]
@@ -31,46 +31,80 @@ pub enum Unread {
 /// # Errors
 /// Where no length can be read; a number without a unit is none.
 pub fn length(text: &str) -> Result<Micrometres, Unread> {
+    micrometres(length_um(text)?).ok_or_else(|| Unread::TooMuch(text.to_owned()))
+}
+
+/// As [`length`], not rounded, µm.
+///
+/// # Errors
+/// As [`length`].
+pub fn length_um(text: &str) -> Result<f64, Unread> {
     let bad = || Unread::Length(text.to_owned());
     let (negative, unsigned) = sign(text);
     let pieces = pieces(unsigned).ok_or_else(bad)?;
     let mut sum = 0.0;
     let mut left = f64::INFINITY; // units fall from left to right, so that "6 in 10 ft" is no length
     for (figure, unit) in pieces {
-        let size = match unit {
-            "m" => 1e6,
-            "cm" => 1e4,
-            "mm" => 1e3,
-            "ft" | "'" | "′" => FOOT_UM,
-            "in" | "\"" | "″" => INCH_UM,
-            _ => return Err(bad()),
-        };
+        let size = unit_um(unit).ok_or_else(bad)?;
         if size >= left {
             return Err(bad());
         }
         left = size;
         sum += figure * size;
     }
-    micrometres(if negative { -sum } else { sum }).ok_or_else(|| Unread::TooMuch(text.to_owned()))
+    within_range(sum).ok_or_else(|| Unread::TooMuch(text.to_owned()))?;
+    Ok(if negative { -sum } else { sum })
 }
 
-/// Reads a lean: mm/m, in/ft or %.
+fn unit_um(unit: &str) -> Option<f64> {
+    match unit {
+        "m" => Some(1e6),
+        "cm" => Some(1e4),
+        "mm" => Some(1e3),
+        "ft" | "'" | "′" | "ft-" | "'-" => Some(FOOT_UM),
+        "in" | "\"" | "″" => Some(INCH_UM),
+        _ => None,
+    }
+}
+
+/// Reads a lean, as [`ratio`] does, to the millionth.
 ///
 /// # Errors
 /// Where no lean can be read.
 pub fn lean(text: &str) -> Result<Lean, Unread> {
-    let bad = || Unread::Lean(text.to_owned());
+    let millionths = micrometres(ratio(text)? * 1e6).ok_or_else(|| Unread::TooMuch(text.to_owned()))?;
+    Ok(Lean(millionths.0))
+}
+
+/// Reads a lean, sideways over length: %, mm/m, in/ft, one length per another ("1/4 in per ft", "2 in per 10 ft") or
+/// one to a number ("1:75").
+///
+/// # Errors
+/// Where no lean can be read.
+pub fn ratio(text: &str) -> Result<f64, Unread> {
     let (negative, unsigned) = sign(text);
-    let pieces = pieces(unsigned).ok_or_else(bad)?;
-    let [(figure, unit)] = pieces[..] else { return Err(bad()) };
-    let size = match unit {
-        "mm/m" => 1e3,
-        "%" => 1e4,
-        "in/ft" => 1e6 / 12.0,
-        _ => return Err(bad()),
-    };
-    let lean = micrometres(figure * size).ok_or_else(|| Unread::TooMuch(text.to_owned()))?.0;
-    Ok(Lean(if negative { -lean } else { lean }))
+    let ratio = unsigned_ratio(unsigned).ok_or_else(|| Unread::Lean(text.to_owned()))?;
+    within_range(ratio * 1e6).ok_or_else(|| Unread::TooMuch(text.to_owned()))?;
+    Ok(if negative { -ratio } else { ratio })
+}
+
+fn unsigned_ratio(text: &str) -> Option<f64> {
+    if let Some((one, to)) = text.split_once(':') {
+        let to = number(to.trim()).filter(|to| *to > 0.0)?;
+        return Some(number(one.trim())? / to);
+    }
+    if let Some((over, per)) = text.split_once(" per ") {
+        let per = unit_um(per.trim()).map_or_else(|| length_um(per).ok(), Some).filter(|per| *per > 0.0)?;
+        return Some(length_um(over).ok().filter(|over| *over >= 0.0)? / per);
+    }
+    match pieces(text)?[..] {
+        [(figure, "%")] => Some(figure / 100.0),
+        [(figure, unit)] => {
+            let (over, per) = unit.split_once('/')?;
+            Some(figure * unit_um(over)? / unit_um(per)?)
+        }
+        _ => None,
+    }
 }
 
 /// Reads an angle in degrees, with or without "deg" or "°".
@@ -154,9 +188,14 @@ fn number(text: &str) -> Option<f64> {
 
 /// The nearest whole number, `None` beyond what 32 bits hold.
 fn micrometres(value: f64) -> Option<Micrometres> {
-    let rounded = value.round();
+    let rounded = within_range(value)?.round();
     #[allow(clippy::cast_possible_truncation)] // whole and within range, as just checked
-    (rounded.abs() <= f64::from(i32::MAX)).then_some(Micrometres(rounded as i32))
+    Some(Micrometres(rounded as i32))
+}
+
+/// A value, where its nearest whole number is one that 32 bits hold.
+fn within_range(value: f64) -> Option<f64> {
+    (value.round().abs() <= f64::from(i32::MAX)).then_some(value)
 }
 
 #[cfg(test)]
@@ -174,6 +213,7 @@ mod tests {
             ("10.5 ft", 3_200_400),
             ("10'6\"", 3_200_400),
             ("10′ 6″", 3_200_400),
+            ("10'-6\"", 3_200_400),
             ("6 1/2 in", 165_100),
             ("1/4 in", 6_350),
             ("-0.2 ft", -60_960),
@@ -203,13 +243,38 @@ mod tests {
         assert_eq!(lean("1/4 in/ft"), Ok(Lean(20_833)));
         assert_eq!(lean("0.25in/ft"), Ok(Lean(20_833)));
         assert_eq!(lean("-1 %"), Ok(Lean(-10_000)));
-        for text in ["20", "20 mm", "1 % 2 %", "", "steep"] {
+        for text in
+            ["20", "20 mm", "1 % 2 %", "", "steep", "1 in 75", "1:0", ":75", "1 : -75", "1/4 in per", "per ft", "1 in per 0 ft", "%/m"]
+        {
             assert_eq!(lean(text), Err(Unread::Lean(text.to_owned())));
         }
         assert_eq!(angle("90"), Ok(CentiDegrees(9_000)));
         assert_eq!(angle("-12.5 deg"), Ok(CentiDegrees(-1_250)));
         assert_eq!(angle("270°"), Ok(CentiDegrees(27_000)));
         assert_eq!(angle("north"), Err(Unread::Angle("north".to_owned())));
+    }
+
+    /// The table of conversions in the check values: tolerance, percent, angle in degrees, toe at 10 ft in inches.
+    #[test]
+    fn published_tolerances_convert_as_published() {
+        let rows = [
+            ("1/4 in per ft", 2.0833, 1.1935, 2.500),
+            ("1/4 in/ft", 2.0833, 1.1935, 2.500),
+            ("2 %", 2.0, 1.1458, 2.400),
+            ("20 mm/m", 2.0, 1.1458, 2.400),
+            ("2 in per 10 ft", 1.6667, 0.9548, 2.000),
+            ("1.5 %", 1.5, 0.8594, 1.800),
+            ("1:75", 1.3333, 0.7639, 1.600),
+            ("1 %", 1.0, 0.5729, 1.200),
+            ("1 in per 10 ft", 0.8333, 0.4775, 1.000),
+        ];
+        for (text, percent, degrees, toe) in rows {
+            let ratio = ratio(text).unwrap();
+            assert!((ratio * 100.0 - percent).abs() < 0.000_05, "{text}: {ratio}");
+            assert!((ratio.atan().to_degrees() - degrees).abs() < 0.000_06, "{text}: {ratio}"); // 1 % is 0.57294
+            assert!((ratio * 120.0 - toe).abs() < 1e-9, "{text}: {ratio}");
+        }
+        assert!((ratio("-1/4 in per ft").unwrap() + 1.0 / 48.0).abs() < 1e-15);
     }
 
     #[test]
