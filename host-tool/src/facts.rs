@@ -292,7 +292,8 @@ fn missing(previous: u32, next: u32, causes: &Causes) -> Option<Vec<Missing>> {
     Some(out)
 }
 
-fn records(stream: &[Slot]) -> impl Iterator<Item = (u16, Record)> {
+/// Every whole record of a stream that this version knows, with the start of the rig that made it.
+pub(crate) fn records(stream: &[Slot]) -> impl Iterator<Item = (u16, Record)> {
     let mut assembler = Assembler::default();
     stream.iter().filter_map(move |slot| {
         let whole = assembler.push(slot)?;

@@ -4,14 +4,17 @@
 //! acknowledges what is stored; a [`store`] keeps them verbatim; a [`capture`] is session and store together.
 //! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, and
 //! [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`].
-//! [`plan`] and [`measure`] read what people write; [`text`] makes hostile names harmless.
+//! [`calibrate`] finds out what the rig's sensors are worth.
+//! [`plan`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless.
 //!
 //! Only [`port`] touches the world: everything else is handed bytes, paths and the time.
 
+pub mod calibrate;
 pub mod capture;
 pub mod facts;
 pub mod holes;
 pub mod judge;
+pub mod limits_file;
 pub mod measure;
 pub mod paper;
 pub mod plan;
