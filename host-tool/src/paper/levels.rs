@@ -11,7 +11,6 @@ const LEADER: f64 = 12.0;
 const BETWEEN: f64 = 2.0;
 const PLAN_LETTERS: f64 = 12.0;
 const PLAN_TITLE: f64 = 16.0;
-const PLAN_FOOT: f64 = 28.0;
 
 /// A named depth.
 struct Level {
@@ -26,7 +25,8 @@ pub fn column(letters: &mut Letters, picture: &Picture<'_>, edge: f64, frame: Fr
     let mut wanted: Vec<(f64, f64)> =
         named.iter().map(|l| (picture.depth.y(l.depth) - l.text.line_height / 2.0, l.text.height() + BETWEEN)).collect();
     let (at, middle) = most_room(&wanted, frame);
-    let height = plan_height(picture);
+    let under = under_plan(letters, picture, frame.width - LEADER);
+    let height = PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + under.iter().map(Lines::height).sum::<f64>();
     wanted.insert(at, (middle - height / 2.0, height));
     let mut tops = spread(&wanted, frame.y - 8.0, frame.bottom() + 8.0);
     let plan_top = tops.remove(at);
@@ -36,7 +36,7 @@ pub fn column(letters: &mut Letters, picture: &Picture<'_>, edge: f64, frame: Fr
         marks.push(Mark::Line(vec![(edge, y), (edge + LEADER - 3.0, first)], Pen::Fine, Tone::Grey));
         marks.extend(text_marks(&level.text, 0, level.text.lines.len(), (edge + LEADER, top), Align::Left));
     }
-    marks.extend(plan(letters, picture, Frame { x: frame.x + LEADER, y: plan_top, width: frame.width - LEADER, height }));
+    marks.extend(plan(letters, picture, Frame { x: frame.x + LEADER, y: plan_top, width: frame.width - LEADER, height }, &under));
     marks
 }
 
@@ -111,14 +111,16 @@ fn reach(picture: &Picture<'_>) -> f64 {
     (farthest.max(limit(picture)) * picture.sideways).max(16.0)
 }
 
-fn plan_height(picture: &Picture<'_>) -> f64 {
-    PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + PLAN_FOOT
+/// What is said under the plan; broken where it is too long for the column.
+fn under_plan(letters: &mut Letters, picture: &Picture<'_>, width: f64) -> Vec<Lines> {
+    let units = picture.hole.units();
+    let toe = picture.hole.judged.toe.map(|toe| (Weight::Strong, format!("toe {}", units.place(toe))));
+    let key = (Weight::Regular, format!("dashed: limit, {} at the bottom", units.short(limit(picture))));
+    toe.into_iter().chain([key]).map(|(weight, text)| letters.set(&[(weight, &text)], SMALL.size, Some(width))).collect()
 }
 
 /// The plan: the plumb limit at the bottom as a circle, the axis seen from above.
-fn plan(letters: &mut Letters, picture: &Picture<'_>, frame: Frame) -> Vec<Mark> {
-    let judged = picture.hole.judged;
-    let units = picture.hole.units();
+fn plan(letters: &mut Letters, picture: &Picture<'_>, frame: Frame, under: &[Lines]) -> Vec<Mark> {
     let (limit, reach) = (limit(picture), reach(picture));
     let (x, y) = (frame.x + frame.width / 2.0, frame.y + PLAN_TITLE + PLAN_LETTERS + reach);
     let mut marks = Vec::new();
@@ -131,10 +133,11 @@ fn plan(letters: &mut Letters, picture: &Picture<'_>, frame: Frame) -> Vec<Mark>
     text("back", SMALL, x, y + reach + 12.0, Align::Centre);
     text("left", SMALL, x - reach - 6.0, y + 3.0, Align::Right);
     text("right", SMALL, x + reach + 6.0, y + 3.0, Align::Left);
-    if let Some(toe) = judged.toe {
-        text(&format!("toe {}", units.place(toe)), Style::strong(9.0), x, y + reach + 25.0, Align::Centre);
+    let mut below = y + reach + PLAN_LETTERS + 4.0;
+    for set in under {
+        marks.extend(text_marks(set, 0, set.lines.len(), (x, below), Align::Centre));
+        below += set.height();
     }
-    text(&format!("dashed: limit, {} at the bottom", units.short(limit)), SMALL, x, y + reach + 36.0, Align::Centre);
     let cross = reach + 4.0;
     marks.push(Mark::Line(vec![(x - cross, y), (x + cross, y)], Pen::Fine, Tone::Grey));
     marks.push(Mark::Line(vec![(x, y - cross), (x, y + cross)], Pen::Fine, Tone::Grey));
