@@ -20,6 +20,8 @@ pub enum Drawer {
     CableToRig = 6,
     /// Damage on the way to the host.
     CableToHost = 7,
+    /// What a power cut does to bytes on their way into the memory.
+    Power = 20,
 }
 
 /// A stream of draws.

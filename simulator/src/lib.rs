@@ -62,6 +62,7 @@ pub mod commander;
 pub mod cue;
 #[cfg(unix)]
 pub mod emulated;
+pub mod frail;
 pub mod line;
 pub mod machine;
 pub mod memory;
