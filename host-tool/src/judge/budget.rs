@@ -63,6 +63,9 @@ impl Default for Allowances {
     }
 }
 
+/// The source that stands for not knowing which of the two models the bore followed.
+pub const MODEL: &str = "stick or wall-guided";
+
 /// Whether an error is the same all along the hole.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Along {
@@ -315,7 +318,7 @@ fn model_rows(axis: &Axis, bottom: f64) -> (Vec<Row>, Vec<Row>) {
     let unit = if size > 0.0 { end.offset.times(1.0 / size) } else { super::axes::LineAxes { ahead: 1.0, right: 0.0 } };
     let along = half.ahead * unit.ahead + half.right * unit.right;
     let across = half.right * unit.ahead - half.ahead * unit.right;
-    let model = |value: f64| row("stick or wall-guided", "half of their difference", Shape::Rectangular(value.abs()), 1.0, Along::Same);
+    let model = |value: f64| row(MODEL, "half of their difference", Shape::Rectangular(value.abs()), 1.0, Along::Same);
     (vec![model(along)], vec![model(across)])
 }
 
