@@ -6,14 +6,14 @@ use super::layout::letters::{Style, Weight};
 use super::layout::marks::Role;
 use super::layout::pdf::{About, Attachment, Standard, write};
 use super::words::capital;
-use super::{CAUTION, LAYOUT, PaperError, Printing, attachment, drawing, figures, identity, program, statements, warning};
+use super::{CAUTION, LAYOUT, PaperError, Printing, attachment, drawing, figures, identity, program, statements, uncertainty, warning};
 
 const TITLE: Style = Style::strong(22.0);
 const KIND: Style = Style::regular(11.0);
 const STATEMENT: f64 = 10.0;
 const BETWEEN: f64 = 3.0;
 /// The drawing takes what the words leave of the first page, within these.
-const DRAWING_HEIGHTS: (f64, f64) = (330.0, 470.0);
+const DRAWING_HEIGHTS: (f64, f64) = (380.0, 470.0);
 
 /// Prints one hole's certificate. The same hole and printing give the same bytes.
 ///
@@ -27,6 +27,8 @@ pub fn hole_certificate(hole: &Hole<'_>, printing: Printing) -> Result<Vec<u8>, 
     drawing_and_words(&mut flow, hole);
     flow.turn_page();
     figures::against_plan(&mut flow, hole);
+    uncertainty::budget(&mut flow, hole);
+    uncertainty::calibrations(&mut flow, hole);
     figures::axis(&mut flow, hole);
     figures::lists(&mut flow, hole);
     identity::instrument(&mut flow, hole);

@@ -9,7 +9,7 @@ use super::layout::marks::{Align, Frame, Mark, Pen, Point, Tone, text_marks};
 use super::levels;
 use super::scales::{DepthScale, depths, exaggeration};
 use super::words::{Units, count};
-use crate::judge::AxisPoint;
+use crate::judge::{AxisPoint, LineAxes};
 
 /// Letters of the drawing.
 pub const SMALL: Style = Style::regular(8.5);
@@ -20,13 +20,14 @@ const BETWEEN: f64 = 10.0;
 const AFTER_LANES: f64 = 7.0;
 const RIGHT: f64 = 172.0;
 const HEADER: f64 = 40.0;
-const FOOTER: f64 = 54.0;
+const FOOTER: f64 = 64.0;
 /// Most that the plan and either side of an elevation may take.
 const HALF: f64 = 51.0;
 const TICK_LEAST: f64 = 22.0;
 /// What the marks mean.
-const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: as drilled. Passes: a tick where each left the bottom, a bar for \
-                   fall-in. Record: a line where lean was recorded, ticks for remarks on quality.";
+const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: as drilled, in the middle of the two fine lines, a straight stick \
+                   and a tool that follows the bore. Passes: a tick where each left the bottom, a bar for fall-in. Record: a line where \
+                   lean was recorded, ticks for remarks on quality.";
 
 /// A hole with its scales.
 #[derive(Debug)]
@@ -66,8 +67,8 @@ impl Look {
         if self == Self::Along { ("left", "right") } else { ("back", "ahead") }
     }
 
-    fn offset(self, point: &AxisPoint) -> f64 {
-        if self == Self::Along { point.offset.right } else { point.offset.ahead }
+    fn side(self, offset: LineAxes) -> f64 {
+        if self == Self::Along { offset.right } else { offset.ahead }
     }
 }
 
@@ -76,9 +77,7 @@ impl<'a> Picture<'a> {
     #[must_use]
     pub fn new(hole: &'a Hole<'a>, frame: Frame) -> Self {
         let depth = DepthScale::fit(depths(hole).into_iter(), frame.y + HEADER, frame.bottom() - FOOTER);
-        let axis = &hole.judged.axis;
-        let farthest = axis.iter().map(|p| p.offset.magnitude()).fold(0.0, f64::max);
-        let reach = farthest.max(hole.judged.lean_limit * longest(hole));
+        let reach = farthest(hole).max(hole.judged.lean_limit * longest(hole));
         let exaggeration = exaggeration(reach, HALF, depth.per_metre);
         Self { hole, depth, sideways: depth.per_metre * exaggeration, exaggeration, stretches: hole.axis_stretches() }
     }
@@ -91,6 +90,20 @@ impl<'a> Picture<'a> {
     fn y(&self, point: &AxisPoint) -> f64 {
         self.depth.y(point.depth + self.hub())
     }
+}
+
+/// How far from the vertical either model or the circle about the toe reaches, metres.
+#[must_use]
+pub fn farthest(hole: &Hole<'_>) -> f64 {
+    let models = hole.judged.axis.iter().flat_map(|p| [p.offset, p.stick, p.wall]).map(LineAxes::magnitude);
+    let circle = hole.judged.toe.map(|toe| toe.magnitude() + circle(hole).unwrap_or(0.0));
+    models.chain(circle).fold(0.0, f64::max)
+}
+
+/// Radius of the circle that holds the toe in 95 % of cases, metres.
+#[must_use]
+pub fn circle(hole: &Hole<'_>) -> Option<f64> {
+    hole.judged.toe.and(hole.judged.budgets.as_ref()).map(|b| b.place.expanded)
 }
 
 /// The greatest length below the hub that the plumb limit applies to, metres.
@@ -248,21 +261,23 @@ fn background(picture: &Picture<'_>, frame: Frame) -> Vec<Mark> {
 
 fn axis(picture: &Picture<'_>, frame: Frame, look: Look) -> Vec<Mark> {
     let middle = frame.x + frame.width / 2.0;
-    let place = |p: &AxisPoint| (middle + look.offset(p) * picture.sideways, picture.y(p));
+    let place = |offset: LineAxes, p: &AxisPoint| (middle + look.side(offset) * picture.sideways, picture.y(p));
     trace(picture, &place)
 }
 
-/// The axis in any view: a heavy line for each stretch, a dot for a lone point and for the toe.
-pub fn trace(picture: &Picture<'_>, place: &dyn Fn(&AxisPoint) -> Point) -> Vec<Mark> {
+/// The axis in any view: for each stretch a fine line by either model and a heavy one in their middle, a dot for a lone
+/// point and for the toe.
+pub fn trace(picture: &Picture<'_>, place: &dyn Fn(LineAxes, &AxisPoint) -> Point) -> Vec<Mark> {
     let mut marks = Vec::new();
     for stretch in &picture.stretches {
+        let line = |of: fn(&AxisPoint) -> LineAxes, pen| Mark::Line(stretch.iter().map(|p| place(of(p), p)).collect(), pen, Tone::Black);
         match &stretch[..] {
-            [lone] => marks.push(Mark::Circle(place(lone), 1.2, None, Some(Tone::Black))),
-            points => marks.push(Mark::Line(points.iter().map(place).collect(), Pen::Strong, Tone::Black)),
+            [lone] => marks.push(Mark::Circle(place(lone.offset, lone), 1.2, None, Some(Tone::Black))),
+            _ => marks.extend([line(|p| p.stick, Pen::Fine), line(|p| p.wall, Pen::Fine), line(|p| p.offset, Pen::Strong)]),
         }
     }
     let toe = picture.stretches.last().and_then(|s| s.last());
-    marks.extend(toe.map(|p| Mark::Circle(place(p), 2.8, None, Some(Tone::Black))));
+    marks.extend(toe.map(|p| Mark::Circle(place(p.offset, p), 2.8, None, Some(Tone::Black))));
     marks
 }
 
@@ -286,7 +301,7 @@ fn foot(letters: &mut Letters, picture: &Picture<'_>, frame: Frame) -> Vec<Mark>
     let simulated = if picture.hole.reality() == Reality::Simulated { "SIMULATED. " } else { "" };
     let words = scale_words(picture) + KEY;
     let text = letters.set(&[(Weight::Strong, simulated), (Weight::Regular, &words)], SMALL.size, Some(frame.width));
-    marks.extend(text_marks(&text, 0, 3, (frame.x, y + 12.0), Align::Left));
+    marks.extend(text_marks(&text, 0, 4, (frame.x, y + 12.0), Align::Left));
     marks
 }
 

@@ -4,14 +4,18 @@ use super::hole::Hole;
 use super::layout::flow::Flow;
 use super::layout::letters::{Style, Weight};
 use super::layout::table::{Column, figures, names, table, times, words};
+use super::limits;
 use super::words::{NONE, Units, code, datum, difference_word, duration, standing};
+use super::worth::Quantity;
 use crate::facts::{Missing, Timed};
-use crate::judge::{AxisPoint, metres};
+use crate::judge::limits::Measurand;
+use crate::judge::{AxisPoint, Figure, LineAxes, Verdict, metres};
 use shared_protocol::record::{Fault, Tool};
 use shared_protocol::state::{GapCause, ResetCause, Sensor, SensorFault};
 
 const HEADING: Style = Style::strong(11.0);
 const SIZE: f64 = 9.5;
+const REMARK: f64 = 8.5;
 /// Room that a heading keeps for what it heads.
 const KEEP: f64 = 52.0;
 
@@ -23,7 +27,7 @@ pub fn heading(flow: &mut Flow, text: &str) {
 }
 
 /// A heading and a table, unless there is nothing to list; says whether there was.
-fn list(flow: &mut Flow, title: &str, columns: &[Column<'_>], rows: &[Vec<String>]) -> bool {
+pub fn list(flow: &mut Flow, title: &str, columns: &[Column<'_>], rows: &[Vec<String>]) -> bool {
     if !rows.is_empty() {
         heading(flow, title);
         table(flow, columns, rows);
@@ -31,64 +35,71 @@ fn list(flow: &mut Flow, title: &str, columns: &[Column<'_>], rows: &[Vec<String
     !rows.is_empty()
 }
 
-/// Plan against as drilled.
-pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
-    let (units, judged, plan) = (hole.units(), hole.judged, hole.plan());
-    let none = || NONE.to_owned();
-    let depth = vec![
-        format!("Depth below {}", datum(plan)),
-        units.long(judged.planned),
-        judged.depth.map_or("not known".to_owned(), |d| units.long(d)),
-        judged.depth.map_or_else(none, |d| units.difference(d - judged.planned)),
-        units.range(judged.accepted),
-        standing(judged.depth_standing).to_owned(),
-    ];
-    let lean = judged.lean.map(|l| l.magnitude());
-    let plumb = vec![
-        "Plumb, toe over depth".to_owned(),
-        units.lean(0.0),
-        lean.map_or("not known".to_owned(), |l| units.lean(l)),
-        lean.map_or_else(none, |l| format!("+{}", units.lean(l))),
-        format!("up to {}", units.lean(judged.lean_limit)),
-        standing(judged.lean_standing).to_owned(),
-    ];
-    let planned = metres(plan.diameter);
-    let diameter = vec![
-        "Diameter, of the tool".to_owned(),
-        units.long(planned),
-        hole.cut_diameter().map_or("not known".to_owned(), |d| units.long(d)),
-        hole.cut_diameter().map_or_else(none, |d| units.difference(d - planned)),
-        none(),
-        "not measured".to_owned(),
-    ];
-    let mut rows = vec![depth, plumb];
-    rows.extend(offsets(hole));
-    rows.push(diameter);
-    rows.push(vec!["Hole's centre off the stake".to_owned(), units.short(0.0), "not measured".to_owned(), none(), none(), none()]);
-    heading(flow, "Plan and as drilled");
-    let columns = [
-        names("Item", 2.9),
-        words("Planned", 1.1),
-        words("As drilled", 1.5),
-        words("Variation", 1.5),
-        words("Limit", 1.8),
-        words("Standing", 1.25),
-    ];
-    table(flow, &columns, &rows);
+/// A remark under a table, smaller than what stands for itself.
+pub fn remark(flow: &mut Flow, text: &str) {
+    flow.space(3.0);
+    flow.paragraph(&[(Weight::Regular, text)], REMARK);
 }
 
-/// Where the toe lies and how the tool leant: what has no limit of its own.
-fn offsets(hole: &Hole<'_>) -> Vec<Vec<String>> {
+/// Plan against as drilled: what has a limit first.
+pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
     let (units, judged) = (hole.units(), hole.judged);
-    let row = |name: &str, planned: String, measured: Option<String>| {
-        let (shown, variation) = (measured.clone().unwrap_or_else(|| "not known".to_owned()), measured.unwrap_or_else(|| NONE.to_owned()));
-        vec![name.to_owned(), planned, shown, variation, NONE.to_owned(), NONE.to_owned()]
+    let limited = |v: &Verdict| {
+        let of = v.limit.measurand;
+        vec![
+            item(units, of),
+            limits::planned(hole, of),
+            v.measured.map_or("not known".to_owned(), |f| units.worth(limits::quantity(of), f)),
+            limits::variation(hole, v),
+            limits::limit_words(units, &v.limit),
+            format!("{}; {}", standing(v.plain), limits::guarded_briefly(&v.guarded)),
+        ]
     };
+    let mut rows: Vec<Vec<String>> = judged.verdicts.iter().map(limited).collect();
+    rows.extend(unlimited(hole));
+    heading(flow, "Plan and as drilled");
+    let columns = [
+        names("Item", 2.3),
+        words("Planned", 1.0),
+        words("As drilled, ± 95 %", 1.9),
+        words("Variation", 1.3),
+        words("Limit", 1.8),
+        words("Measured; shown", 1.6),
+    ];
+    table(flow, &columns, &rows);
+    remark(flow, &format!("Depths count from {}.", datum(hole.plan())));
+}
+
+fn item(units: Units, measurand: Measurand) -> String {
+    match measurand {
+        Measurand::Depth => "Depth of the hole".to_owned(),
+        Measurand::OverallLean => "Plumb, toe over depth".to_owned(),
+        Measurand::LeanAnywhere => format!("Lean over any {}, at most", units.short(limits::MEAN_LENGTH)),
+        Measurand::Toe => "Toe off the vertical".to_owned(),
+    }
+}
+
+/// What has no limit of its own.
+fn unlimited(hole: &Hole<'_>) -> Vec<Vec<String>> {
+    let (units, judged) = (hole.units(), hole.judged);
+    let row = |name: &str, planned: String, drilled: Option<String>, variation: Option<String>| {
+        let drilled = drilled.unwrap_or_else(|| "not known".to_owned());
+        vec![name.to_owned(), planned, drilled, variation.unwrap_or_else(|| NONE.to_owned()), NONE.to_owned(), NONE.to_owned()]
+    };
+    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, b)| Figure { value, expanded: b.edge.expanded });
+    let place = judged.budgets.as_ref().map(|b| b.place.expanded);
+    let toe = |t: LineAxes| match place {
+        Some(place) => format!("{}, ± {} any way", units.place(t), units.amount(Quantity::Offset, place)),
+        None => units.place(t),
+    };
+    let lean = |l: LineAxes| format!("{}, {}", units.leaning(l.ahead, "ahead", "back"), units.leaning(l.right, "right", "left"));
+    let (planned, cut) = (metres(hole.plan().diameter), hole.cut_diameter());
     vec![
-        row("Toe, along line", units.short(0.0), judged.toe.map(|t| units.towards(t.ahead, "ahead", "back"))),
-        row("Toe, across line", units.short(0.0), judged.toe.map(|t| units.towards(t.right, "right", "left"))),
-        row("Tool's mean lean, along", units.lean(0.0), judged.mean_lean.map(|l| units.leaning(l.ahead, "ahead", "back"))),
-        row("Tool's mean lean, across", units.lean(0.0), judged.mean_lean.map(|l| units.leaning(l.right, "right", "left"))),
+        row("Depth of the cutting edge", NONE.to_owned(), edge.map(|e| units.worth(Quantity::Depth, e)), None),
+        row("Toe, as a place", units.short(0.0), judged.toe.map(toe), judged.toe.map(|t| units.place(t))),
+        row("Tool's mean lean", units.lean(0.0), judged.mean_lean.map(lean), None),
+        row("Diameter, of the tool", units.long(planned), cut.map(|d| units.long(d)), cut.map(|d| units.difference(d - planned))),
+        row("Hole's centre off the stake", units.short(0.0), Some("not measured".to_owned()), None),
     ]
 }
 

@@ -93,6 +93,12 @@ impl<'a> Hole<'a> {
         closed.or_else(|| self.setup.increments.last().map(|i| i.body.depth)).map(|d| self.below_datum(d))
     }
 
+    /// Length of the bore below the ground, metres; `None` where there is none.
+    #[must_use]
+    pub fn length(&self) -> Option<f64> {
+        self.recorded_bottom().filter(|length| *length > 0.0)
+    }
+
     /// Diameter that the last tool put on cuts, metres; `None` where no tool was recorded.
     #[must_use]
     pub fn cut_diameter(&self) -> Option<f64> {

@@ -50,7 +50,7 @@ pub fn instrument(flow: &mut Flow, hole: &Hole<'_>) {
             ("Simulated", reality.to_owned()),
             ("Firmware", of(&|i| text(&i.firmware))),
             ("Configuration", of(&|i| hex(&i.configuration))),
-            ("Calibration", "by the configuration's digest; date not recorded".to_owned()),
+            ("Calibrations", "listed with the uncertainty".to_owned()),
             (
                 "Depth encoder",
                 of(&|i| if i.encoder_absolute { "keeps its place without power".to_owned() } else { "incremental".to_owned() }),

@@ -1,16 +1,18 @@
 //! The column beside the elevations: what each level is, and the plan view between them.
 
-use super::drawing::{Picture, SMALL, trace};
+use super::drawing::{Picture, SMALL, circle, farthest, trace};
 use super::hole::Hole;
 use super::layout::letters::{Letters, Lines, Style, Weight};
 use super::layout::marks::{Align, Frame, Mark, Pen, Tone, text_marks};
 use super::words::datum;
-use crate::judge::AxisPoint;
+use super::worth::Quantity;
+use crate::judge::{AxisPoint, LineAxes};
 
 const LEADER: f64 = 12.0;
 const BETWEEN: f64 = 2.0;
 const PLAN_LETTERS: f64 = 12.0;
 const PLAN_TITLE: f64 = 16.0;
+const UNDER_PLAN: f64 = 4.0;
 
 /// A named depth.
 struct Level {
@@ -26,7 +28,7 @@ pub fn column(letters: &mut Letters, picture: &Picture<'_>, edge: f64, frame: Fr
         named.iter().map(|l| (picture.depth.y(l.depth) - l.text.line_height / 2.0, l.text.height() + BETWEEN)).collect();
     let (at, middle) = most_room(&wanted, frame);
     let under = under_plan(letters, picture, frame.width - LEADER);
-    let height = PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + under.iter().map(Lines::height).sum::<f64>();
+    let height = PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + UNDER_PLAN + under.iter().map(Lines::height).sum::<f64>();
     wanted.insert(at, (middle - height / 2.0, height));
     let mut tops = spread(&wanted, frame.y - 8.0, frame.bottom() + 8.0);
     let plan_top = tops.remove(at);
@@ -107,8 +109,7 @@ fn limit(picture: &Picture<'_>) -> f64 {
 
 /// What the plan reaches to any side of its centre, points.
 fn reach(picture: &Picture<'_>) -> f64 {
-    let farthest = picture.hole.judged.axis.iter().map(|p| p.offset.magnitude()).fold(0.0, f64::max);
-    (farthest.max(limit(picture)) * picture.sideways).max(16.0)
+    (farthest(picture.hole).max(limit(picture)) * picture.sideways).max(16.0)
 }
 
 /// What is said under the plan; broken where it is too long for the column.
@@ -116,7 +117,9 @@ fn under_plan(letters: &mut Letters, picture: &Picture<'_>, width: f64) -> Vec<L
     let units = picture.hole.units();
     let toe = picture.hole.judged.toe.map(|toe| (Weight::Strong, format!("toe {}", units.place(toe))));
     let key = (Weight::Regular, format!("dashed: limit, {} at the bottom", units.short(limit(picture))));
-    toe.into_iter().chain([key]).map(|(weight, text)| letters.set(&[(weight, &text)], SMALL.size, Some(width))).collect()
+    let around = circle(picture.hole);
+    let around = around.map(|r| (Weight::Regular, format!("circle: 95 %, {} about the toe", units.amount(Quantity::Offset, r))));
+    toe.into_iter().chain(around).chain([key]).map(|(weight, text)| letters.set(&[(weight, &text)], SMALL.size, Some(width))).collect()
 }
 
 /// The plan: the plumb limit at the bottom as a circle, the axis seen from above.
@@ -133,7 +136,7 @@ fn plan(letters: &mut Letters, picture: &Picture<'_>, frame: Frame, under: &[Lin
     text("back", SMALL, x, y + reach + 12.0, Align::Centre);
     text("left", SMALL, x - reach - 6.0, y + 3.0, Align::Right);
     text("right", SMALL, x + reach + 6.0, y + 3.0, Align::Left);
-    let mut below = y + reach + PLAN_LETTERS + 4.0;
+    let mut below = y + reach + PLAN_LETTERS + UNDER_PLAN;
     for set in under {
         marks.extend(text_marks(set, 0, set.lines.len(), (x, below), Align::Centre));
         below += set.height();
@@ -144,8 +147,11 @@ fn plan(letters: &mut Letters, picture: &Picture<'_>, frame: Frame, under: &[Lin
     if limit > 0.0 {
         marks.push(Mark::Circle((x, y), limit * picture.sideways, Some(Pen::Dashed), None));
     }
-    let place = |p: &AxisPoint| (x + p.offset.right * picture.sideways, y - p.offset.ahead * picture.sideways);
-    marks.extend(trace(picture, &place));
+    let place = |offset: LineAxes| (x + offset.right * picture.sideways, y - offset.ahead * picture.sideways);
+    marks.extend(trace(picture, &|offset, _: &AxisPoint| place(offset)));
+    if let Some((toe, radius)) = picture.hole.judged.toe.zip(circle(picture.hole)) {
+        marks.push(Mark::Circle(place(toe), radius * picture.sideways, Some(Pen::Fine), None));
+    }
     marks.push(Mark::Circle((x, y), 2.0, Some(Pen::Fine), Some(Tone::White)));
     marks
 }

@@ -1,8 +1,8 @@
 //! Paper: as-drilled certificates and structure summaries.
 //!
 //! [`layout`] knows letters, pages and the archival file, and nothing of holes. [`hole`] is a hole as paper sees
-//! it; [`words`] writes figures in the sheet's units. [`certificate`] puts together [`drawing`], [`statements`],
-//! [`figures`] and [`identity`]; [`summary`] sets a structure's holes side by side; [`attachment`] is the record to
+//! it; [`words`] and [`worth`] write figures in the sheet's units. [`certificate`] puts together [`drawing`],
+//! [`statements`] with [`limits`], [`figures`], [`uncertainty`] and [`identity`]; [`summary`] sets a structure's holes side by side; [`attachment`] is the record to
 //! read by machine. Metadata and dates come from the record, never from the clock, so that the same record gives
 //! the same bytes.
 
@@ -14,10 +14,13 @@ pub mod hole;
 pub mod identity;
 pub mod layout;
 pub mod levels;
+pub mod limits;
 pub mod scales;
 pub mod statements;
 pub mod summary;
+pub mod uncertainty;
 pub mod words;
+pub mod worth;
 
 pub use certificate::hole_certificate;
 pub use hole::Hole;

@@ -8,11 +8,13 @@ use super::layout::marks::{Align, Frame, Mark, Pen, Role, Tone, text_marks};
 use super::layout::pdf::{About, write};
 use super::layout::table::{names, table, words};
 use super::levels::bottom_words;
+use super::limits;
 use super::scales::{DepthScale, depths};
 use super::words::{NONE, Units, datum, standing};
 use super::{CAUTION, LAYOUT, PaperError, Printing, program, warning};
 use crate::facts::DigestState;
-use crate::judge::{AxisPoint, metres};
+use crate::judge::limits::Measurand;
+use crate::judge::{AxisPoint, Verdict, metres};
 use shared_protocol::state::Leg;
 
 /// Most that the drawing takes.
@@ -89,8 +91,8 @@ fn subtitle(holes: &[Hole<'_>]) -> String {
 fn notes() -> &'static str {
     "Widths and depths in the drawing have one scale. Each depth counts from its own hole's datum; the legs are drawn at even distances, \
      not at their spacing. Bottoms are not compared with one another, since the hubs are not levelled together in these records. The axis \
-     is inferred from the tool's attitude, no calliper survey; uncertainty is not evaluated in this version. Each hole's evidence is with \
-     its own certificate."
+     is inferred from the tool's attitude, no calliper survey. Figures after ± are 95 % uncertainties; “shown” says that the whole \
+     interval lies on one side of the limit. Each hole's limits, budget and evidence are with its own certificate."
 }
 
 fn leg_name(hole: &Hole<'_>) -> String {
@@ -107,16 +109,15 @@ fn leg_name(hole: &Hole<'_>) -> String {
 }
 
 /// What is said of each leg, top to bottom.
-const ROWS: [&str; 10] = [
+const ROWS: [&str; 9] = [
     "Datum",
     "Planned depth",
     "Accepted depth",
-    "Depth as drilled",
-    "Depth stands",
-    "Lean, toe over depth",
+    "Depth as drilled, ± 95 %",
+    "Lean, toe over depth, ± 95 %",
     "Limit of lean",
-    "Plumb stands",
     "Toe",
+    "Measured; shown",
     "Record",
 ];
 
@@ -126,7 +127,7 @@ fn legs(flow: &mut Flow, holes: &[Hole<'_>]) {
         let heads: Vec<String> = some.iter().map(leg_name).collect();
         let mut columns = vec![names("Item", 1.1)];
         columns.extend(heads.iter().map(|head| words(head, 1.5)));
-        let legs: Vec<[String; 10]> = some.iter().map(leg).collect();
+        let legs: Vec<[String; 9]> = some.iter().map(leg).collect();
         let row = |(i, name): (usize, &&str)| std::iter::once((*name).to_owned()).chain(legs.iter().map(|l| l[i].clone())).collect();
         let rows: Vec<Vec<String>> = ROWS.iter().enumerate().map(row).collect();
         table(flow, &columns, &rows);
@@ -135,7 +136,7 @@ fn legs(flow: &mut Flow, holes: &[Hole<'_>]) {
 }
 
 /// One leg's column, in the order of [`ROWS`].
-fn leg(hole: &Hole<'_>) -> [String; 10] {
+fn leg(hole: &Hole<'_>) -> [String; 9] {
     let (units, judged) = (hole.units(), hole.judged);
     let lost: u32 = hole.setup.missing.iter().fold(0, |sum, m| sum.saturating_add(m.count()));
     let record = match (hole.setup.digest, lost) {
@@ -148,14 +149,26 @@ fn leg(hole: &Hole<'_>) -> [String; 10] {
         datum(hole.plan()),
         units.long(judged.planned),
         units.range(judged.accepted),
-        judged.depth.map_or("not known".to_owned(), |d| units.long(d)),
-        standing(judged.depth_standing).to_owned(),
-        judged.lean.map_or("not known".to_owned(), |l| units.lean(l.magnitude())),
+        figure(hole, Measurand::Depth),
+        figure(hole, Measurand::OverallLean),
         units.lean(judged.lean_limit),
-        standing(judged.lean_standing).to_owned(),
         judged.toe.map_or(NONE.to_owned(), |t| units.place(t)),
+        judged.verdicts.iter().map(briefly).collect::<Vec<_>>().join(". "),
         record,
     ]
+}
+
+/// What the plan limits, with its half-width.
+fn figure(hole: &Hole<'_>, measurand: Measurand) -> String {
+    let verdict = hole.judged.verdicts.iter().find(|v| v.limit.measurand == measurand);
+    let figure = verdict.and_then(|v| v.measured);
+    figure.map_or("not known".to_owned(), |f| hole.units().worth(limits::quantity(measurand), f))
+}
+
+/// "Depth within; shown within".
+fn briefly(verdict: &Verdict) -> String {
+    let (subject, shown) = (limits::subject(verdict.limit.measurand), limits::guarded_briefly(&verdict.guarded));
+    format!("{subject} {}; {shown}", standing(verdict.plain))
 }
 
 fn in_words(holes: &[Hole<'_>]) -> String {

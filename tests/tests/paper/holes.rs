@@ -5,10 +5,10 @@ use sha2::{Digest, Sha256};
 use shared_protocol::assemble::slots;
 use shared_protocol::body::CoarseLean;
 use shared_protocol::record::{
-    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Note, Opened, Pass, Plan, Record, Start, Tool, quality,
+    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record, Stamp, Start, Tool, quality,
 };
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
-use shared_protocol::state::{Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault, SheetUnits};
+use shared_protocol::state::{CalibrationItem, Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault, SheetUnits};
 use shared_protocol::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis, RigAxes};
 use std::ops::Range;
 
@@ -19,6 +19,8 @@ pub struct Sample {
     pub plan: Plan,
     /// Who measured.
     pub identity: Option<Identity>,
+    /// The calibrations in force; `None` where nobody recorded which.
+    pub stamps: Option<Vec<Stamp>>,
     /// Whether the rig was told the time.
     pub clock: bool,
     /// The local offset from UTC that it was told, minutes.
@@ -92,6 +94,7 @@ pub fn good() -> Sample {
     Sample {
         plan,
         identity: Some(identity),
+        stamps: Some(calibrated()),
         clock: true,
         offset: -420,
         depth_mm: 3_307,
@@ -107,6 +110,27 @@ pub fn good() -> Sample {
         lost: Vec::new(),
         torn: false,
     }
+}
+
+/// Every calibration, done in the autumn before the hole and good for half a year: 2027-01-15 is day 20 833.
+fn calibrated() -> Vec<Stamp> {
+    let stamp = |item: CalibrationItem, uncertainty, residual, value| Stamp {
+        item: item.raw(),
+        who: "B. Nobody".try_into().unwrap(),
+        day: 20_750,
+        expires: 20_932,
+        uncertainty,
+        residual,
+        value,
+    };
+    vec![
+        stamp(CalibrationItem::TiltZero, 300, 410, 1_600),
+        stamp(CalibrationItem::TiltDrift, 80, 120, 0),
+        stamp(CalibrationItem::Mount, 40, 55, 0),
+        stamp(CalibrationItem::ToolLevel, 500, 620, 0),
+        stamp(CalibrationItem::Encoder, 1_500, 2_100, 0),
+        stamp(CalibrationItem::GuidePlay, 200, 300, 2_500),
+    ]
 }
 
 /// The same leg on a sheet in feet and inches.
@@ -136,6 +160,8 @@ pub fn worst() -> Sample {
     let identity = sample.identity.as_mut().unwrap();
     identity.rig = long(16).as_str().try_into().unwrap();
     identity.firmware = long(12).as_str().try_into().unwrap();
+    let stamps = sample.stamps.iter_mut().flatten();
+    stamps.for_each(|s| (s.who, s.expires, s.uncertainty) = (long(16).as_str().try_into().unwrap(), 20_800, 123_456));
     sample.depth_mm = 3_500;
     sample.lean = (18_000, 21_000);
     sample.passes = 40;
@@ -210,6 +236,10 @@ impl Sample {
     fn set_up(&self, stream: &mut Stream) {
         if let Some(identity) = &self.identity {
             stream.add(&Record::Identity(identity.clone()));
+            if let Some(stamps) = &self.stamps {
+                let instruments = Instruments { at: Millis(stream.now), stamps: stamps.iter().cloned().collect() };
+                stream.add(&Record::Instruments(instruments));
+            }
         }
         let at = stream.at(1_000);
         stream.add(&Record::Tool(Tool { at, request: 12, tool: self.plan.tool, length: mm(900), diameter: self.plan.diameter }));

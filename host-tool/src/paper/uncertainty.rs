@@ -1,0 +1,198 @@
+//! What the figures of a hole are worth, table by table: the budget's results and sources, the calibrations.
+
+use super::figures::{heading, list, remark};
+use super::hole::Hole;
+use super::layout::flow::Flow;
+use super::layout::table::{figures, names, words};
+use super::limits::MEAN_LENGTH;
+use super::words::{NONE, Units};
+use super::worth::{Quantity, two_digits};
+use crate::judge::budget::{Along, Budget, Budgets, MODEL, Row, Unit, day};
+use crate::judge::spread::Shape;
+use crate::judge::{Validity, validity};
+use shared_protocol::record::Stamp;
+use shared_protocol::state::CalibrationItem;
+
+/// Results, then sources.
+pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
+    let Some(budgets) = &hole.judged.budgets else {
+        heading(flow, "Uncertainty");
+        remark(flow, "No budget: no hole was recorded below the ground.");
+        return;
+    };
+    let columns = [
+        names("Uncertainty of", 2.6),
+        figures("Combined standard", 1.2),
+        figures("Factor", 0.6),
+        figures("95 %", 1.1),
+        words("One rectangular source makes most of it", 2.2),
+    ];
+    list(flow, "Uncertainty", &columns, &results(hole, budgets));
+    flow.space(5.0);
+    let columns = [
+        names("Source", 2.3),
+        words("Of", 0.95),
+        words("Where from", 1.9),
+        words("Value", 1.9),
+        figures("Times", 0.75),
+        words("Along hole", 0.7),
+        figures("Makes", 1.0),
+    ];
+    super::layout::table::table(flow, &columns, &sources(hole.units(), budgets, hole.judged.toe.is_some()));
+    remark(
+        flow,
+        "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width; “makes” is what it adds as a \
+         standard deviation. The factor comes from the distribution of the sum; for a toe as a place it is that of a circle, 2.45 where all \
+         is normal. Allowances are common practice, no source.",
+    );
+}
+
+fn results(hole: &Hole<'_>, budgets: &Budgets) -> Vec<Vec<String>> {
+    let units = hole.units();
+    let row = |name: &str, quantity: Quantity, budget: &Budget, per: f64| {
+        vec![
+            name.to_owned(),
+            units.amount(quantity, budget.standard / per),
+            format!("{:.2}", budget.factor()),
+            format!("± {}", units.amount(quantity, budget.expanded / per)),
+            budget.dominated_by.map_or(NONE.to_owned(), str::to_owned),
+        ]
+    };
+    let mut rows = vec![
+        row("depth of the hole, with its floor", Quantity::Depth, &budgets.depth, 1.0),
+        row("depth of the cutting edge", Quantity::Depth, &budgets.edge, 1.0),
+    ];
+    if hole.judged.toe.is_some() {
+        rows.push(row("toe's distance off the vertical", Quantity::Offset, &budgets.distance, 1.0));
+        rows.push(row("toe as a place: radius of the circle", Quantity::Offset, &budgets.place, 1.0));
+        if let Some(length) = hole.length() {
+            rows.push(row("lean over the whole hole", Quantity::Lean, &budgets.distance, length));
+        }
+        rows.push(row(&format!("lean over any {}", units.short(MEAN_LENGTH)), Quantity::Lean, &budgets.local, 1.0));
+    }
+    rows
+}
+
+/// Every source with what it acts on; those of the toe only where there is one.
+#[must_use]
+pub fn acts_on(budgets: &Budgets, toe_known: bool) -> Vec<(&'static str, &Row)> {
+    let both = budgets.distance.rows.len();
+    let acts = |i: usize, row: &Row| match i {
+        _ if i >= both => "toe, across it",
+        _ if row.source == MODEL => "toe, along it",
+        _ => "toe",
+    };
+    let toe = budgets.place.rows.iter().enumerate().filter(|_| toe_known).map(|(i, row)| (acts(i, row), row));
+    budgets.depth.rows.iter().map(|row| ("depth", row)).chain(toe).collect()
+}
+
+fn sources(units: Units, budgets: &Budgets, toe_known: bool) -> Vec<Vec<String>> {
+    let row = |(on, row): (&'static str, &Row)| {
+        let along = match row.along {
+            Along::Same => "same",
+            Along::Varies => "varies",
+        };
+        vec![
+            row.source.to_owned(),
+            on.to_owned(),
+            row.basis.clone(),
+            value(units, row),
+            if row.unit == Unit::Metres { two_digits(row.sensitivity.abs()) } else { units.arm(row.sensitivity.abs()) },
+            along.to_owned(),
+            units.amount(Quantity::Offset, row.contributes().standard()),
+        ]
+    };
+    acts_on(budgets, toe_known).into_iter().map(row).collect()
+}
+
+fn value(units: Units, row: &Row) -> String {
+    let amount = |value: f64| match row.unit {
+        Unit::Metres => units.amount(Quantity::Offset, value),
+        Unit::MetresPerMetre => units.amount(Quantity::Lean, value),
+        Unit::Radians => format!("{}°", two_digits(value.to_degrees())),
+    };
+    match row.value {
+        Shape::Normal(deviation) => format!("{}, normal", amount(deviation)),
+        Shape::Rectangular(half_width) => format!("± {}, rectangular", amount(half_width)),
+    }
+}
+
+/// The calibrations in force, and what was never calibrated.
+pub fn calibrations(flow: &mut Flow, hole: &Hole<'_>) {
+    let stamps = hole.setup.instruments.as_ref().map_or(&[][..], |i| &i.stamps[..]);
+    let row = |stamp: &Stamp| {
+        let standing = match validity(hole.setup, stamp) {
+            Validity::Held => "held",
+            Validity::Expired => "expired",
+            Validity::Unknown => "not known: no time of day",
+        };
+        vec![
+            CalibrationItem::from_raw(stamp.item)
+                .map_or_else(|| format!("code {}, unknown to this version", stamp.item), |i| item(i).to_owned()),
+            stamp.who.to_string(),
+            day(stamp.day),
+            day(stamp.expires),
+            in_unit(hole.units(), stamp.item, stamp.uncertainty),
+            in_unit(hole.units(), stamp.item, stamp.residual),
+            standing.to_owned(),
+        ]
+    };
+    let rows: Vec<Vec<String>> = stamps.iter().map(row).collect();
+    let columns = [
+        names("Calibrated", 1.5),
+        words("By whom", 1.2),
+        words("On", 0.95),
+        words("Holds until", 0.95),
+        words("Uncertainty", 1.2),
+        words("Residual", 1.2),
+        words("When drilled", 0.9),
+    ];
+    if !list(flow, "Calibrations in force", &columns, &rows) {
+        heading(flow, "Calibrations in force");
+    }
+    let missing: Vec<&str> = ITEMS.into_iter().filter(|i| !stamps.iter().any(|s| s.item == i.raw())).map(item).collect();
+    let known = if hole.setup.instruments.is_some() {
+        "Never calibrated, so that the budget takes an allowance"
+    } else {
+        "No record of calibrations; the budget takes allowances"
+    };
+    if !missing.is_empty() {
+        remark(flow, &format!("{known}: {}.", missing.join(", ")));
+    }
+}
+
+/// What a stamp can be about.
+const ITEMS: [CalibrationItem; 6] = [
+    CalibrationItem::TiltZero,
+    CalibrationItem::TiltDrift,
+    CalibrationItem::Mount,
+    CalibrationItem::ToolLevel,
+    CalibrationItem::Encoder,
+    CalibrationItem::GuidePlay,
+];
+
+fn item(item: CalibrationItem) -> &'static str {
+    match item {
+        CalibrationItem::TiltZero => "tilt sensor's zero",
+        CalibrationItem::TiltDrift => "its drift with temperature",
+        CalibrationItem::Mount => "its turn about the tool",
+        CalibrationItem::ToolLevel => "tool against mast",
+        CalibrationItem::Encoder => "depth encoder",
+        CalibrationItem::GuidePlay => "play in the guide",
+        CalibrationItem::Tool => "tool",
+    }
+}
+
+/// A stamp's uncertainty or residual; a µg of zero is a µm/m of lean.
+fn in_unit(units: Units, item: u8, value: u32) -> String {
+    let value = f64::from(value);
+    match CalibrationItem::from_raw(item) {
+        Some(CalibrationItem::TiltZero | CalibrationItem::ToolLevel | CalibrationItem::GuidePlay) => {
+            units.amount(Quantity::Lean, value * 1e-6)
+        }
+        Some(CalibrationItem::TiltDrift) => format!("{} per °C", units.amount(Quantity::Lean, value * 1e-7)),
+        Some(CalibrationItem::Mount) => format!("{}°", two_digits(value / 100.0)),
+        Some(CalibrationItem::Encoder | CalibrationItem::Tool) => units.amount(Quantity::Offset, value * 1e-6),
+        None => two_digits(value),
+    }
+}
