@@ -295,7 +295,7 @@ fixed_body! {
         pub state: u8,
         /// Where the bottom was, below the hub.
         pub depth: Micrometres,
-        /// The figure that decided: micrometres for depth and fall-in, µm/m for plumb.
+        /// The figure that decided: micrometres for depth, fall-in and misclosure, µm/m for plumb, µm a second for going.
         pub figure: i32,
     }
 }

@@ -187,6 +187,8 @@ codes! {
         Unreferenced = 0,
         /// Depth is tied to the hub.
         Hub = 1,
+        /// Carried over a change of tool by the tool table: touch the hub to prove it.
+        Carried = 2,
     }
 }
 

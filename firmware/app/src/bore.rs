@@ -1,17 +1,16 @@
 //! What the tool is doing and where the bottom is: held bottom, cutting and tripping, passes, increments.
 
 use crate::axis::Axis;
-use crate::depth::Window;
+use crate::correction::Correction;
+use crate::depth::{RESTING_SPREAD, Window};
 use crate::lean::Tally;
 use heapless::Vec;
 use shared_protocol::record::{Increment, Pass, quality};
 use shared_protocol::state::{Activity, SpecificForce};
-use shared_protocol::units::{Micrometres, Millis};
+use shared_protocol::units::{Micrometres, Millis, div_round};
 
 /// A tip that stays within this for the window is held.
 const HELD_SPREAD: u32 = 6_000;
-/// A tip that stays within this for the window is at rest or cutting, not travelling.
-const RESTING_SPREAD: u32 = 15_000;
 /// Nearer to the bottom than this the tool cuts.
 const CUTTING_WITHIN: Micrometres = Micrometres::from_mm(10);
 /// Further above the bottom than this it no longer does.
@@ -47,6 +46,10 @@ pub struct Round {
     pub force: Option<SpecificForce>,
     /// Whether the encoder's last round was good.
     pub depth_fresh: bool,
+    /// What turns a mean force into the tool's lean.
+    pub correction: Correction,
+    /// The tilt sensor's temperature, hundredths of a degree Celsius.
+    pub temperature: Option<i16>,
 }
 
 /// What the bore has to record after a round.
@@ -58,6 +61,8 @@ pub struct Made {
     pub pass: Option<Pass>,
     /// The tip met something above the bottom: where, below the hub.
     pub fall_in: Option<Micrometres>,
+    /// Milliseconds of cutting since the round before.
+    pub cut_ms: u32,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -201,7 +206,7 @@ impl Bore {
         if self.cutting {
             self.cut(round, elapsed, &mut made);
         }
-        self.follow_pass(round.now, tip, &mut made);
+        self.follow_pass(round, tip, &mut made);
         made
     }
 
@@ -221,7 +226,8 @@ impl Bore {
     }
 
     fn cut(&mut self, round: &Round, elapsed: u32, made: &mut Made) {
-        self.cutting_ms = self.cutting_ms.saturating_add(elapsed.min(1_000));
+        made.cut_ms = elapsed.min(1_000);
+        self.cutting_ms = self.cutting_ms.saturating_add(made.cut_ms);
         match &round.force {
             Some(force) => self.tally.add(force),
             None => self.tally.left_out = true,
@@ -232,18 +238,18 @@ impl Bore {
         self.reach(held);
         let new = self.deepest().minus(self.increment_top);
         if self.step.0 > 0 && new >= self.step {
-            made.increment = Some(self.make_increment(round.now, new));
+            made.increment = Some(self.make_increment(round, new));
         }
     }
 
-    fn make_increment(&mut self, now: Millis, new: Micrometres) -> Increment {
+    fn make_increment(&mut self, round: &Round, new: Micrometres) -> Increment {
         let whole = new.0.checked_div(self.step.0).unwrap_or(1).max(1);
         self.increment_top = self.increment_top.plus(Micrometres(self.step.0.saturating_mul(whole)));
-        let lean = crate::lean::coarse(self.tally.lean().unwrap_or_default());
+        let lean = crate::lean::coarse(self.tally.mean().and_then(|mean| round.correction.lean(&mean, round.temperature)).unwrap_or_default());
         let scatter = self.tally.scatter();
         let bit = |when: bool, bit: u8| if when { bit } else { 0 };
         let increment = Increment {
-            at: now,
+            at: round.now,
             depth: self.increment_top,
             forward: lean.forward,
             right: lean.right,
@@ -264,19 +270,24 @@ impl Bore {
         increment
     }
 
-    fn follow_pass(&mut self, now: Millis, tip: Micrometres, made: &mut Made) {
+    fn follow_pass(&mut self, round: &Round, tip: Micrometres, made: &mut Made) {
         if self.cutting && self.pass.is_none() {
-            self.pass = Some(OpenPass { began: now, tag: self.descent_tag.unwrap_or(tip) });
+            self.pass = Some(OpenPass { began: round.now, tag: self.descent_tag.unwrap_or(tip) });
         } else if self.bottom().minus(tip) > PASS_ENDS_ABOVE || self.above_hub {
-            made.pass = self.end_pass(now);
+            made.pass = self.end_pass(round.now, round.temperature);
         }
     }
 
     /// Ends the pass that is going on, if one is: at a trip, or when the hole is closed.
-    pub fn end_pass(&mut self, now: Millis) -> Option<Pass> {
+    pub fn end_pass(&mut self, now: Millis, temperature: Option<i16>) -> Option<Pass> {
         let pass = self.pass.take()?;
         self.descent_tag = None;
         self.passes = self.passes.saturating_add(1);
-        Some(Pass { number: self.passes, began: pass.began, ended: now, tag: pass.tag, bottom: self.bottom(), temperature: i8::MIN })
+        Some(Pass { number: self.passes, began: pass.began, ended: now, tag: pass.tag, bottom: self.bottom(), temperature: whole_degrees(temperature) })
     }
+}
+
+/// Hundredths of a degree as passes carry them: whole degrees, and the end of the range for none.
+fn whole_degrees(hundredths: Option<i16>) -> i8 {
+    hundredths.map_or(i8::MIN, |t| i8::try_from(div_round(t.into(), 100)).unwrap_or(i8::MIN))
 }

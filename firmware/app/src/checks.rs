@@ -2,7 +2,7 @@
 
 use shared_protocol::record::Plan;
 use shared_protocol::state::{DepthState, PlumbState};
-use shared_protocol::units::{Lean, Micrometres, Millis, RigAxes};
+use shared_protocol::units::{Lean, Micrometres, Millis, RigAxes, clamp_i32};
 
 /// Distance to go at which the operator is warned.
 const COMING_UP: Micrometres = Micrometres::from_mm(300);
@@ -10,6 +10,13 @@ const COMING_UP: Micrometres = Micrometres::from_mm(300);
 const JUDGED_FROM: Micrometres = Micrometres::from_mm(300);
 /// A state must stand this long before it is one.
 const STANDS_MS: u32 = 1_000;
+
+/// Going is judged each time that this much new bottom is made, or when it is not made in [`SLOW_MS`] of cutting.
+const GOING_STEP: Micrometres = Micrometres::from_mm(10);
+/// 10 mm in a minute of cutting, 0.17 mm/s, or less is slow: a candidate for refusal. Common practice, no source.
+const SLOW_MS: u32 = 60_000;
+/// 10 mm in half of that is going as usual again.
+const USUAL_MS: u32 = 30_000;
 
 /// A state that changes only after its successor has stood for a while.
 #[derive(Clone, Copy, Debug)]
@@ -51,8 +58,35 @@ impl<S: Copy + PartialEq> Steady<S> {
 pub struct Decided<S> {
     /// The new state.
     pub state: S,
-    /// Micrometres to go for depth, parts per million for plumb.
+    /// Micrometres to go for depth, parts per million for plumb, micrometres per second for going.
     pub figure: i32,
+}
+
+/// How fast new bottom is made, counted over cutting alone: trips and rests above the bottom do not slow it.
+#[derive(Clone, Copy, Debug)]
+struct Going {
+    slow: bool,
+    from: Micrometres,
+    cutting_ms: u32,
+}
+
+impl Going {
+    /// Takes one round; returns the new state and the rate that decided, micrometres per second.
+    fn take(&mut self, bottom: Micrometres, cutting_ms: u32) -> Option<Decided<bool>> {
+        self.cutting_ms = self.cutting_ms.saturating_add(cutting_ms);
+        let made = bottom.minus(self.from);
+        if made < GOING_STEP && self.cutting_ms < SLOW_MS {
+            return None;
+        }
+        let limit = if self.slow { USUAL_MS } else { SLOW_MS };
+        // Ten millimetres' worth of time, however much came at once.
+        let rate = i64::from(made.0).saturating_mul(1_000).checked_div(self.cutting_ms.into()).unwrap_or(i64::MAX);
+        let slow = rate.saturating_mul(limit.into()) <= i64::from(GOING_STEP.0).saturating_mul(1_000);
+        (self.from, self.cutting_ms) = (bottom, 0);
+        let changed = slow != self.slow;
+        self.slow = slow;
+        changed.then_some(Decided { state: slow, figure: clamp_i32(rate) })
+    }
 }
 
 /// The checks of one set-up.
@@ -63,6 +97,7 @@ pub struct Checks {
     limit: Lean,
     depth: Steady<DepthState>,
     plumb: Steady<PlumbState>,
+    going: Going,
 }
 
 impl Checks {
@@ -75,6 +110,7 @@ impl Checks {
             limit: plan.plumb_limit,
             depth: Steady::new(DepthState::Drilling),
             plumb: Steady::new(PlumbState::Unjudged),
+            going: Going { slow: false, from: plan.hub_above_datum, cutting_ms: 0 },
         }
     }
 
@@ -103,6 +139,12 @@ impl Checks {
             DepthState::Over
         };
         self.depth.take(seen, now).map(|state| Decided { state, figure: to_go.0 })
+    }
+
+    /// Judges how fast new bottom is made, after `cutting_ms` more of cutting at the deepest bottom. Slow going is
+    /// [`true`]: a candidate for refusal, which only people can confirm. Starts afresh after a restart.
+    pub fn judge_going(&mut self, bottom: Micrometres, cutting_ms: u32) -> Option<Decided<bool>> {
+        self.going.take(bottom, cutting_ms)
     }
 
     /// Judges the toe's offset over the bore's length, both from the ground.

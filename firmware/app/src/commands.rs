@@ -1,11 +1,14 @@
 //! What a host can ask the rig to do; each is done once, however often it is asked.
 
+use crate::calibrate;
 use crate::memory::Memory;
 use crate::rig::{Answered, FIRMWARE, Rig};
 use heapless::String;
-use shared_protocol::message::{ChangeTool, Command, Reply, SetClock, TakeNote};
-use shared_protocol::record::{Clock, Closed, Hub, Identity, NO_TEMPERATURE, Note, Opened, Plan, Record, Tool};
-use shared_protocol::state::{Answer, Leg};
+use shared_protocol::message::{ChangeTool, Command, ConfirmRefusal, Reply, SetClock, TakeNote};
+use shared_protocol::record::{
+    Calibrated, Calibration, Change, Clock, Closed, Hub, Identity, Instruments, NO_TEMPERATURE, Note, Opened, Plan, Record, Refusal, Tool,
+};
+use shared_protocol::state::{Answer, CalibrationItem, Check, Leg};
 use shared_protocol::units::{Lean, Micrometres, Millis};
 
 /// Depths and diameters that a plan may have.
@@ -32,7 +35,8 @@ impl<M: Memory> Rig<M> {
             Command::CloseHole(_) => self.close_hole(request, now),
             Command::TakeNote(note) => self.take_note(request, note, now),
             Command::SetClock(clock) => self.set_clock(*clock, now),
-            Command::Calibrate(_) | Command::ConfirmRefusal(_) => Err(Answer::NotReady),
+            Command::Calibrate(calibrate) => self.calibrate(request, &calibrate.calibration, now),
+            Command::ConfirmRefusal(ConfirmRefusal { confirmed }) => self.confirm_refusal(request, *confirmed, now),
         };
         let (answer, sequence) = match done {
             Ok(sequence) => (Answer::Done, sequence),
@@ -92,10 +96,11 @@ impl<M: Memory> Rig<M> {
             increment: self.profile.increment,
             tilt_range: self.profile.tilt_range,
             misclosure_limit: self.profile.misclosure_limit,
-            temperature: NO_TEMPERATURE,
-            configuration: self.profile.digest(),
+            temperature: self.lean.temperature().unwrap_or(NO_TEMPERATURE),
+            configuration: self.config.configuration(),
         };
         self.record(&Record::Identity(identity));
+        self.record(&Record::Instruments(Instruments { at: now, stamps: self.config.stamps() }));
     }
 
     fn touch_hub(&mut self, request: u32, now: Millis) -> Done {
@@ -105,10 +110,29 @@ impl<M: Memory> Rig<M> {
         let (count, misclosure) = self.depth.touch_hub().ok_or(Answer::NoDepth)?;
         let first = u8::from(misclosure.is_none());
         let sequence = self.kept(&Record::Hub(Hub { at: now, request, count, misclosure: misclosure.unwrap_or_default(), first }))?;
-        if first == 1 {
+        let carried = self.hole.as_mut().is_some_and(|hole| core::mem::take(&mut hole.carried));
+        if first == 1 || carried {
             self.record_reference(now);
         }
+        if let Some(misclosure) = misclosure {
+            self.judge_misclosure(misclosure, now);
+        }
         Ok(sequence)
+    }
+
+    /// Records where the hub begins to close worse than its limit, and where it closes again.
+    fn judge_misclosure(&mut self, misclosure: Micrometres, now: Millis) {
+        let beyond = misclosure.0.unsigned_abs() > self.profile.misclosure_limit.0.unsigned_abs();
+        let Some(hole) = self.hole.as_mut().filter(|hole| hole.misclosed != beyond) else { return };
+        hole.misclosed = beyond;
+        let depth = hole.bore.bottom();
+        self.record(&Record::Change(Change {
+            at: now,
+            check: Check::Misclosure.raw(),
+            state: beyond.into(),
+            depth,
+            figure: misclosure.0,
+        }));
     }
 
     fn change_tool(&mut self, request: u32, tool: u8, now: Millis) -> Done {
@@ -121,13 +145,18 @@ impl<M: Memory> Rig<M> {
         self.depth.set_tool(entry.length);
         if let Some(hole) = &mut self.hole {
             hole.tool = tool;
+            hole.carried = self.depth.referenced();
             hole.bore.set_diameter(entry.diameter, hole.plan.hub_above_datum);
+        }
+        if self.depth.referenced() {
+            self.record_reference(now);
         }
         Ok(sequence)
     }
 
     fn end_pass(&mut self, now: Millis) {
-        if let Some(pass) = self.hole.as_mut().and_then(|hole| hole.bore.end_pass(now)) {
+        let temperature = self.lean.temperature();
+        if let Some(pass) = self.hole.as_mut().and_then(|hole| hole.bore.end_pass(now, temperature)) {
             self.record(&Record::Pass(pass));
         }
     }
@@ -155,6 +184,40 @@ impl<M: Memory> Rig<M> {
         self.kept(&Record::Note(Note { at: now, request, author: note.author.clone(), text: note.text.clone() }))
     }
 
+    /// Takes a calibration into the configuration: kept, recorded, then in force. Refused while a hole is open, which
+    /// must be measured by one configuration from end to end, but for tools that are not in it.
+    fn calibrate(&mut self, request: u32, calibration: &Calibration, now: Millis) -> Done {
+        if self.hole.as_ref().is_some_and(|hole| !is_tool_beside(calibration, [hole.tool, hole.plan.tool])) {
+            return Err(Answer::HoleOpen);
+        }
+        if !calibrate::sound(calibration) || !calibrate::has_room(&self.profile, calibration) {
+            return Err(Answer::BadCalibration);
+        }
+        let before = self.config.take(&mut self.memory, calibration).ok_or(Answer::NotRecorded)?;
+        let record = Record::Calibrated(Calibrated { at: now, request, calibration: calibration.clone() });
+        match self.kept(&record) {
+            Ok(sequence) => {
+                calibrate::apply(&mut self.profile, calibration);
+                if calibration.item == CalibrationItem::Encoder.raw() {
+                    self.depth.forget();
+                }
+                Ok(sequence)
+            }
+            Err(answer) => {
+                self.config.put_back(&mut self.memory, before);
+                Err(answer)
+            }
+        }
+    }
+
+    fn confirm_refusal(&mut self, request: u32, confirmed: u8, now: Millis) -> Done {
+        let depth = self.hole.as_ref().ok_or(Answer::NoHoleOpen)?.bore.bottom();
+        if confirmed > 1 {
+            return Err(Answer::BadFigures);
+        }
+        self.kept(&Record::Refusal(Refusal { at: now, request, confirmed, depth }))
+    }
+
     fn set_clock(&mut self, SetClock { unix_ms, offset }: SetClock, now: Millis) -> Done {
         if !(-1_440..=1_440).contains(&offset) || unix_ms < 0 {
             return Err(Answer::BadFigures);
@@ -163,6 +226,12 @@ impl<M: Memory> Rig<M> {
         self.clock = Some((now, unix_ms, offset));
         Ok(sequence)
     }
+}
+
+/// Whether it speaks of a tool that is none of those that measured the hole.
+fn is_tool_beside(calibration: &Calibration, used: [u8; 2]) -> bool {
+    let number = calibration.values.first().copied().unwrap_or(0);
+    calibration.item == CalibrationItem::Tool.raw() && used.iter().all(|&tool| i32::from(tool) != number)
 }
 
 /// Whether a plan's figures can be drilled and judged.

@@ -1,36 +1,40 @@
-//! Specific force to lean: the vector is averaged first and normalised after, and nothing is smoothed away.
-//!
-//! A specific-force component over the norm is the sine of the lean, so no trigonometry is needed.
+//! Specific force: what is plausible, what is a fault, the mean over the last second and over an increment. The
+//! vector is averaged first and normalised after, and nothing is smoothed away.
 
-use crate::reading::Reading;
+use crate::correction::{Correction, norm_squared};
+use crate::reading::{Reading, Sensed};
 use heapless::Deque;
 use shared_protocol::body::CoarseLean;
 use shared_protocol::state::{SensorFault, SpecificForce};
-use shared_protocol::units::{Lean, RigAxes, clamp_i32, div_round};
+use shared_protocol::units::{Lean, MicroG, Millis, RigAxes, clamp_i32, div_round};
 
-/// Samples in the shown mean: one second at 20 Hz. The mean of a steady lean is there after it, and a step is
-/// shown half way after half of it.
-pub const WINDOW: usize = 20;
-/// A sample beyond this, on any axis, is at the end of the sensor's range: ±2 g less a little.
-const CLIP: u32 = 1_950_000;
-/// Norms that a single sample may have: a shaking mast is not at rest, yet not falling either.
-const SAMPLE_NORM: core::ops::RangeInclusive<u64> = 500_000..=1_500_000;
-/// Norms that the mean may have.
-const MEAN_NORM: core::ops::RangeInclusive<u64> = 970_000..=1_030_000;
+/// The shown mean is over this much of the past, every sample with the same weight: it lags by half of it, and a step
+/// of a still mast is shown whole when it and one round have passed.
+pub const WINDOW_MS: u32 = 1_000;
+/// Samples that it can hold: rounds are 33 ms apart or more.
+const WINDOW: usize = 32;
+/// Of the sensor's range, so many thousandths from either end are clipped already.
+const CLIPPED_PER_MILLE: i64 = 25;
+/// Squared norms that a single sample may have: half to one and a half g. A shaking mast is not at rest, yet not
+/// falling either.
+const SAMPLE_NORM: core::ops::RangeInclusive<u64> = 500_000 * 500_000..=1_500_000 * 1_500_000;
+/// Squared norms that the mean may have: 3 % either side of one g.
+const MEAN_NORM: core::ops::RangeInclusive<u64> = 970_000 * 970_000..=1_030_000 * 1_030_000;
 /// Samples left out one after the other before it is called a fault.
 const LEFT_OUT_MAX: u8 = 6;
+/// Samples equal to the last digit before the sensor is called stuck: five seconds.
+const STUCK: u8 = 100;
 /// Samples that a mean needs.
-const SAMPLES_MIN: usize = 5;
+const SAMPLES_MIN: u16 = 5;
 
-/// Sum of vectors with what a scatter needs.
+/// A mean in the making: plausible samples only, whose norm is 1.5 g at most, so that nothing below can overflow.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Tally {
-    forward: i64,
-    right: i64,
-    up: i64,
-    leans: [i64; 2],
+    /// The first sample; sums are of what others differ from it, so that a small scatter does not drown in a large mean.
+    origin: SpecificForce,
+    sums: [i64; 3],
     squares: i64,
-    /// Samples taken.
+    /// Samples taken; at 65,535 no more are.
     pub samples: u16,
     /// Samples left out.
     pub left_out: bool,
@@ -39,67 +43,68 @@ pub struct Tally {
 impl Tally {
     /// Adds one plausible sample.
     pub fn add(&mut self, force: &SpecificForce) {
-        let (f, r, u) = components(force);
-        let lean = normalise(f, r, u).unwrap_or_default();
-        let (lf, lr) = (i64::from(lean.forward.0), i64::from(lean.right.0));
-        self.forward = self.forward.saturating_add(f);
-        self.right = self.right.saturating_add(r);
-        self.up = self.up.saturating_add(u);
-        let [sum_f, sum_r] = self.leans;
-        self.leans = [sum_f.saturating_add(lf), sum_r.saturating_add(lr)];
-        self.squares = self.squares.saturating_add(lf.saturating_mul(lf)).saturating_add(lr.saturating_mul(lr));
-        self.samples = self.samples.saturating_add(1);
+        if self.samples == u16::MAX {
+            return;
+        }
+        if self.samples == 0 {
+            self.origin = *force;
+        }
+        let off = |a: MicroG, b: MicroG| i64::from(a.0).wrapping_sub(i64::from(b.0));
+        let forward = off(force.level.forward, self.origin.level.forward);
+        let right = off(force.level.right, self.origin.level.right);
+        let [sum_forward, sum_right, sum_up] = &mut self.sums;
+        *sum_forward = sum_forward.wrapping_add(forward);
+        *sum_right = sum_right.wrapping_add(right);
+        *sum_up = sum_up.wrapping_add(off(force.up, self.origin.up));
+        self.squares = self.squares.wrapping_add(square(forward)).wrapping_add(square(right)); // 2⁶¹ at most
+        self.samples = self.samples.wrapping_add(1);
     }
 
-    /// Lean of the mean vector, `None` without samples.
+    /// The mean vector to the nearest µg, `None` without samples.
     #[must_use]
-    pub fn lean(&self) -> Option<RigAxes<Lean>> {
-        normalise(self.forward, self.right, self.up)
+    pub fn mean(&self) -> Option<SpecificForce> {
+        let count = i64::from(self.samples);
+        let one = |origin: MicroG, sum: i64| MicroG(clamp_i32(i64::from(origin.0).wrapping_add(div_round(sum, count))));
+        let [forward, right, up] = self.sums;
+        let level = RigAxes { forward: one(self.origin.level.forward, forward), right: one(self.origin.level.right, right) };
+        (count > 0).then(|| SpecificForce { level, up: one(self.origin.up, up) })
     }
 
-    /// Standard deviation of the samples' leans, both axes together, in steps of 10 µm/m; the end of the range
-    /// stands for all beyond.
+    /// Standard deviation of the samples' level components, both axes together, in steps of 10 µg; the end of the range
+    /// stands for all beyond. In steps of 10 µm/m that is the scatter of their leans, as nearly as their norm is one g.
     #[must_use]
     pub fn scatter(&self) -> u16 {
         let count = i64::from(self.samples);
-        let [sum_f, sum_r] = self.leans;
-        let square_of_mean = |sum: i64| div_round(i64::saturating_mul(div_round(sum, count), sum), count);
-        let variance = div_round(self.squares, count).saturating_sub(square_of_mean(sum_f)).saturating_sub(square_of_mean(sum_r));
+        let [forward, right, _] = self.sums.map(|sum| square(div_round(sum, count)));
+        let variance = div_round(self.squares, count).wrapping_sub(forward).wrapping_sub(right);
         let deviation = u64::try_from(variance).unwrap_or(0).isqrt();
         u16::try_from(deviation.checked_div(10).unwrap_or(0)).unwrap_or(u16::MAX)
     }
 }
 
-fn components(force: &SpecificForce) -> (i64, i64, i64) {
-    (i64::from(force.level.forward.0), i64::from(force.level.right.0), i64::from(force.up.0))
-}
-
-fn norm(f: i64, r: i64, u: i64) -> u64 {
-    let square = |v: i64| v.unsigned_abs().saturating_mul(v.unsigned_abs());
-    square(f).saturating_add(square(r)).saturating_add(square(u)).isqrt()
-}
-
-/// Components over their norm, parts per million. `None` for a zero vector.
-fn normalise(f: i64, r: i64, u: i64) -> Option<RigAxes<Lean>> {
-    let norm = i64::try_from(norm(f, r, u)).ok().filter(|&n| n > 0)?;
-    let sine = |v: i64| Lean(clamp_i32(div_round(v.saturating_mul(1_000_000), norm)));
-    Some(RigAxes { forward: sine(f), right: sine(r) })
+const fn square(v: i64) -> i64 {
+    v.wrapping_mul(v)
 }
 
 /// The lean side of the rig.
 #[derive(Debug, Default)]
 pub struct LeanMeter {
-    window: Deque<SpecificForce, WINDOW>,
+    window: Deque<(Millis, SpecificForce), WINDOW>,
+    tally: Tally,
+    last: SpecificForce,
+    same: u8,
+    temperature: Option<i16>,
     fault: Option<SensorFault>,
     stale: bool,
     left_out: u8,
 }
 
 impl LeanMeter {
-    /// Takes one round's reading and returns the sample where it is plausible.
-    pub fn take(&mut self, reading: Reading<SpecificForce>) -> Option<SpecificForce> {
-        match reading {
-            Reading::Good(force) => self.take_force(force),
+    /// Takes one round and returns the sample where it is plausible. `range` is the end of the sensor's range.
+    pub fn take(&mut self, range: MicroG, sensed: &Sensed, now: Millis) -> Option<SpecificForce> {
+        self.temperature = sensed.temperature.or(self.temperature);
+        match sensed.force {
+            Reading::Good(force) => self.take_force(range, force, now),
             Reading::Stale => {
                 self.stale = true;
                 None
@@ -111,10 +116,13 @@ impl LeanMeter {
         }
     }
 
-    fn take_force(&mut self, force: SpecificForce) -> Option<SpecificForce> {
-        let (f, r, u) = components(&force);
-        let clipped = [f, r, u].iter().any(|v| v.unsigned_abs() >= u64::from(CLIP));
-        if clipped || !SAMPLE_NORM.contains(&norm(f, r, u)) {
+    fn take_force(&mut self, range: MicroG, force: SpecificForce, now: Millis) -> Option<SpecificForce> {
+        if self.is_stuck(&force) {
+            self.set_fault(SensorFault::Stuck);
+            return None;
+        }
+        let clipped = is_clipped(range, &force);
+        if clipped || !SAMPLE_NORM.contains(&norm_squared(&force)) {
             self.stale = true;
             self.left_out = self.left_out.saturating_add(1);
             if self.left_out >= LEFT_OUT_MAX {
@@ -125,20 +133,26 @@ impl LeanMeter {
         self.left_out = 0;
         self.stale = false;
         self.fault = None;
-        if self.window.is_full() {
-            self.window.pop_front();
-        }
-        let _ = self.window.push_back(force);
-        self.judge_mean();
+        self.keep(force, now);
         Some(force)
     }
 
-    /// A mean that is not gravity is not a lean, however steady it is.
-    fn judge_mean(&mut self) {
-        let (f, r, u) = self.sum();
-        let count = u64::try_from(self.window.len()).unwrap_or(1).max(1);
-        let mean = norm(f, r, u).checked_div(count).unwrap_or(0);
-        if self.window.len() >= SAMPLES_MIN && !MEAN_NORM.contains(&mean) {
+    fn is_stuck(&mut self, force: &SpecificForce) -> bool {
+        self.same = if *force == self.last { self.same.saturating_add(1) } else { 1 };
+        self.last = *force;
+        self.same >= STUCK
+    }
+
+    fn keep(&mut self, force: SpecificForce, now: Millis) {
+        while self.window.is_full() || self.window.front().is_some_and(|(at, _)| now.since(*at) > WINDOW_MS) {
+            self.window.pop_front();
+        }
+        let _ = self.window.push_back((now, force));
+        self.tally = Tally::default();
+        self.window.iter().for_each(|(_, force)| self.tally.add(force));
+        // A mean that is not gravity is not a lean, however steady it is.
+        let mean = self.tally.mean().filter(|_| self.tally.samples >= SAMPLES_MIN);
+        if mean.is_some_and(|mean| !MEAN_NORM.contains(&norm_squared(&mean))) {
             self.fault = Some(SensorFault::NotGravity);
         }
     }
@@ -146,33 +160,45 @@ impl LeanMeter {
     fn set_fault(&mut self, fault: SensorFault) {
         self.fault = Some(fault);
         self.window.clear();
-    }
-
-    fn sum(&self) -> (i64, i64, i64) {
-        self.window
-            .iter()
-            .map(components)
-            .fold((0, 0, 0), |(f, r, u), (df, dr, du)| (f.saturating_add(df), r.saturating_add(dr), u.saturating_add(du)))
+        self.tally = Tally::default();
     }
 
     /// The tilt sensor's fault.
     #[must_use]
-    pub fn fault(&self) -> Option<SensorFault> {
+    pub const fn fault(&self) -> Option<SensorFault> {
         self.fault
     }
 
-    /// Whether the last round brought a plausible sample.
+    /// Whether there is a lean to show: the last round brought a plausible sample, and there are enough for a mean.
     #[must_use]
-    pub fn fresh(&self) -> bool {
-        self.fault.is_none() && !self.stale
+    pub const fn fresh(&self) -> bool {
+        self.fault.is_none() && !self.stale && self.tally.samples >= SAMPLES_MIN
     }
 
-    /// Lean over the window, `None` where there are too few samples or the sensor is at fault.
+    /// The last second's samples, uncorrected.
     #[must_use]
-    pub fn lean(&self) -> Option<RigAxes<Lean>> {
-        let (f, r, u) = self.sum();
-        normalise(f, r, u).filter(|_| self.window.len() >= SAMPLES_MIN && self.fault.is_none())
+    pub const fn raw(&self) -> &Tally {
+        &self.tally
     }
+
+    /// The tilt sensor's temperature when it was last given, hundredths of a degree Celsius.
+    #[must_use]
+    pub const fn temperature(&self) -> Option<i16> {
+        self.temperature
+    }
+
+    /// The tool's lean over the last second, `None` where there are too few samples or the sensor is at fault.
+    #[must_use]
+    pub fn lean(&self, correction: &Correction) -> Option<RigAxes<Lean>> {
+        let mean = self.tally.mean().filter(|_| self.fault.is_none() && self.tally.samples >= SAMPLES_MIN)?;
+        correction.lean(&mean, self.temperature)
+    }
+}
+
+/// Whether any axis is at the end of the sensor's range, less what is clipped before it.
+fn is_clipped(range: MicroG, force: &SpecificForce) -> bool {
+    let end = i64::from(range.0).wrapping_mul(1_000_i64.wrapping_sub(CLIPPED_PER_MILLE));
+    [force.level.forward, force.level.right, force.up].iter().any(|v| i64::from(v.0.unsigned_abs()).wrapping_mul(1_000) >= end)
 }
 
 /// A lean as increments carry it.

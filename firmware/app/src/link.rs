@@ -6,13 +6,13 @@ use crate::memory::Memory;
 use crate::rig::{FIRMWARE, Rig};
 use heapless::Vec;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, FRAME_BYTES_MAX, wrap};
-use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Replay, SLOTS_MAX, text_field};
-use shared_protocol::record::{Gap, Record};
+use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Raw, Replay, SLOTS_MAX, text_field};
+use shared_protocol::record::{Gap, NO_TEMPERATURE, Record};
 use shared_protocol::slot::SLOT_BYTES;
 use shared_protocol::state::{Activity, Belief, DepthState, GapCause, PlumbState, Status};
 use shared_protocol::units::{Micrometres, Millis, RigAxes};
 
-/// Time between outlooks.
+/// Time between outlooks, and between raw figures.
 const OUTLOOK_MS: u32 = 500;
 /// Time between live frames when the sensor line is quiet.
 const QUIET_LIVE_MS: u32 = 200;
@@ -74,6 +74,7 @@ impl<M: Memory> Rig<M> {
             let outlook = Message::Outlook(self.outlook(now));
             if send(outlet, &outlook) {
                 self.link.last_outlook = Some(now);
+                send(outlet, &Message::Raw(self.raw(now))); // for eyes only too: where there is no room, the next will do
             }
         }
         for _ in 0..SLOT_FRAMES {
@@ -130,7 +131,7 @@ impl<M: Memory> Rig<M> {
             (false, true) => Belief::Good,
             (false, false) => Belief::Stale,
         };
-        let lean = match believed(self.lean.fault().is_some(), self.lean.fresh() && self.lean.lean().is_some()) {
+        let lean = match believed(self.lean.fault().is_some(), self.lean.fresh()) {
             Belief::Good if !self.lean_applies() => Belief::Blank,
             other => other,
         };
@@ -150,7 +151,7 @@ impl<M: Memory> Rig<M> {
 
     fn live(&self, now: Millis) -> Live {
         let status = self.status(now);
-        let lean = self.lean.lean().filter(|_| status.lean == Belief::Good).map(crate::lean::coarse).unwrap_or_default();
+        let lean = self.lean.lean(&self.profile.correction).filter(|_| status.lean == Belief::Good).map(crate::lean::coarse).unwrap_or_default();
         let [low, high, ..] = now.0.to_le_bytes();
         Live {
             at: u16::from_le_bytes([low, high]),
@@ -158,6 +159,24 @@ impl<M: Memory> Rig<M> {
             forward: lean.forward,
             right: lean.right,
             status: status.to_bits(),
+        }
+    }
+
+    /// What the sensors give before any correction, for calibrating.
+    fn raw(&self, now: Millis) -> Raw {
+        let good = self.lean.fresh() && !self.quiet(now);
+        let tally = self.lean.raw();
+        let mean = tally.mean().unwrap_or_default();
+        Raw {
+            at: now,
+            count: self.depth.count().unwrap_or_default(),
+            forward: mean.level.forward,
+            right: mean.level.right,
+            up: mean.up,
+            samples: if good { tally.samples } else { 0 },
+            scatter: tally.scatter(),
+            temperature: self.lean.temperature().unwrap_or(NO_TEMPERATURE),
+            count_good: u8::from(self.depth.fresh() && !self.quiet(now)),
         }
     }
 

@@ -1,5 +1,6 @@
 //! What a rig is: its name, its sensors' calibration, its tools and the figures it judges by.
 
+use crate::correction::Correction;
 use heapless::{String, Vec};
 use sha2::{Digest, Sha256};
 use shared_protocol::units::{MicroG, Micrometres};
@@ -38,7 +39,7 @@ pub struct Profile {
     pub rig: String<16>,
     /// True where no real hole is drilled; every record and page says so.
     pub simulated: bool,
-    /// Encoder calibration, at least two points, counts and lengths both rising or counts falling as lengths rise.
+    /// Encoder calibration, two to eight points, counts and lengths both rising or counts falling as lengths rise.
     pub calibration: Vec<CalibrationPoint, CALIBRATION_POINTS>,
     /// Tools that can be on.
     pub tools: Vec<ToolEntry, TOOLS>,
@@ -56,10 +57,12 @@ pub struct Profile {
     pub tilt_range: MicroG,
     /// The most misclosure on the hub that is accepted.
     pub misclosure_limit: Micrometres,
+    /// What calibrations say of the tilt sensor; no part of a board's own profile.
+    pub correction: Correction,
 }
 
 impl Profile {
-    /// First eight bytes of the SHA-256 over every figure, so that a record names the configuration it was made with.
+    /// First eight bytes of the SHA-256 over every figure of a board's own profile.
     #[must_use]
     pub fn digest(&self) -> [u8; 8] {
         let mut hash = Sha256::new();
@@ -100,10 +103,11 @@ impl Profile {
             encoder_absolute: false,
             guide_height: Micrometres::from_mm(1_400),
             winch_max: 2_500,
-            skew_ms: 20,
+            skew_ms: 14,
             increment: Micrometres::from_mm(25),
             tilt_range: MicroG(2_000_000),
             misclosure_limit: Micrometres::from_mm(10),
+            correction: Correction::default(),
         }
     }
 }

@@ -22,4 +22,6 @@ pub struct Sensed {
     pub count: Reading<i32>,
     /// The tilt sensor's specific force, in the sensor's own mounting turned to rig axes by the register map.
     pub force: Reading<SpecificForce>,
+    /// The tilt sensor's temperature, hundredths of a degree Celsius; `None` where it gave none.
+    pub temperature: Option<i16>,
 }

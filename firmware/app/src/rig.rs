@@ -2,7 +2,9 @@
 
 use crate::board::Outlet;
 use crate::bore::{Bore, Made, Round};
+use crate::calibrate;
 use crate::checks::Checks;
+use crate::config::Config;
 use crate::depth::{Depth, Taken};
 use crate::journal::Journal;
 use crate::lean::LeanMeter;
@@ -13,7 +15,7 @@ use crate::reading::Sensed;
 use heapless::Deque;
 use shared_protocol::record::{Change, Fault, Gap, Plan, Record, Start};
 use shared_protocol::slot::Slot;
-use shared_protocol::state::{Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault};
+use shared_protocol::state::{Activity, Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault};
 use shared_protocol::units::{Micrometres, Millis, RigAxes};
 
 /// Firmware version, as identities and hellos give it.
@@ -34,6 +36,10 @@ pub(crate) struct Hole {
     pub bore: Bore,
     pub checks: Checks,
     pub tool: u8,
+    /// Another tool is on, and the hub was not touched since.
+    pub carried: bool,
+    /// The last touch of the hub closed worse than its limit.
+    pub misclosed: bool,
 }
 
 /// A sensor fault that is on record as begun.
@@ -56,6 +62,7 @@ pub(crate) struct Answered {
 pub struct Rig<M: Memory> {
     pub(crate) memory: M,
     pub(crate) profile: Profile,
+    pub(crate) config: Config,
     pub(crate) journal: Journal,
     pub(crate) depth: Depth,
     pub(crate) lean: LeanMeter,
@@ -70,11 +77,14 @@ pub struct Rig<M: Memory> {
 impl<M: Memory> Rig<M> {
     /// Starts on a memory: finds where the last run stopped, takes up the hole that was open, and records the
     /// start. Depth is unreferenced unless the profile's encoder keeps its place.
-    pub fn start(mut memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
+    pub fn start(mut memory: M, mut profile: Profile, cause: ResetCause, now: Millis) -> Self {
         let (journal, found) = Journal::recover(&mut memory);
+        let config = Config::load(&mut memory, &profile);
+        config.calibrations().filter(calibrate::sound).for_each(|calibration| calibrate::apply(&mut profile, &calibration));
         let mut rig = Self {
             memory,
             profile,
+            config,
             journal,
             depth: Depth::default(),
             lean: LeanMeter::default(),
@@ -140,14 +150,22 @@ impl<M: Memory> Rig<M> {
         if taken == Taken::ReferenceLost {
             self.record_reference(now);
         }
-        let force = self.lean.take(sensed.force);
+        let force = self.lean.take(self.profile.tilt_range, sensed, now);
         self.watch(Sensor::Encoder, self.depth.fault(), now);
         self.watch(Sensor::Tilt, self.lean.fault(), now);
-        let round = Round { now, window: self.depth.window(), tip: self.depth.tip(), force, depth_fresh: self.depth.fresh() };
+        let round = Round {
+            now,
+            window: self.depth.window(),
+            tip: self.depth.tip(),
+            force,
+            depth_fresh: self.depth.fresh(),
+            correction: self.profile.correction,
+            temperature: self.lean.temperature(),
+        };
         if let Some(hole) = &mut self.hole {
             let made = hole.bore.take(&round);
             self.record_made(&made, now);
-            self.check(now);
+            self.check(made.cut_ms, now);
         }
     }
 
@@ -182,7 +200,7 @@ impl<M: Memory> Rig<M> {
         }
     }
 
-    fn check(&mut self, now: Millis) {
+    fn check(&mut self, cut_ms: u32, now: Millis) {
         let toe = self.toe(None);
         let Some(hole) = &mut self.hole else { return };
         let bottom = hole.bore.bottom();
@@ -190,7 +208,9 @@ impl<M: Memory> Rig<M> {
         let plumb = toe
             .and_then(|toe| hole.checks.judge_plumb(toe, hole.bore.axis().length(bottom), now))
             .map(|p| (Check::Plumb, p.state.raw(), p.figure));
-        for (check, state, figure) in [depth, plumb].into_iter().flatten() {
+        let at_work = if hole.bore.activity() == Activity::Cutting { cut_ms } else { 0 };
+        let going = hole.checks.judge_going(bottom, at_work).map(|g| (Check::Going, g.state.into(), g.figure));
+        for (check, state, figure) in [depth, plumb, going].into_iter().flatten() {
             self.record(&Record::Change(Change { at: now, check: check.raw(), state, depth: bottom, figure }));
         }
     }
@@ -202,7 +222,12 @@ impl<M: Memory> Rig<M> {
     }
 
     pub(crate) fn record_reference(&mut self, now: Millis) {
-        let state = if self.depth.referenced() { ReferenceState::Hub } else { ReferenceState::Unreferenced };
+        let carried = self.hole.as_ref().is_some_and(|hole| hole.carried);
+        let state = match self.depth.referenced() {
+            true if carried => ReferenceState::Carried,
+            true => ReferenceState::Hub,
+            false => ReferenceState::Unreferenced,
+        };
         let depth = self.hole.as_ref().map_or(Micrometres(0), |hole| hole.bore.bottom());
         self.record(&Record::Change(Change { at: now, check: Check::Reference.raw(), state: state.raw(), depth, figure: 0 }));
     }

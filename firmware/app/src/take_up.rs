@@ -7,7 +7,7 @@ use crate::rig::{Answered, Hole, Rig};
 use shared_protocol::assemble::Assembler;
 use shared_protocol::record::{Opened, Plan, Record};
 use shared_protocol::slot::Slot;
-use shared_protocol::state::Answer;
+use shared_protocol::state::{Answer, Check};
 use shared_protocol::units::Micrometres;
 
 /// Kinds met when walking back: a set-up's first and last record.
@@ -74,10 +74,17 @@ impl<M: Memory> Rig<M> {
             Record::Pass(pass) => hole.bore.recall_pass(pass),
             Record::Tool(tool) => {
                 hole.tool = tool.tool;
+                hole.carried = true;
                 hole.bore.set_diameter(tool.diameter, hole.plan.hub_above_datum);
                 self.depth.set_tool(tool.length);
             }
-            Record::Hub(hub) if absolute => self.depth.restore_hub(&self.profile, hub.count),
+            Record::Hub(hub) => {
+                hole.carried = false;
+                if absolute {
+                    self.depth.restore_hub(&self.profile, hub.count);
+                }
+            }
+            Record::Change(change) if change.check == Check::Misclosure.raw() => hole.misclosed = change.state == 1,
             _ => {}
         }
     }
@@ -89,7 +96,7 @@ impl<M: Memory> Rig<M> {
         let diameter = entry.map_or(plan.diameter, |t| t.diameter);
         self.depth.set_tool(entry.map_or(Micrometres(0), |t| t.length));
         let bore = Bore::new(plan.hub_above_datum, self.profile.increment, diameter);
-        Hole { first, checks: Checks::new(&plan), tool: plan.tool, bore, plan }
+        Hole { first, checks: Checks::new(&plan), tool: plan.tool, bore, plan, carried: false, misclosed: false }
     }
 
     /// Remembers an answered command; the oldest is forgotten.
@@ -108,6 +115,8 @@ fn request_of(record: &Record) -> Option<u32> {
         Record::Tool(body) => Some(body.request),
         Record::Note(body) => Some(body.request),
         Record::Closed(body) => Some(body.request),
+        Record::Calibrated(body) => Some(body.request),
+        Record::Refusal(body) => Some(body.request),
         _ => None,
     }
 }

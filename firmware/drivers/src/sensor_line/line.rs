@@ -2,7 +2,7 @@
 
 use super::registers::{MapFault, POLL_REGISTERS_MAX, Poll, RegisterMap};
 use super::reply::{answer, why_not};
-use super::timing::{LineSettings, ROUND_MS, Timing, TooSlow};
+use super::timing::{LineSettings, ROUND_MS, Timing, TooSlow, UNEVEN_MS};
 use embedded_hal::digital::OutputPin;
 use embedded_hal_nb::serial::{Read, Write};
 use firmware_app::reading::{Reading, Sensed};
@@ -26,6 +26,8 @@ const MISSES_TO_FAULT: u8 = 3;
 const REST_MS: u32 = 500;
 /// Misses that such a request counts for: one alone is not yet a fault, the second is.
 const SILENCE_WEIGHS: u8 = 2;
+/// Where the generator of uneven instants begins: any number but 0.
+const DICE: u32 = 0x2545_F491;
 /// Changes of phase in one step at most: from idle over sending and draining to listening, and one to spare.
 const CHANGES_MAX: usize = 4;
 
@@ -148,6 +150,8 @@ pub struct SensorLine<S, D> {
     line_error: bool,
     count: Track<i32>,
     force: Track<SpecificForce>,
+    temperature: Option<i16>,
+    dice: u32,
     round: Option<Sensed>,
 }
 
@@ -174,6 +178,8 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
             line_error: false,
             count: Track::NEW,
             force: Track::NEW,
+            temperature: None,
+            dice: DICE,
             round: None,
         })
     }
@@ -190,7 +196,7 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
         self.timing.skew
     }
 
-    /// Moves on as far as it goes without waiting. Returns a round when one is complete, every 50 ms.
+    /// Moves on as far as it goes without waiting. Returns a round when one is complete, every 33 to 67 ms.
     pub fn step(&mut self, now: Millis) -> Option<Sensed> {
         for _ in 0..CHANGES_MAX {
             let next = self.advance(now);
@@ -226,16 +232,26 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
         }
     }
 
-    /// Rounds are due at a fixed rate from the first on; one that could not begin in its 50 ms is left out.
+    /// Rounds are due at uneven instants from the first on; those that could not begin in their time are left out.
     fn is_round_due(&mut self, now: Millis) -> bool {
         let due = self.due.unwrap_or(now);
         let late = now.since(due);
         if late > u32::MAX / 2 {
             return false; // before its time
         }
-        let past = late.checked_rem(ROUND_MS).unwrap_or(0);
-        self.due = Some(now.plus(ROUND_MS.saturating_sub(past)));
+        let interval = self.interval();
+        self.due = Some(if late < interval { due.plus(interval) } else { now.plus(interval) });
         true
+    }
+
+    /// The time to the next round: every millisecond from 33 to 67 equally often and in no order, by a generator that
+    /// begins alike at every start (xorshift with shifts 13, 17, 5).
+    fn interval(&mut self) -> u32 {
+        self.dice ^= self.dice.wrapping_shl(13);
+        self.dice ^= self.dice.wrapping_shr(17);
+        self.dice ^= self.dice.wrapping_shl(5);
+        let span = UNEVEN_MS.saturating_mul(2).saturating_add(1);
+        ROUND_MS.saturating_sub(UNEVEN_MS).saturating_add(self.dice.checked_rem(span).unwrap_or(UNEVEN_MS))
     }
 
     fn poll(&self) -> &Poll {
@@ -336,8 +352,9 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
         match self.asked {
             Asked::Encoder => self.count.take(result.and_then(|data| self.map.count(first, data)), now),
             Asked::Tilt => {
+                self.temperature = result.ok().and_then(|data| self.map.temperature(first, data));
                 self.force.take(result.and_then(|data| self.map.force(first, data)), now);
-                self.round = Some(Sensed { count: self.count.reading, force: self.force.reading });
+                self.round = Some(Sensed { count: self.count.reading, force: self.force.reading, temperature: self.temperature });
             }
         }
         Phase::Silent { since: now }

@@ -8,8 +8,8 @@ use shared_protocol::units::{MicroG, RigAxes, div_round};
 
 /// The most registers one request may ask for (Modbus application protocol 1.1b3, 6.3).
 const REGISTERS_MAX: u16 = 125;
-/// The most a table can make of it: three axes of two registers each.
-pub const POLL_REGISTERS_MAX: u16 = 6;
+/// The most a table can make of it: three axes and a temperature of two registers each.
+pub const POLL_REGISTERS_MAX: u16 = 8;
 const _: () = assert!(POLL_REGISTERS_MAX <= REGISTERS_MAX);
 /// The highest unit that a sensor may have; those above are reserved (Modbus over serial line 1.02, 2.2).
 const UNIT_MAX: u8 = 247;
@@ -52,12 +52,14 @@ pub enum Quantity {
     SpecificForce(Axis),
     /// Gravity's own component: −1 g upward at rest. Base unit µg.
     Gravity(Axis),
+    /// The tilt sensor's temperature; base unit a hundredth of a degree Celsius. It may be missing.
+    Temperature,
 }
 
 impl Quantity {
     const fn axis(self) -> Option<Axis> {
         match self {
-            Self::Count => None,
+            Self::Count | Self::Temperature => None,
             Self::SpecificForce(axis) | Self::Gravity(axis) => Some(axis),
         }
     }
@@ -182,7 +184,7 @@ impl Poll {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum MapFault {
-    /// There must be one count and each axis once.
+    /// There must be one count, each axis once, and a temperature at most once.
     Quantities,
     /// A sensor's quantities must have one unit and one function.
     Scattered,
@@ -199,7 +201,7 @@ pub enum MapFault {
 impl core::fmt::Display for MapFault {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
-            Self::Quantities => "the register map needs one count, and one row for each of the three axes",
+            Self::Quantities => "the register map needs one count, one row for each of the three axes, and one temperature at most",
             Self::Scattered => "a sensor's rows in the register map must have the same unit and function",
             Self::Gaps => "a sensor's registers must follow one another in the register map",
             Self::Unit => "units in the register map go from 1 to 247",
@@ -232,7 +234,8 @@ const fn bench_tilt(address: u16, axis: Axis) -> Row {
 }
 
 impl RegisterMap {
-    /// The bench's own, invented sensors: a 32-bit encoder as unit 1, a three-axis tilt sensor as unit 2.
+    /// The bench's own, invented sensors: a 32-bit encoder as unit 1, a three-axis tilt sensor with a
+    /// thermometer, in steps of 0.01 degree Celsius, as unit 2.
     pub const BENCH: Self = Self {
         rows: &[
             Row {
@@ -249,6 +252,7 @@ impl RegisterMap {
             bench_tilt(0, Axis::Forward),
             bench_tilt(1, Axis::Right),
             bench_tilt(2, Axis::Up),
+            Row { quantity: Quantity::Temperature, times: 1, range: 10_000, ..bench_tilt(3, Axis::Up) },
         ],
     };
 
@@ -257,14 +261,20 @@ impl RegisterMap {
     /// # Errors
     /// [`MapFault`] where the table cannot be used.
     pub fn polls(&self) -> Result<(Poll, Poll), MapFault> {
-        let count = |wanted: Option<Axis>| self.rows.iter().filter(|row| row.quantity.axis() == wanted).count();
-        if [None, Some(Axis::Forward), Some(Axis::Right), Some(Axis::Up)].into_iter().any(|wanted| count(wanted) != 1) {
+        let count = |wanted: fn(Quantity) -> bool| self.rows.iter().filter(|row| wanted(row.quantity)).count();
+        let once: [fn(Quantity) -> bool; 4] = [
+            |q| q == Quantity::Count,
+            |q| q.axis() == Some(Axis::Forward),
+            |q| q.axis() == Some(Axis::Right),
+            |q| q.axis() == Some(Axis::Up),
+        ];
+        if once.into_iter().any(|wanted| count(wanted) != 1) || count(|q| q == Quantity::Temperature) > 1 {
             return Err(MapFault::Quantities);
         }
         if self.rows.iter().any(|row| row.times == 0 || row.over == 0 || row.range <= 0) {
             return Err(MapFault::Scale);
         }
-        Ok((self.poll(|row| row.quantity.axis().is_none())?, self.poll(|row| row.quantity.axis().is_some())?))
+        Ok((self.poll(|row| row.quantity == Quantity::Count)?, self.poll(|row| row.quantity != Quantity::Count)?))
     }
 
     fn poll(&self, of_sensor: impl Fn(&&Row) -> bool) -> Result<Poll, MapFault> {
@@ -307,6 +317,14 @@ impl RegisterMap {
         };
         Ok(SpecificForce { level: RigAxes { forward: on(Axis::Forward)?, right: on(Axis::Right)? }, up: on(Axis::Up)? })
     }
+
+    /// The temperature from the tilt sensor's reply's data, hundredths of a degree Celsius; `None` where the map has
+    /// none or the figure cannot be: lean is good without it.
+    #[must_use]
+    pub fn temperature(&self, first: u16, data: &[u8]) -> Option<i16> {
+        let row = self.rows.iter().find(|row| row.quantity == Quantity::Temperature)?;
+        i16::try_from(row.value(first, data).ok()?).ok()
+    }
 }
 
 #[cfg(test)]
@@ -321,11 +339,11 @@ mod tests {
     }
 
     #[test]
-    fn the_bench_asks_for_two_and_three_registers() {
+    fn the_bench_asks_for_two_and_four_registers() {
         let (encoder, tilt) = RegisterMap::BENCH.polls().unwrap();
         assert_eq!(encoder, Poll { unit: 1, function: Function::Input, first: 0, registers: 2 });
-        assert_eq!(tilt, Poll { unit: 2, function: Function::Input, first: 0, registers: 3 });
-        assert_eq!((encoder.reply_bytes(), tilt.reply_bytes()), (9, 11));
+        assert_eq!(tilt, Poll { unit: 2, function: Function::Input, first: 0, registers: 4 });
+        assert_eq!((encoder.reply_bytes(), tilt.reply_bytes()), (9, 13));
     }
 
     #[test]
@@ -406,6 +424,21 @@ mod tests {
         assert_eq!(RegisterMap::BENCH.count(0, &[0x7F, 0xFF, 0xFF, 0xFF]), Ok(i32::MAX));
         let wide = bench_with(0, |row| row.format = Format::U32(WordOrder::HighFirst));
         assert_eq!(wide.count(0, &[0x80, 0, 0, 0]), Err(SensorFault::OutOfRange));
+    }
+
+    #[test]
+    fn a_temperature_is_read_where_there_is_one_and_missing_where_it_cannot_be() {
+        let read = |data: &[u8]| RegisterMap::BENCH.temperature(0, data);
+        assert_eq!(read(&[0, 0, 0, 0, 0, 0, 0x07, 0xD0]), Some(2_000));
+        assert_eq!(read(&[0, 0, 0, 0, 0, 0, 0xFC, 0x18]), Some(-1_000));
+        assert_eq!(read(&[0, 0, 0, 0, 0, 0, 0x7F, 0xFF]), None, "beyond 100 degrees");
+        assert_eq!(read(&[0, 0, 0, 0, 0, 0]), None);
+        let rows = RegisterMap::BENCH.rows;
+        let without = RegisterMap { rows: &rows[..4] };
+        assert_eq!(without.polls().unwrap().1.registers, 3);
+        assert_eq!(without.temperature(0, &[0; 8]), None);
+        let twice = bench_with(3, |row| row.quantity = Quantity::Temperature);
+        assert_eq!(twice.polls(), Err(MapFault::Quantities));
     }
 
     #[test]

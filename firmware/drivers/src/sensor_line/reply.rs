@@ -188,7 +188,7 @@ pub(crate) mod tests {
                 RegisterMap::BENCH.count(0, data).ok();
                 answers += 1;
             }
-            assert!(!matches!(answer(&tilt, &frame), Some(Ok(_))) || frame[..3] == [2, 4, 6]);
+            assert!(!matches!(answer(&tilt, &frame), Some(Ok(_))) || frame[..3] == [2, 4, 8]);
             assert_eq!(why_not(&frame, false), SensorFault::Mismatched);
             RegisterMap::BENCH.force(0, &frame).ok();
         }

@@ -1,0 +1,208 @@
+//! The calibrations in force, kept outside the ring in two copies that are written in turn.
+//!
+//! ```text
+//!  0        4        6                38                      38 + n       42 + n
+//!  | number | n, u16 | SHA-256 of the  | n bytes of items, each | CRC-32 of  |
+//!  | u32    |        | copy before     | with its length first  | all before |
+//! ```
+//!
+//! The SHA-256 of a copy is over all of it but its check. Copy `number` stands at place `number mod 2`, so the newest is
+//! never written over. A power cut leaves the new copy whole or not: where its check fails, the one before is in force;
+//! where neither is sound, the profile as it is.
+
+use crate::memory::Memory;
+use crate::profile::{Profile, TOOLS};
+use heapless::Vec;
+use sha2::{Digest, Sha256};
+use shared_protocol::record::{Calibration, STAMPS_MAX, Stamp};
+use shared_protocol::slot::{CRC, RECORD_BYTES_MAX};
+use shared_protocol::state::CalibrationItem;
+
+/// Where the two copies stand: between the marks and the ring.
+const PLACES: [u32; 2] = [256, 2_176];
+const HEAD_BYTES: usize = 38;
+/// The most that one item takes with its length: its texts full, its figures at the ends of their ranges.
+const ITEM_BYTES: usize = 55;
+const TABLE_BYTES: usize = 120;
+/// Room for an encoder table, five other items and every tool.
+const ITEMS_BYTES: usize = TABLE_BYTES + ITEM_BYTES * (5 + TOOLS);
+const _: () = assert!(HEAD_BYTES + ITEMS_BYTES + 4 <= 1_920, "the copies have room between the marks and the ring");
+
+/// Items one behind the other, each with its length before it, in the order of their kinds and of their tools' numbers.
+type Items = Vec<u8, ITEMS_BYTES>;
+
+/// The configuration in force.
+#[derive(Debug, Default)]
+pub struct Config {
+    number: u32,
+    /// SHA-256 of the copy in force; what stands in the next one.
+    digest: [u8; 32],
+    items: Items,
+    /// The board's own profile, so that one digest covers both.
+    base: [u8; 8],
+}
+
+impl Config {
+    /// Takes the newest sound copy, or none, over a board's profile.
+    pub fn load<M: Memory>(memory: &mut M, profile: &Profile) -> Self {
+        let mut newest = Self::default();
+        for place in PLACES {
+            newest = read(memory, place).filter(|copy| copy.number > newest.number).unwrap_or(newest);
+        }
+        newest.base = profile.digest();
+        newest
+    }
+
+    /// The calibrations in force.
+    pub fn calibrations(&self) -> impl Iterator<Item = Calibration> {
+        raw(&self.items).filter_map(Calibration::decode)
+    }
+
+    /// What is known of each, without tools: they say who they are in a record of their own.
+    #[must_use]
+    pub fn stamps(&self) -> Vec<Stamp, STAMPS_MAX> {
+        let tool = CalibrationItem::Tool.raw();
+        self.calibrations().filter(|c| c.item != tool).take(STAMPS_MAX).map(stamp).collect()
+    }
+
+    /// First eight bytes of the SHA-256 over the board's profile and the calibrations in force.
+    #[must_use]
+    pub fn configuration(&self) -> [u8; 8] {
+        let mut hash = Sha256::new();
+        hash.update(self.base);
+        hash.update(&self.items);
+        let digest: [u8; 32] = hash.finalize().into();
+        digest.first_chunk().copied().unwrap_or_default()
+    }
+
+    /// Keeps a calibration in place of the one of its kind, and returns the configuration before. In force at once;
+    /// `None`, and nothing has changed, where the memory did not do as told or there is no room.
+    pub fn take<M: Memory>(&mut self, memory: &mut M, calibration: &Calibration) -> Option<Self> {
+        let items = with(&self.items, calibration)?;
+        self.put(memory, items)
+    }
+
+    /// Puts an earlier configuration in force again, as a copy of its own.
+    pub fn put_back<M: Memory>(&mut self, memory: &mut M, before: Self) {
+        let _ = self.put(memory, before.items); // a memory that fails now has failed before
+    }
+
+    fn put<M: Memory>(&mut self, memory: &mut M, items: Items) -> Option<Self> {
+        let next = Self { number: self.number.checked_add(1)?, digest: self.digest, items, base: self.base };
+        let head = next.head()?;
+        let place = place(next.number);
+        let body_at = place.checked_add(u32::try_from(HEAD_BYTES).ok()?)?;
+        let check_at = body_at.checked_add(u32::try_from(next.items.len()).ok()?)?;
+        memory.barrier().ok()?;
+        memory.write(place, &head).ok()?;
+        memory.write(body_at, &next.items).ok()?;
+        memory.barrier().ok()?;
+        memory.write(check_at, &check(&head, &next.items)).ok()?;
+        memory.barrier().ok()?;
+        let digest = digest(&head, &next.items);
+        Some(core::mem::replace(self, Self { digest, ..next }))
+    }
+
+    fn head(&self) -> Option<[u8; HEAD_BYTES]> {
+        let mut head = [0; HEAD_BYTES];
+        let (number, rest) = head.split_first_chunk_mut::<4>()?;
+        let (length, previous) = rest.split_first_chunk_mut::<2>()?;
+        *number = self.number.to_le_bytes();
+        *length = u16::try_from(self.items.len()).ok()?.to_le_bytes();
+        previous.copy_from_slice(&self.digest);
+        Some(head)
+    }
+}
+
+/// Where the copy of this number stands.
+fn place(number: u32) -> u32 {
+    let [even, odd] = PLACES;
+    if number.is_multiple_of(2) { even } else { odd }
+}
+
+/// The copy at a place, `None` where it is not sound or does not belong there.
+fn read<M: Memory>(memory: &mut M, at: u32) -> Option<Config> {
+    let mut head = [0; HEAD_BYTES];
+    memory.read(at, &mut head).ok()?;
+    let (number, rest) = head.split_first_chunk::<4>()?;
+    let (length, _) = rest.split_first_chunk::<2>()?;
+    let (number, length) = (u32::from_le_bytes(*number), u16::from_le_bytes(*length));
+    let mut items = Items::new();
+    items.resize(length.into(), 0).ok()?;
+    let body_at = at.checked_add(u32::try_from(HEAD_BYTES).ok()?)?;
+    memory.read(body_at, &mut items).ok()?;
+    let mut have = [0; 4];
+    memory.read(body_at.checked_add(length.into())?, &mut have).ok()?;
+    let sound = have == check(&head, &items) && place(number) == at;
+    sound.then(|| Config { number, digest: digest(&head, &items), items, base: [0; 8] })
+}
+
+fn check(head: &[u8], items: &[u8]) -> [u8; 4] {
+    let mut check = CRC.digest();
+    check.update(head);
+    check.update(items);
+    check.finalize().to_le_bytes()
+}
+
+fn digest(head: &[u8], items: &[u8]) -> [u8; 32] {
+    Sha256::new().chain_update(head).chain_update(items).finalize().into()
+}
+
+/// Each item's bytes. Ends where a length leads beyond the end.
+fn raw(items: &[u8]) -> impl Iterator<Item = &[u8]> {
+    let mut rest = items;
+    core::iter::from_fn(move || {
+        let (length, behind) = rest.split_first()?;
+        let (item, behind) = behind.split_at_checked(usize::from(*length))?;
+        rest = behind;
+        Some(item)
+    })
+}
+
+/// What decides an item's place, and which one it takes the place of: its kind, and a tool's number.
+fn key(calibration: &Calibration) -> (u8, i32) {
+    let tool = calibration.item == CalibrationItem::Tool.raw();
+    (calibration.item, if tool { calibration.values.first().copied().unwrap_or(0) } else { 0 })
+}
+
+/// The items with one more, in place of the one with the same key.
+fn with(items: &[u8], calibration: &Calibration) -> Option<Items> {
+    let mut new = [0; RECORD_BYTES_MAX];
+    let used = calibration.encode(&mut new)?;
+    let mut new = Some(new.get(..used)?);
+    let mut out = Items::new();
+    for item in raw(items) {
+        // One that only a later version can read stays where it is: last.
+        let here = Calibration::decode(item).map_or((u8::MAX, 0), |c| key(&c));
+        if here >= key(calibration)
+            && let Some(new) = new.take()
+        {
+            push(&mut out, new)?;
+        }
+        if here != key(calibration) {
+            push(&mut out, item)?;
+        }
+    }
+    if let Some(new) = new {
+        push(&mut out, new)?;
+    }
+    Some(out)
+}
+
+fn push(items: &mut Items, item: &[u8]) -> Option<()> {
+    items.push(u8::try_from(item.len()).ok()?).ok()?;
+    items.extend_from_slice(item).ok()
+}
+
+fn stamp(calibration: Calibration) -> Stamp {
+    let Calibration { item, who, day, expires, uncertainty, residual, values } = calibration;
+    let value = match CalibrationItem::from_raw(item) {
+        Some(CalibrationItem::GuidePlay) => values.first(),
+        Some(CalibrationItem::TiltZero) => values.last(),
+        _ => None,
+    };
+    Stamp { item, who, day, expires, uncertainty, residual, value: value.copied().unwrap_or(0) }
+}
+
+#[cfg(test)]
+mod tests;
