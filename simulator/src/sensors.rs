@@ -2,7 +2,7 @@
 //!
 //! Unit 1 is the depth encoder, a signed 32-bit count, high word first, at input register 0, 0.1 mm a count.
 //! Unit 2 is the tilt sensor: specific force forward, right and up, signed, 0.1 mg a step, at input registers
-//! 0 to 2, clipped at ±2 g. At rest and plumb it reads 0, 0, +10,000; a toe that goes 12 mm/m forward, +120
+//! 0 to 2, clipped at ±2 g, and its temperature in steps of 0.01 degree Celsius at 3. At rest and plumb it reads 0, 0, +10,000; a toe that goes 12 mm/m forward, +120
 //! forward. Both answer holding registers alike.
 
 use crate::chance::{Chance, Drawer};
@@ -20,6 +20,10 @@ pub const TILT_UNIT: u8 = 2;
 pub const COUNTS_PER_MM: f64 = 10.0;
 /// Tilt steps in a g.
 pub const STEPS_PER_G: f64 = 10_000.0;
+/// Temperature of the tilt sensor, steps of 0.01 degree Celsius.
+const TEMPERATURE: u16 = 2_000;
+/// A sensor that lives is not the same to the last digit for ever: every so many readings the up axis is a step less.
+const DITHER_EVERY: u32 = 50;
 /// The tilt sensor clips here, steps.
 const CLIPPED: i32 = 20_000;
 /// How far a jump jumps: encoder counts, tilt steps.
@@ -84,7 +88,7 @@ impl Default for Quality {
 struct Failing {
     kind: FaultKind,
     until: Moment,
-    frozen: [u16; 3],
+    frozen: [u16; 4],
 }
 
 /// Both sensors.
@@ -96,6 +100,7 @@ pub struct Sensors {
     encoder: (Chance, Option<Failing>),
     tilt: (Chance, Option<Failing>),
     whims: Chance,
+    readings: u32,
 }
 
 impl Sensors {
@@ -109,6 +114,7 @@ impl Sensors {
             encoder: (Chance::new(seed, Drawer::Encoder), None),
             tilt: (Chance::new(seed, Drawer::Tilt), None),
             whims: Chance::new(seed, Drawer::Faults),
+            readings: 0,
         }
     }
 
@@ -156,15 +162,19 @@ impl Sensors {
         })
     }
 
-    fn registers(&mut self, sensor: SensorName, world: &World) -> [u16; 3] {
+    fn registers(&mut self, sensor: SensorName, world: &World) -> [u16; 4] {
         match sensor {
             SensorName::Encoder => encoder_registers(self.count(world)),
-            SensorName::Tilt => tilt_registers(self.force(world)),
+            SensorName::Tilt => {
+                self.readings = self.readings.wrapping_add(1);
+                let [forward, right, up] = self.force(world);
+                tilt_registers([forward, right, up - i32::from(self.readings.is_multiple_of(DITHER_EVERY))])
+            }
         }
     }
 
     /// The registers with whatever fault changes figures.
-    fn shown(&mut self, sensor: SensorName, failing: Option<Failing>, world: &World) -> [u16; 3] {
+    fn shown(&mut self, sensor: SensorName, failing: Option<Failing>, world: &World) -> [u16; 4] {
         match (failing.map(|f| (f.kind, f.frozen)), sensor) {
             (Some((FaultKind::Stuck, frozen)), _) => frozen,
             (Some((FaultKind::Jump, _)), SensorName::Encoder) => encoder_registers(self.count(world).saturating_add(JUMP.0)),
@@ -188,14 +198,15 @@ impl Sensors {
     }
 }
 
-fn encoder_registers(count: i32) -> [u16; 3] {
+fn encoder_registers(count: i32) -> [u16; 4] {
     let [a, b, c, d] = count.to_be_bytes();
-    [u16::from_be_bytes([a, b]), u16::from_be_bytes([c, d]), 0]
+    [u16::from_be_bytes([a, b]), u16::from_be_bytes([c, d]), 0, 0]
 }
 
-fn tilt_registers(steps: [i32; 3]) -> [u16; 3] {
+fn tilt_registers(steps: [i32; 3]) -> [u16; 4] {
     // Clipped to ±20,000 before, so two bytes hold it.
-    steps.map(|s| i16::try_from(s).unwrap_or(i16::MAX).cast_unsigned())
+    let [forward, right, up] = steps.map(|s| i16::try_from(s).unwrap_or(i16::MAX).cast_unsigned());
+    [forward, right, up, TEMPERATURE]
 }
 
 /// The sensors on the line, each time with the world that they measure.
@@ -211,7 +222,7 @@ impl Slaves for OnLine<'_> {
     fn answer(&mut self, request: &Request, now: Moment) -> Option<Answer> {
         let (sensor, registers) = match request.unit {
             ENCODER_UNIT => (SensorName::Encoder, 2),
-            TILT_UNIT => (SensorName::Tilt, 3),
+            TILT_UNIT => (SensorName::Tilt, 4),
             _ => return None,
         };
         let failing = self.sensors.part(sensor).1.filter(|f| now < f.until);

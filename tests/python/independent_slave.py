@@ -66,7 +66,9 @@ def encoder():
 def tilt():
     forward, right = SCRIPT.lean
     up = (1_000_000 - forward**2 - right**2) ** 0.5
-    return words16([round(v * 10) for v in (forward, right, up)])  # a register counts 0.1 mg; lean in mm/m is mg
+    dither = SCRIPT.answered // 2 % 50 == 0  # a sensor that lives is not the same to the last digit for ever
+    # a register counts 0.1 mg, and lean in mm/m is mg; then 20 degrees Celsius in hundredths
+    return words16([round(v * 10) for v in (forward, right)] + [round(up * 10) - dither, 2_000])
 
 
 async def encoder_action(*request):
@@ -122,7 +124,7 @@ async def main():
     registers = lambda count: [SimData(0, values=[0] * count, datatype=DataType.REGISTERS)]
     devices = [
         SimDevice(id=1, simdata=registers(2), action=encoder_action),
-        SimDevice(id=2, simdata=registers(3), action=tilt_action),
+        SimDevice(id=2, simdata=registers(4), action=tilt_action),
     ]
     server = ModbusTcpServer(devices, framer=FramerType.RTU, address=("127.0.0.1", 0), trace_packet=on_the_way)
     await server.listen()

@@ -411,5 +411,5 @@ fn a_line_that_cannot_be_run_is_refused_in_words() {
     let refused = SensorLine::new(end(), SelfTurning, RegisterMap { rows: &[] }, LineSettings::BENCH).err().unwrap();
     assert_eq!(refused, Refused::Map(MapFault::Quantities));
     let line = SensorLine::new(end(), SelfTurning, RegisterMap::BENCH, LineSettings::BENCH).unwrap();
-    assert_eq!(line.skew_ms(), 20);
+    assert_eq!(line.skew_ms(), 14);
 }
