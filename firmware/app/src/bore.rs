@@ -245,7 +245,8 @@ impl Bore {
     fn make_increment(&mut self, round: &Round, new: Micrometres) -> Increment {
         let whole = new.0.checked_div(self.step.0).unwrap_or(1).max(1);
         self.increment_top = self.increment_top.plus(Micrometres(self.step.0.saturating_mul(whole)));
-        let lean = crate::lean::coarse(self.tally.mean().and_then(|mean| round.correction.lean(&mean, round.temperature)).unwrap_or_default());
+        let lean =
+            crate::lean::coarse(self.tally.mean().and_then(|mean| round.correction.lean(&mean, round.temperature)).unwrap_or_default());
         let scatter = self.tally.scatter();
         let bit = |when: bool, bit: u8| if when { bit } else { 0 };
         let increment = Increment {
@@ -283,7 +284,14 @@ impl Bore {
         let pass = self.pass.take()?;
         self.descent_tag = None;
         self.passes = self.passes.saturating_add(1);
-        Some(Pass { number: self.passes, began: pass.began, ended: now, tag: pass.tag, bottom: self.bottom(), temperature: whole_degrees(temperature) })
+        Some(Pass {
+            number: self.passes,
+            began: pass.began,
+            ended: now,
+            tag: pass.tag,
+            bottom: self.bottom(),
+            temperature: whole_degrees(temperature),
+        })
     }
 }
 

@@ -126,13 +126,7 @@ impl<M: Memory> Rig<M> {
         let Some(hole) = self.hole.as_mut().filter(|hole| hole.misclosed != beyond) else { return };
         hole.misclosed = beyond;
         let depth = hole.bore.bottom();
-        self.record(&Record::Change(Change {
-            at: now,
-            check: Check::Misclosure.raw(),
-            state: beyond.into(),
-            depth,
-            figure: misclosure.0,
-        }));
+        self.record(&Record::Change(Change { at: now, check: Check::Misclosure.raw(), state: beyond.into(), depth, figure: misclosure.0 }));
     }
 
     fn change_tool(&mut self, request: u32, tool: u8, now: Millis) -> Done {

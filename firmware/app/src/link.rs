@@ -151,7 +151,8 @@ impl<M: Memory> Rig<M> {
 
     fn live(&self, now: Millis) -> Live {
         let status = self.status(now);
-        let lean = self.lean.lean(&self.profile.correction).filter(|_| status.lean == Belief::Good).map(crate::lean::coarse).unwrap_or_default();
+        let lean =
+            self.lean.lean(&self.profile.correction).filter(|_| status.lean == Belief::Good).map(crate::lean::coarse).unwrap_or_default();
         let [low, high, ..] = now.0.to_le_bytes();
         Live {
             at: u16::from_le_bytes([low, high]),

@@ -5,7 +5,15 @@ use shared_protocol::record::VALUES_MAX;
 
 fn of(item: CalibrationItem, values: &[i32]) -> Calibration {
     let who = "bench".try_into().unwrap();
-    Calibration { item: item.raw(), who, day: 20_000, expires: 20_365, uncertainty: 300, residual: 200, values: Vec::from_slice(values).unwrap() }
+    Calibration {
+        item: item.raw(),
+        who,
+        day: 20_000,
+        expires: 20_365,
+        uncertainty: 300,
+        residual: 200,
+        values: Vec::from_slice(values).unwrap(),
+    }
 }
 
 /// Cosine and sine of 30 degrees.
@@ -88,12 +96,19 @@ fn each_kind_changes_what_it_is_of_and_nothing_else() {
     let level = applied(&of(CalibrationItem::ToolLevel, &[-3_000, 700])).correction.level;
     assert_eq!((level.forward.0, level.right.0), (-3_000, 700));
     let encoder = applied(&of(CalibrationItem::Encoder, &TABLE));
-    assert_eq!(encoder.calibration.iter().map(|p| (p.count, p.length.0)).collect::<std::vec::Vec<_>>(), [(0, 0), (100_000, 10_000_000), (200_000, 19_400_000)]);
+    assert_eq!(
+        encoder.calibration.iter().map(|p| (p.count, p.length.0)).collect::<std::vec::Vec<_>>(),
+        [(0, 0), (100_000, 10_000_000), (200_000, 19_400_000)]
+    );
     assert_eq!(applied(&of(CalibrationItem::GuidePlay, &[8_000])), bench);
     let tool = applied(&of(CalibrationItem::Tool, &[2, 1_250_000, 900_000]));
     assert_eq!(tool.tools.len(), 3);
     assert_eq!((tool.tools[1].length.0, tool.tools[1].diameter.0), (1_250_000, 900_000));
-    for changed in [Profile { correction: bench.correction, ..zero }, Profile { calibration: bench.calibration.clone(), ..encoder }, Profile { tools: bench.tools.clone(), ..tool }] {
+    for changed in [
+        Profile { correction: bench.correction, ..zero },
+        Profile { calibration: bench.calibration.clone(), ..encoder },
+        Profile { tools: bench.tools.clone(), ..tool },
+    ] {
         assert_eq!(changed, bench);
     }
 }

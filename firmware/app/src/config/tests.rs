@@ -46,7 +46,15 @@ fn play(value: i32) -> Calibration {
 
 fn calibration(item: CalibrationItem, values: &[i32]) -> Calibration {
     let who = "bench".try_into().unwrap();
-    Calibration { item: item.raw(), who, day: 20_000, expires: 20_365, uncertainty: 300, residual: 200, values: Vec::from_slice(values).unwrap() }
+    Calibration {
+        item: item.raw(),
+        who,
+        day: 20_000,
+        expires: 20_365,
+        uncertainty: 300,
+        residual: 200,
+        values: Vec::from_slice(values).unwrap(),
+    }
 }
 
 fn loaded(memory: &mut Fram) -> Config {
@@ -118,7 +126,8 @@ fn a_damaged_copy_gives_way_to_the_one_before() {
         assert_eq!(plays(&loaded(&mut damaged)), [1_000], "bit {bit}");
     }
     let mut swapped = Fram::new();
-    swapped.bytes[usize::try_from(PLACES[0]).unwrap()..][..1_920].copy_from_slice(&memory.bytes[usize::try_from(PLACES[1]).unwrap()..][..1_920]);
+    swapped.bytes[usize::try_from(PLACES[0]).unwrap()..][..1_920]
+        .copy_from_slice(&memory.bytes[usize::try_from(PLACES[1]).unwrap()..][..1_920]);
     assert_eq!(loaded(&mut swapped).calibrations().count(), 0, "a copy that does not belong there");
 }
 

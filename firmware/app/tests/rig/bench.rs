@@ -76,12 +76,23 @@ impl Bench {
     pub fn on(memory: Ram) -> Self {
         let rig = Rig::start(memory, Profile::bench(), ResetCause::Power, Millis(0));
         let cable = Cable { room: 4_096, out: Vec::new() };
-        Self { rig, now: Millis(0), cable, tip_mm: 0.0, lean: (0, 0), temperature: Some(2_150), request: 100, rounds: 0, heard: Vec::new(), slots: Vec::new() }
+        Self {
+            rig,
+            now: Millis(0),
+            cable,
+            tip_mm: 0.0,
+            lean: (0, 0),
+            temperature: Some(2_150),
+            request: 100,
+            rounds: 0,
+            heard: Vec::new(),
+            slots: Vec::new(),
+        }
     }
 
     pub fn restart(self) -> Self {
         let mut next = Self::on(self.rig.into_memory());
-        (next.tip_mm, next.lean, next.request) = (self.tip_mm, self.lean, self.request);
+        (next.tip_mm, next.lean, next.temperature, next.request) = (self.tip_mm, self.lean, self.temperature, self.request);
         next
     }
 
@@ -90,7 +101,11 @@ impl Bench {
         let count = HUB_COUNT + (self.tip_mm * 10.0).round() as i32;
         let (forward, right) = self.lean;
         let level = RigAxes { forward: MicroG(forward), right: MicroG(right) };
-        Sensed { count: Reading::Good(count), force: Reading::Good(SpecificForce { level, up: MicroG(999_900 + self.rounds % 2) }), temperature: self.temperature }
+        Sensed {
+            count: Reading::Good(count),
+            force: Reading::Good(SpecificForce { level, up: MicroG(999_900 + self.rounds % 2) }),
+            temperature: self.temperature,
+        }
     }
 
     pub fn round(&mut self, sensed: Option<Sensed>, bytes: &[u8]) {
@@ -227,4 +242,3 @@ pub fn drill(bench: &mut Bench) {
     }
     bench.go(-500.0, 1_000.0);
 }
-

@@ -7,7 +7,15 @@ use shared_protocol::state::{Answer, CalibrationItem};
 
 fn of(item: CalibrationItem, values: &[i32]) -> Calibration {
     let values = values.iter().copied().collect();
-    Calibration { item: item.raw(), who: "bench".try_into().unwrap(), day: 20_000, expires: 20_365, uncertainty: 300, residual: 200, values }
+    Calibration {
+        item: item.raw(),
+        who: "bench".try_into().unwrap(),
+        day: 20_000,
+        expires: 20_365,
+        uncertainty: 300,
+        residual: 200,
+        values,
+    }
 }
 
 impl Bench {
@@ -66,11 +74,13 @@ fn a_hole_says_which_calibrations_are_in_force_and_their_digest() {
     bench.calibrate(CalibrationItem::Tool, &[4, 1_250_000, 900_000]);
     bench.temperature = None;
     let mut bench = bench.restart();
-    bench.temperature = None;
     bench.shown();
     let stamps = bench.instruments()[1].stamps.clone();
     assert_eq!(stamps.iter().map(|s| (s.item, s.value)).collect::<Vec<_>>(), [(1, 2_150), (6, 8_000)], "tools have records of their own");
-    assert_eq!((stamps[0].who.as_str(), stamps[0].day, stamps[0].expires, stamps[0].uncertainty, stamps[0].residual), ("bench", 20_000, 20_365, 300, 200));
+    assert_eq!(
+        (stamps[0].who.as_str(), stamps[0].day, stamps[0].expires, stamps[0].uncertainty, stamps[0].residual),
+        ("bench", 20_000, 20_365, 300, 200)
+    );
     let identities = bench.identities();
     assert_ne!(identities[0].configuration, identities[1].configuration);
     assert_eq!((identities[0].temperature, identities[1].temperature), (2_150, NO_TEMPERATURE));

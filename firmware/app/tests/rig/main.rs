@@ -8,17 +8,14 @@ mod checking;
 use bench::{Bench, HUB_COUNT, drill, plan};
 use firmware_app::reading::{Reading, Sensed};
 use sha2::{Digest, Sha256};
-use shared_protocol::assemble::Assembler;
-use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
+use shared_protocol::frame::wrap;
 use shared_protocol::message::{
-    Acknowledge, Ask, ChangeTool, CloseHole, Command, Hello, Live, LoadHole, Message, Outlook, Replay, Reply, SetClock, TakeNote, TouchHub,
+    Acknowledge, Ask, ChangeTool, CloseHole, Command, Hello, LoadHole, Message, Replay, Reply, SetClock, TakeNote, TouchHub,
 };
 use shared_protocol::record::{Plan, Record};
 use shared_protocol::slot::Slot;
-use shared_protocol::state::{
-    Answer, Belief, Check, DepthState, PlumbState, ReferenceState, ResetCause, Sensor, SensorFault, SpecificForce, Status,
-};
-use shared_protocol::units::{Lean, MicroG, Micrometres, Millis, RigAxes};
+use shared_protocol::state::{Answer, Belief, Check, DepthState, PlumbState, ReferenceState, Sensor, SensorFault, SpecificForce};
+use shared_protocol::units::{Lean, MicroG, Micrometres, RigAxes};
 
 #[test]
 fn a_hole_is_drilled_and_its_record_closes_with_a_digest_over_it() {

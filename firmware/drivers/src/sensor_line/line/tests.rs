@@ -153,7 +153,10 @@ const FORCE: SpecificForce = SpecificForce {
 fn good_reply(request: &[u8]) -> Vec<u8> {
     match request[0] {
         1 => checked(&[&[1, 4, 4][..], &COUNT.to_be_bytes()].concat()),
-        _ => checked(&[&[2, 4, 8][..], &120_i16.to_be_bytes(), &(-34_i16).to_be_bytes(), &9_999_i16.to_be_bytes(), &2_150_i16.to_be_bytes()].concat()),
+        _ => checked(
+            &[&[2, 4, 8][..], &120_i16.to_be_bytes(), &(-34_i16).to_be_bytes(), &9_999_i16.to_be_bytes(), &2_150_i16.to_be_bytes()]
+                .concat(),
+        ),
     }
 }
 
