@@ -1,7 +1,8 @@
 //! The holes in a store, each with a handle to call it by, and their papers in a folder.
 
 use crate::facts::{self, SetUp};
-use crate::judge::{Judged, hole_name, judge};
+use crate::judge::{Judged, hole_name, judge, judge_by};
+use crate::limits_file::Limits;
 use crate::paper::words::count;
 use crate::paper::{self, PageSize, PaperError, Printing};
 use crate::session::Stream;
@@ -67,11 +68,19 @@ pub struct Catalogue {
     pub remarks: Vec<String>,
 }
 
-/// Reads all holes of a store.
+/// Reads all holes of a store, each judged by its own plan's limits.
 ///
 /// # Errors
 /// When the store cannot be read.
 pub fn catalogue(store: &Store) -> Result<Catalogue, StoreFault> {
+    catalogue_by(store, None)
+}
+
+/// Reads all holes of a store, each judged by its own plan's limits and by these.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue, StoreFault> {
     let mut catalogue = Catalogue::default();
     for stream in store.rigs()? {
         let held = store.stream(&stream)?;
@@ -84,7 +93,7 @@ pub fn catalogue(store: &Store) -> Result<Catalogue, StoreFault> {
             catalogue.remarks.push(format!("kept aside because another has the same number: {} of rig {rig}", records(held.aside)));
         }
         catalogue.holes.extend(facts::read(&held.slots).into_iter().map(|setup| {
-            let judged = judge(&setup);
+            let judged = limits.map_or_else(|| judge(&setup), |limits| judge_by(&setup, &limits.of(&setup.opened.body.plan)));
             Hole { handle: String::new(), stream: stream.clone(), setup, judged }
         }));
     }
@@ -266,6 +275,18 @@ mod tests {
             .each_ref()
             .map(String::as_str)
         );
+    }
+
+    #[test]
+    fn holes_are_judged_by_their_own_limits_and_by_those_given() {
+        let (_folder, store) = store(&[("Alpha", &[plan("S-1", 0, 1)])]);
+        let limits =
+            Limits::read("governs = \"plain\"\n[[limit]]\nmeasurand = \"toe\"\nfigure = \"3 in\"\nsource = \"Invented sheet\"").unwrap();
+        let own = catalogue(&store).unwrap().holes.remove(0).judged;
+        let both = catalogue_by(&store, Some(&limits)).unwrap().holes.remove(0).judged;
+        assert_eq!((own.verdicts.len(), own.governs), (2, None));
+        assert_eq!((both.verdicts.len(), both.governs), (3, Some(crate::judge::limits::Governs::Plain)));
+        assert_eq!(both.verdicts[2].limit.source, "Invented sheet");
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! What was typed.
 
-use clap::{Parser, Subcommand};
+use clap::{Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
 /// Measures the holes that power-line poles stand in: live readout, records, as-drilled certificates.
@@ -53,6 +53,31 @@ pub enum Command {
         #[arg(long)]
         wait: bool,
     },
+    /// Calibrate a rig's sensors step by step, or list its calibrations
+    #[command(after_help = "Each step says what to do and waits for Enter or an answer; answers may come through a pipe, one a line.")]
+    Calibrate {
+        /// What
+        #[arg(value_enum)]
+        what: What,
+        /// The serial port that the rig is on; `list` needs none
+        #[arg(long, value_name = "PORT")]
+        port: Option<String>,
+        /// Bits per second
+        #[arg(long, default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
+        baud: u32,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+        /// Who calibrates; asked otherwise
+        #[arg(long, value_name = "NAME")]
+        who: Option<String>,
+        /// For how many months it holds; asked otherwise
+        #[arg(long, value_parser = clap::value_parser!(u8).range(1..=60))]
+        months: Option<u8>,
+        /// Turn the sensor in two positions only, which shows no residual (for `zero`)
+        #[arg(long)]
+        two: bool,
+    },
     /// List the serial ports that are there
     Ports,
     /// List the holes in the store
@@ -63,6 +88,9 @@ pub enum Command {
         /// For other programs to read
         #[arg(long)]
         json: bool,
+        /// Judge by these limits too, beside those of each hole's plan
+        #[arg(long, value_name = "FILE.toml")]
+        limits: Option<PathBuf>,
     },
     /// Print certificates, and a summary for each structure with more than one hole among them
     Print {
@@ -72,8 +100,32 @@ pub enum Command {
         /// Folder for the papers
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
+        /// Judge by these limits too, beside those of each hole's plan
+        #[arg(long, value_name = "FILE.toml")]
+        limits: Option<PathBuf>,
         /// The store; in your own data folder otherwise
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,
     },
+}
+
+/// What can be calibrated.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum What {
+    /// Zero of the tilt sensor, by reversal on a plate
+    Zero,
+    /// Drift of that zero with temperature, from zeros found at two temperatures or more
+    Drift,
+    /// Turn of the sensor on its mast, by leaning the mast
+    Mount,
+    /// Tool string against mast, with a level at four quarter turns
+    Level,
+    /// Play of the tool string in its guide, with a level
+    Play,
+    /// Depth encoder, by tape
+    Encoder,
+    /// Length and diameter of a tool, by tape
+    Tool,
+    /// Nothing: list what is calibrated and until when it holds
+    List,
 }

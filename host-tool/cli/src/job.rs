@@ -1,9 +1,11 @@
 //! What was meant by what was typed.
 
-use crate::args::{Command, Typed};
+use crate::args::{Command, Typed, What};
 use crate::orders::{Order, parse};
-use crate::{Failure, demo, listen, show};
+use crate::{Failure, calibrate, demo, listen, show};
 use directories::ProjectDirs;
+use host_tool::calibrate::guide::Signature;
+use host_tool::calibrate::procedure::Procedure;
 use std::fs;
 use std::path::PathBuf;
 
@@ -22,6 +24,13 @@ pub enum Job {
     },
     /// Listen to a rig.
     Listen(Listening),
+    /// Calibrate a rig.
+    Calibrate(Calibrating),
+    /// List calibrations.
+    Calibrations {
+        /// The store.
+        store: PathBuf,
+    },
     /// List ports.
     Ports,
     /// List holes.
@@ -30,6 +39,8 @@ pub enum Job {
         store: PathBuf,
         /// As JSON.
         json: bool,
+        /// Limits.
+        limits: Option<PathBuf>,
     },
     /// Print papers.
     Print {
@@ -37,6 +48,8 @@ pub enum Job {
         holes: Vec<String>,
         /// Where.
         out: PathBuf,
+        /// Limits.
+        limits: Option<PathBuf>,
         /// The store.
         store: PathBuf,
     },
@@ -61,6 +74,21 @@ pub struct Listening {
     pub wait: bool,
 }
 
+/// How to calibrate.
+#[derive(Debug)]
+pub struct Calibrating {
+    /// What.
+    pub procedure: Procedure,
+    /// The port.
+    pub port: String,
+    /// Bits per second.
+    pub baud: u32,
+    /// The store.
+    pub store: PathBuf,
+    /// Who signs and for how long.
+    pub signature: Signature,
+}
+
 /// Finds the job that was meant.
 pub fn meant(typed: Typed) -> Result<Job, Failure> {
     Ok(match typed.command.unwrap_or(Command::Demo { out: None, pty: false }) {
@@ -80,9 +108,30 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 wait,
             })
         }
+        Command::Calibrate { what, port, baud, store, who, months, two } => match procedure(what, two) {
+            None => Job::Calibrations { store: place(store)? },
+            Some(procedure) => {
+                let nameless = || Failure::Usage("name the rig's port with --port: `borewitness ports` lists ports".to_owned());
+                let port = port.ok_or_else(nameless)?;
+                Job::Calibrate(Calibrating { procedure, port, baud, store: make_room(store)?, signature: Signature { who, months } })
+            }
+        },
         Command::Ports => Job::Ports,
-        Command::Holes { store, json } => Job::Holes { store: place(store)?, json },
-        Command::Print { holes, out, store } => Job::Print { holes, out, store: place(store)? },
+        Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
+        Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },
+    })
+}
+
+fn procedure(what: What, two: bool) -> Option<Procedure> {
+    Some(match what {
+        What::Zero => Procedure::Zero { four: !two },
+        What::Drift => Procedure::Drift,
+        What::Mount => Procedure::Mount,
+        What::Level => Procedure::Level,
+        What::Play => Procedure::Play,
+        What::Encoder => Procedure::Encoder,
+        What::Tool => Procedure::Tool,
+        What::List => return None,
     })
 }
 
@@ -108,8 +157,10 @@ pub fn run(job: Job) -> Result<(), Failure> {
     match job {
         Job::Demo { out, pty } => demo::demo(out, pty),
         Job::Listen(listening) => listen::listen(listening),
+        Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
+        Job::Calibrations { store } => calibrate::list(&store),
         Job::Ports => show::ports(),
-        Job::Holes { store, json } => show::holes(&store, json),
-        Job::Print { holes, out, store } => show::print(&holes, &out, &store),
+        Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
+        Job::Print { holes, out, limits, store } => show::print(&holes, &out, &store, limits.as_deref()),
     }
 }

@@ -4,24 +4,18 @@ use crate::Failure;
 use crate::job::Listening;
 use crate::orders::{HELP, Order, parse};
 use crate::screen::Screen;
+use crate::station::{NO_RIG_MS, greeting, no_rig, typed_lines, wall};
 use host_tool::capture::{Capture, Event};
-use host_tool::facts::Wall;
 use host_tool::port::{FromPort, Port};
 use host_tool::readout::Readout;
-use host_tool::session::{Came, Introduction, Line};
 use host_tool::store::Store;
-use host_tool::text::terminal;
-use jiff::ZonedDateTime;
 use shared_protocol::message::Command;
 use std::collections::{BTreeMap, VecDeque};
-use std::io::BufRead;
-use std::sync::mpsc::{Receiver, channel};
+use std::sync::mpsc::Receiver;
 use std::time::{Duration, Instant};
 
 /// How long to wait for bytes before looking at everything else.
 const TURN: Duration = Duration::from_millis(20);
-/// A rig says hello within a fraction of a second; so long without is no rig, ms.
-const NO_RIG_MS: u64 = 5_000;
 /// How long somebody who leaves waits for the last records, ms.
 const LAST_RECORDS_MS: u64 = 3_000;
 
@@ -131,7 +125,7 @@ impl Desk {
                 }
             }
             Event::Notice(notice) => self.screen.say(&notice.to_string())?,
-            Event::Kept(_) | Event::Live(_) | Event::Outlook(_) | Event::Hole(_) => {}
+            Event::Kept(_) | Event::Live(_) | Event::Outlook(_) | Event::Raw(_) | Event::Hole(_) => {}
         }
         Ok(())
     }
@@ -173,7 +167,7 @@ impl Desk {
 
     fn is_over(&mut self, now: u64) -> Result<bool, Failure> {
         if now >= NO_RIG_MS && !self.met && !self.listening.wait {
-            return Err(Failure::Failed(no_rig(&self.listening, self.capture.line())));
+            return Err(Failure::Failed(no_rig(&self.listening.port, self.listening.baud, self.capture.line())));
         }
         if let Some(limit) = self.leave_by {
             let stored = self.asked.is_empty() && self.capture.drained(self.quiet_since);
@@ -194,58 +188,4 @@ impl Desk {
             None => Ok(false),
         }
     }
-}
-
-fn greeting(introduction: &Introduction) -> String {
-    let hello = &introduction.hello;
-    let name = terminal(&introduction.stream.rig);
-    let simulated = if hello.simulated == 0 { "" } else { ", SIMULATED" };
-    let how = match &introduction.came {
-        Came::First => "is here".to_owned(),
-        Came::Restarted => "has started again: touch the hub before you trust a depth".to_owned(),
-        Came::InPlaceOf(other) if other.rig == introduction.stream.rig => "has been reset: its records begin anew".to_owned(),
-        Came::InPlaceOf(other) => format!("is here in place of rig {}", terminal(&other.rig)),
-    };
-    let firmware = terminal(introduction.firmware());
-    format!("rig {name}{simulated} {how}; firmware {firmware}, start {}, {} records", hello.boot, hello.head.saturating_sub(hello.tail))
-}
-
-/// Why there is no rig, and how to mend it.
-fn no_rig(listening: &Listening, line: Line) -> String {
-    let port = terminal(&listening.port);
-    match line {
-        Line { bytes: 0, .. } => {
-            format!(
-                "nothing came from {port} in 5 s: check that the rig is on and the cable in (`borewitness ports` lists ports; --wait goes on listening)"
-            )
-        }
-        Line { frames: 0, bytes, .. } => format!(
-            "what comes from {port} is no rig's: {bytes} bytes and no whole frame; check --baud (now {}) and that this is the rig's port",
-            listening.baud
-        ),
-        Line { frames, .. } => {
-            format!("{frames} frames came from {port} and none says hello: check that what this program sends reaches the rig")
-        }
-    }
-}
-
-/// The time of day with the local offset.
-fn wall() -> Wall {
-    let now = ZonedDateTime::now();
-    let minutes = now.offset().seconds() / 60;
-    Wall { unix_ms: now.timestamp().as_millisecond(), offset: i16::try_from(minutes).unwrap_or(0) }
-}
-
-/// Lines typed, from a thread that ends with the input or the program.
-fn typed_lines() -> Receiver<String> {
-    let (tell, typed) = channel();
-    std::thread::spawn(move || {
-        for line in std::io::stdin().lock().lines() {
-            let Ok(line) = line else { break };
-            if tell.send(line).is_err() {
-                break;
-            }
-        }
-    });
-    typed
 }

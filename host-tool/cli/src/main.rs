@@ -1,15 +1,18 @@
 //! The binary `borewitness`: what was typed becomes a job, and the job is done.
 
 mod args;
+mod calibrate;
 mod demo;
 mod job;
 mod listen;
 mod orders;
 mod screen;
 mod show;
+mod station;
 mod wire;
 
 use clap::Parser;
+use host_tool::calibrate::Refused;
 use host_tool::holes::PrintFault;
 use host_tool::port::PortFault;
 use host_tool::store::StoreFault;
@@ -49,7 +52,7 @@ macro_rules! failures {
         }
     )*};
 }
-failures!(StoreFault, PortFault, PrintFault, MachineFault);
+failures!(StoreFault, PortFault, PrintFault, MachineFault, Refused);
 
 fn main() -> ExitCode {
     let done = job::meant(args::Typed::parse()).and_then(job::run);

@@ -2,16 +2,24 @@
 
 use crate::Failure;
 use host_tool::facts::{DigestState, Missing};
-use host_tool::holes::{self, Hole, catalogue};
-use host_tool::judge::Standing;
+use host_tool::holes::{self, Catalogue, Hole, catalogue_by};
+use host_tool::judge::limits::{Governs, Measurand};
+use host_tool::judge::{Guarded, Standing, Verdict};
+use host_tool::limits_file::Limits;
 use host_tool::measure::{lean_text, length_text};
+use host_tool::paper::words::Units;
 use host_tool::port;
 use host_tool::store::Store;
 use host_tool::text::terminal;
+use host_tool::verdicts;
 use serde_json::{Value, json};
 use shared_protocol::units::{Lean, Micrometres};
-use std::io::{Write, stdout};
+use std::fs::File;
+use std::io::{Read, Write, stdout};
 use std::path::Path;
+
+/// Bytes of a limits file; nobody writes so much by hand.
+const LIMITS_BYTES: u64 = 1 << 20;
 
 /// Lists the serial ports.
 pub fn ports() -> Result<(), Failure> {
@@ -25,15 +33,32 @@ pub fn ports() -> Result<(), Failure> {
     Ok(())
 }
 
+/// The holes of a store, judged by their plans and by a file of limits where one is named.
+fn judged(store: &Path, limits: Option<&Path>) -> Result<Catalogue, Failure> {
+    let limits = limits.map(read_limits).transpose()?;
+    Ok(catalogue_by(&Store::open_existing(store)?, limits.as_ref())?)
+}
+
+fn read_limits(path: &Path) -> Result<Limits, Failure> {
+    let shown = || terminal(&path.display().to_string());
+    let mut text = String::new();
+    let read = File::open(path).and_then(|file| file.take(LIMITS_BYTES).read_to_string(&mut text));
+    read.map_err(|e| Failure::Failed(format!("{} cannot be read: {e}", shown())))?;
+    Limits::read(&text).map_err(|e| Failure::Failed(format!("{}, {e}", shown())))
+}
+
 /// Lists the holes.
-pub fn holes(store: &Path, as_json: bool) -> Result<(), Failure> {
-    let catalogue = catalogue(&Store::open_existing(store)?)?;
+pub fn holes(store: &Path, as_json: bool, limits: Option<&Path>) -> Result<(), Failure> {
+    let catalogue = judged(store, limits)?;
     if as_json {
         let list: Vec<Value> = catalogue.holes.iter().map(object).collect();
         return Ok(writeln!(stdout(), "{}", json!({ "holes": list, "remarks": catalogue.remarks }))?);
     }
     for hole in &catalogue.holes {
         writeln!(stdout(), "{}", row(hole))?;
+        for verdict in &hole.judged.verdicts {
+            writeln!(stdout(), "    {}", verdicts::line(verdict, hole.judged.governs, units(hole)))?;
+        }
     }
     if catalogue.holes.is_empty() {
         writeln!(stdout(), "no hole yet")?;
@@ -45,8 +70,8 @@ pub fn holes(store: &Path, as_json: bool) -> Result<(), Failure> {
 }
 
 /// Prints papers and names the files.
-pub fn print(names: &[String], out: &Path, store: &Path) -> Result<(), Failure> {
-    let catalogue = catalogue(&Store::open_existing(store)?)?;
+pub fn print(names: &[String], out: &Path, store: &Path, limits: Option<&Path>) -> Result<(), Failure> {
+    let catalogue = judged(store, limits)?;
     for file in holes::print(&holes::called(&catalogue.holes, names)?, out)? {
         writeln!(stdout(), "{}", file.display())?;
     }
@@ -105,10 +130,45 @@ fn object(hole: &Hole) -> Value {
         "lean_limit": judged.lean_limit,
         "lean_standing": standing(judged.lean_standing),
         "toe_m": pair(judged.toe),
+        "toe_circle_m": judged.budgets.as_ref().map(|b| b.place.expanded),
+        "limits": judged.verdicts.iter().map(limit).collect::<Vec<_>>(),
+        "governs": judged.governs.map(|g| if g == Governs::Plain { "plain" } else { "guarded" }),
         "gaps": gaps,
         "digest": digest(setup.digest),
         "reservations": judged.reservations,
     })
+}
+
+/// One limit judged: metres or metres per metre, 95 %.
+fn limit(verdict: &Verdict) -> Value {
+    let limit = &verdict.limit;
+    let measurand = match limit.measurand {
+        Measurand::Depth => "depth",
+        Measurand::OverallLean => "overall-lean",
+        Measurand::LeanAnywhere => "lean-anywhere",
+        Measurand::Toe => "toe",
+    };
+    let (guarded, reasons) = match &verdict.guarded {
+        Guarded::ShownWithin => ("shown within", &[][..]),
+        Guarded::ShownOutside => ("shown OUTSIDE", &[][..]),
+        Guarded::NotShown(reasons) => ("not shown", &reasons[..]),
+    };
+    json!({
+        "measurand": measurand,
+        "least": limit.least,
+        "most": limit.most,
+        "written": limit.written,
+        "source": limit.source,
+        "measured": verdict.measured.map(|f| f.value),
+        "expanded": verdict.measured.map(|f| f.expanded),
+        "plain": standing(verdict.plain),
+        "guarded": guarded,
+        "reasons": reasons,
+    })
+}
+
+fn units(hole: &Hole) -> Units {
+    Units::of(&hole.setup.opened.body.plan)
 }
 
 /// `None` where the record of the rig is missing: then nobody can tell.

@@ -38,6 +38,30 @@ fn a_structure_is_drilled_stored_listed_and_printed() {
         assert_eq!((&hole["gaps"], &hole["digest"], &hole["lean_standing"]), (&serde_json::json!([]), &"fits".into(), &"within".into()));
     }
 
+    let limits = folder.path().join("limits.toml");
+    let text = "governs = \"guarded\"\n[[limit]]\nmeasurand = \"overall-lean\"\nfigure = \"1/4 in per ft\"\nsource = \"Invented county\"\n";
+    fs::write(&limits, text).unwrap();
+    let limits = limits.to_str().unwrap();
+    let json: serde_json::Value = serde_json::from_slice(&run(&["holes", "--store", store, "--json", "--limits", limits]).stdout).unwrap();
+    let hole = &json["holes"][0];
+    assert_eq!((&hole["governs"], hole["limits"].as_array().unwrap().len()), (&"guarded".into(), 3));
+    let third = &hole["limits"][2];
+    assert_eq!((&third["written"], &third["source"]), (&"1/4 in per ft".into(), &"Invented county".into()));
+    assert!((third["most"].as_f64().unwrap() - 1.0 / 48.0).abs() < 1e-12, "{third}");
+    let listed = run(&["holes", "--store", store, "--limits", limits]);
+    let listed = String::from_utf8_lossy(&listed.stdout);
+    assert!(
+        listed.contains("    overall lean ") && listed.contains("written 1/4 in per ft, by Invented county: measured within; "),
+        "{listed}"
+    );
+    assert_eq!(listed.matches("(this decides)").count(), 6, "{listed}");
+    fs::write(limits, text.replace("1/4 in per ft", "steep")).unwrap();
+    assert_failed(
+        &run(&["print", "--out", "x", "--store", store, "--limits", limits]),
+        1,
+        &["limits.toml, line 4: figure \"steep\" is no lean"],
+    );
+
     let again = folder.path().join("again");
     let printed = run(&["print", "S-27-right", "--out", again.to_str().unwrap(), "--store", store]);
     assert_eq!(String::from_utf8_lossy(&printed.stdout).trim(), again.join("S-27-right.pdf").to_str().unwrap());

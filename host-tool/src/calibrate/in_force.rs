@@ -48,6 +48,24 @@ pub fn figure(item: CalibrationItem, value: u32) -> String {
     }
 }
 
+/// A tool in one line.
+#[must_use]
+pub fn tool_text(tool: &Calibration) -> String {
+    let item = CalibrationItem::Tool;
+    let [number, length, diameter] = tool.values[..] else { return format!("{:10}  figures unknown", name(item)) };
+    let mm = |um: i32| f64::from(um) / 1e3;
+    format!(
+        "{:10}  {:.0} mm from pin to cutting edge, cuts {:.0} mm; of {} by {}; ±{} (standard), residual {}",
+        format!("tool {number}"),
+        mm(length),
+        mm(diameter),
+        day(tool.day),
+        terminal(&tool.who),
+        figure(item, tool.uncertainty),
+        figure(item, tool.residual),
+    )
+}
+
 /// The local day of a time, days since 1970-01-01; 0 before that.
 #[must_use]
 pub fn day_of(wall: Wall) -> u32 {
@@ -180,6 +198,12 @@ impl InForce {
     #[must_use]
     pub fn of(&self, item: CalibrationItem) -> Option<&Held> {
         self.held.iter().find(|held| held.stamp.item == item.raw())
+    }
+
+    /// Whether this very calibration is in force.
+    #[must_use]
+    pub fn holds(&self, calibration: &Calibration) -> bool {
+        self.held.iter().any(|held| held.whole.as_ref() == Some(calibration))
     }
 
     /// The same as a record of instruments.

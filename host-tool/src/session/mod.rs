@@ -18,7 +18,7 @@ use commands::Commands;
 use intake::Intake;
 use shared_protocol::VERSION;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
-use shared_protocol::message::{Acknowledge, Ask, Command, Hello, Live, Message, Outlook, Replay, field_text};
+use shared_protocol::message::{Acknowledge, Ask, Command, Hello, Live, Message, Outlook, Raw, Replay, field_text};
 use shared_protocol::slot::Slot;
 use shared_protocol::units::Millis;
 use std::collections::VecDeque;
@@ -109,6 +109,8 @@ pub enum Output {
     Live(Live),
     /// For eyes only.
     Outlook(Outlook),
+    /// For calibrating.
+    Raw(Raw),
     /// What became of a command.
     Outcome(u32, Outcome),
     /// Slots that were wanted and will not come: first and last.
@@ -266,6 +268,7 @@ impl Session {
             }
             Message::Live(live) if self.rig.is_some() => self.out.push_back(Output::Live(live)),
             Message::Outlook(outlook) if self.rig.is_some() => self.out.push_back(Output::Outlook(outlook)),
+            Message::Raw(raw) if self.rig.is_some() => self.out.push_back(Output::Raw(raw)),
             Message::Reply(reply) if self.commands.answered(reply.request) => {
                 let outcome = Outcome::Answered { answer: reply.answer, sequence: reply.sequence };
                 self.out.push_back(Output::Outcome(reply.request, outcome));

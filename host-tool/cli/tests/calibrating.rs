@@ -1,0 +1,123 @@
+//! `calibrate` as people run it, answers typed or through a pipe, against the simulated rig.
+#![cfg(unix)]
+
+mod common;
+
+use common::{Killed, LOAD, LiveRig, assert_failed, command, run, store_in};
+use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap, wrap_raw};
+use shared_protocol::message::Message;
+use shared_protocol::units::MicroG;
+use std::io::{BufRead, BufReader, Write};
+use std::process::{Output, Stdio};
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+fn unchanged(bytes: &[u8]) -> Vec<u8> {
+    bytes.to_vec()
+}
+
+/// Which quarter turn the sensor stands at, clockwise from above.
+static QUARTER: AtomicUsize = AtomicUsize::new(0);
+
+/// What the rig would send of a sensor with a zero of (+1.2, −0.7) mg on a plate that leans (+5, −3) mm/m: after a
+/// quarter turn clockwise a lean of (f, r) reads (r, −f).
+fn on_a_plate(bytes: &[u8]) -> Vec<u8> {
+    thread_local!(static LINE: std::cell::RefCell<Accumulator> = const { std::cell::RefCell::new(Accumulator::new()) });
+    let seen = [(5_000, -3_000), (-3_000, -5_000), (-5_000, 3_000), (3_000, 5_000)][QUARTER.load(Ordering::Relaxed)];
+    let (mut message, mut sent) = ([0; ENCODED_BYTES_MAX], Vec::new());
+    LINE.with_borrow_mut(|line| {
+        for &byte in bytes {
+            let Some(Ok(plain)) = line.push(byte, &mut message) else { continue };
+            match Message::decode(plain) {
+                Ok(Message::Raw(mut raw)) => {
+                    (raw.forward, raw.right, raw.up) = (MicroG(1_200 + seen.0), MicroG(-700 + seen.1), MicroG(999_980));
+                    (raw.samples, raw.scatter) = (20, 30);
+                    sent.extend_from_slice(&wrap(&Message::Raw(raw)).unwrap());
+                }
+                _ => sent.extend_from_slice(&wrap_raw(plain).unwrap()),
+            }
+        }
+    });
+    sent
+}
+
+/// Runs it with these lines typed beforehand.
+fn typed(arguments: &[&str], lines: &str) -> Output {
+    let mut child = Killed(command(arguments).stdin(Stdio::piped()).spawn().unwrap());
+    child.0.stdin.take().unwrap().write_all(lines.as_bytes()).unwrap();
+    let said = |stream: Option<&mut dyn std::io::Read>| {
+        let mut text = Vec::new();
+        stream.unwrap().read_to_end(&mut text).unwrap();
+        text
+    };
+    let stdout = said(child.0.stdout.as_mut().map(|s| s as _));
+    let stderr = said(child.0.stderr.as_mut().map(|s| s as _));
+    Output { status: child.0.wait().unwrap(), stdout, stderr }
+}
+
+/// As the program is told in the guide: four positions against a straightedge, each when it asks for it.
+#[test]
+fn a_zero_is_found_on_a_plate_and_the_rig_has_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = store_in(folder.path());
+    let rig = LiveRig::start(on_a_plate);
+    let arguments = ["calibrate", "zero", "--port", &rig.port, "--store", &store, "--who", "Tester", "--months", "12"];
+    let mut child = Killed(command(&arguments).stdin(Stdio::piped()).spawn().unwrap());
+    let mut keys = child.0.stdin.take().unwrap();
+    let (mut position, mut said) = (0, Vec::new());
+    for line in BufReader::new(child.0.stdout.take().unwrap()).lines().map(Result::unwrap) {
+        if line.ends_with("then Enter.") {
+            QUARTER.store(position, Ordering::Relaxed);
+            position += 1;
+            std::thread::sleep(std::time::Duration::from_millis(200)); // what is under way still tells of the position before
+            keys.write_all(b"\n").unwrap();
+        }
+        if line.ends_with("yes or no") {
+            keys.write_all(b"yes\n").unwrap();
+        }
+        said.push(line);
+    }
+    assert_eq!((child.0.wait().unwrap().code(), position), (Some(0), 4), "{said:#?}");
+    assert!(said[0].starts_with("rig SIM-BENCH-1, SIMULATED is here"), "{said:#?}");
+    assert!(said.iter().any(|line| line.starts_with("zero: forward +1.20 mg, right -0.70 mg")), "{said:#?}");
+    assert!(said.iter().any(|line| line == "the plate itself leans: forward +5.00 mm/m, right -3.00 mm/m"), "{said:#?}");
+    assert!(said.last().unwrap().starts_with("done, and recorded: tilt zero   holds until "), "{said:#?}");
+    drop(rig);
+    let listed = run(&["calibrate", "list", "--store", &store]);
+    let listed = String::from_utf8_lossy(&listed.stdout);
+    assert!(listed.contains("  tilt zero   holds until ") && listed.contains(" by Tester; ") && listed.contains("never calibrated"), "{listed}");
+}
+
+#[test]
+fn a_tool_is_measured_through_a_pipe_and_what_cannot_be_right_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = store_in(folder.path());
+    let rig = LiveRig::start(unchanged);
+    let calibrate = |what: &str, lines: &str| {
+        typed(&["calibrate", what, "--port", &rig.port, "--store", &store, "--who", "Tester", "--months", "12"], lines)
+    };
+    let done = calibrate("tool", "2\n1302 mm\n1.298 m\n760 mm\nyes\n");
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert_eq!(done.status.code(), Some(0), "{said} {}", String::from_utf8_lossy(&done.stderr));
+    assert!(said.contains("done, and recorded: tool 2      1300 mm from pin to cutting edge, cuts 760 mm; of "), "{said}");
+    // the encoder of a rig that nobody works stands still
+    assert_failed(&calibrate("encoder", "0.5 m\n1.5 m\ndone\n2.5 m\ndone\n"), 1, &["lengths 0.500 m and 1.500 m have the same count"]);
+    assert_failed(&calibrate("tool", "2\n1302 mm\n"), 1, &["the input ended before everything was answered and nothing was sent"]);
+    assert_failed(&calibrate("drift", ""), 1, &["no zero with its temperature is known", "calibrate the zero at two temperatures"]);
+    assert_failed(&calibrate("level", ""), 1, &["the rig has no tilt zero: calibrate the zero first"]);
+    let opened = run(&["listen", "--port", &rig.port, "--store", &store, "--do", LOAD, "--leave", "--for", "20"]);
+    assert_eq!(opened.status.code(), Some(0), "{}", String::from_utf8_lossy(&opened.stdout));
+    assert_failed(&calibrate("zero", ""), 1, &["a hole is open on the rig: close it, then calibrate"]);
+    let listed = run(&["calibrate", "list", "--store", &store]);
+    let listed = String::from_utf8_lossy(&listed.stdout);
+    assert!(listed.starts_with("rig SIM-BENCH-1, SIMULATED\n") && listed.matches("never calibrated").count() == 6, "{listed}");
+    assert!(listed.contains("\n  tool 2      1300 mm from pin"), "{listed}");
+}
+
+#[test]
+fn a_calibration_needs_a_rig() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = store_in(folder.path());
+    assert_failed(&run(&["calibrate", "zero", "--store", &store]), 2, &["name the rig's port with --port"]);
+    assert_failed(&run(&["calibrate", "zero", "--port", "/dev/no-such-port", "--store", &store]), 1, &["there is no port"]);
+    assert_failed(&run(&["calibrate", "list", "--store", &store]), 1, &["there is no store at"]);
+}
