@@ -1,16 +1,20 @@
 //! Session and store together: whatever a rig sends is on the disk before the rig is told so.
 
-use crate::facts::Wall;
+use crate::doubts::Doubts;
+use crate::facts::{self, Wall};
 use crate::paper::words::code;
 use crate::session::{Came, Introduction, Line, Outcome, Output, Session, Stream};
 use crate::store::{Store, StoreFault};
 use crate::text::terminal;
 use shared_protocol::VERSION;
 use shared_protocol::assemble::Assembler;
-use shared_protocol::message::{Command, Live, Outlook, SetClock};
+use shared_protocol::message::{Command, Live, Outlook, Raw, SetClock};
 use shared_protocol::record::{Plan, Record};
 use shared_protocol::slot::PARTS_MAX;
 use shared_protocol::state::Answer;
+
+/// How often the records of the open hole are read for what a person should know of it, ms.
+const DOUBTS_MS: u64 = 1_000;
 
 /// Something worth showing.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -23,8 +27,12 @@ pub enum Event {
     Live(Live),
     /// For eyes only.
     Outlook(Outlook),
+    /// For calibrating.
+    Raw(Raw),
     /// Another hole is open now, or none.
     Hole(Option<Box<Plan>>),
+    /// What a person should know of the open hole has changed.
+    Doubts(Doubts),
     /// What became of a command.
     Outcome(u32, Outcome),
     /// Something that a person should read.
@@ -126,6 +134,11 @@ pub struct Capture {
     boot: u16,
     hole: Option<u32>,
     differs: bool,
+    doubts: Doubts,
+    /// Slots came since doubts were looked for.
+    stale: bool,
+    /// When they were looked for last.
+    looked: u64,
 }
 
 impl Capture {
@@ -134,7 +147,9 @@ impl Capture {
     /// # Errors
     /// Where the store does not say which host this is.
     pub fn new(store: Store) -> Result<Self, StoreFault> {
-        Ok(Self { session: Session::new(store.host()?), store, clock_request: None, told: None, boot: 0, hole: None, differs: false })
+        let session = Session::new(store.host()?);
+        let doubts = Doubts::default();
+        Ok(Self { session, store, clock_request: None, told: None, boot: 0, hole: None, differs: false, doubts, stale: false, looked: 0 })
     }
 
     /// Takes what came by `now` (milliseconds, only rising), perhaps nothing; call it every few tens of milliseconds.
@@ -158,15 +173,18 @@ impl Capture {
             Output::Keep { stream, slots, held } => {
                 let kept = self.store.keep(&stream, &slots)?;
                 self.session.stored(self.store.next_wanted(&stream, held)?);
+                self.stale |= kept.new > 0;
                 step.events.push(Event::Kept(kept.new));
                 if let Some(first) = kept.differing.first().filter(|_| !self.differs) {
                     self.differs = true;
                     step.events.push(Event::Notice(Notice::Differing(stream, *first)));
                 }
             }
+            Output::Raw(raw) => step.events.push(Event::Raw(raw)),
             Output::Live(live) => step.events.push(Event::Live(live)),
             Output::Outlook(outlook) => {
                 self.look_for_hole(&outlook, step)?;
+                self.look_for_doubts(now, step)?;
                 step.events.push(Event::Outlook(outlook));
             }
             Output::Outcome(request, outcome) if self.clock_request == Some(request) => {
@@ -188,7 +206,7 @@ impl Capture {
     fn welcome(&mut self, now: u64, wall: Wall, introduction: Introduction, step: &mut Step) -> Result<(), StoreFault> {
         let Introduction { stream, hello, version, .. } = introduction.clone();
         let end = self.store.end(&stream)?;
-        (self.hole, self.differs) = (None, false);
+        (self.hole, self.differs, self.doubts) = (None, false, Doubts::default());
         step.events.extend([Event::Rig(introduction.clone()), Event::Hole(None)]);
         if !introduction.same_version() {
             step.events.push(Event::Notice(Notice::OtherVersion(stream.clone(), version)));
@@ -217,8 +235,25 @@ impl Capture {
                 plan => plan,
             },
         };
-        self.hole = open;
+        (self.hole, self.stale) = (open, true);
         step.events.push(Event::Hole(plan.map(Box::new)));
+        Ok(())
+    }
+
+    /// Reads what there is to know of the open hole from its records in the store, when more of them have come.
+    fn look_for_doubts(&mut self, now: u64, step: &mut Step) -> Result<(), StoreFault> {
+        if !self.stale || now.saturating_sub(self.looked) < DOUBTS_MS {
+            return Ok(());
+        }
+        let Some(stream) = self.session.rig() else { return Ok(()) };
+        let setups = if self.hole.is_some() { facts::read(&self.store.stream(stream)?.slots) } else { Vec::new() };
+        let open = setups.iter().find(|setup| Some(setup.opened.sequence) == self.hole);
+        let doubts = open.map(Doubts::of).unwrap_or_default();
+        (self.stale, self.looked) = (false, now);
+        if doubts != self.doubts {
+            self.doubts = doubts.clone();
+            step.events.push(Event::Doubts(doubts));
+        }
         Ok(())
     }
 

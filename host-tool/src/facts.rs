@@ -1,6 +1,7 @@
 //! What a rig's slots say, set-up by set-up, in the rig's own words. Nothing is judged here, bridged or guessed.
 
 use sha2::{Digest, Sha256};
+use crate::judge::measured::Measurement;
 use shared_protocol::assemble::Assembler;
 use shared_protocol::record::{
     Calibrated, Change, Clock, Closed, Fault, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Record, RecordFault, Refusal,
@@ -126,6 +127,8 @@ pub struct SetUp {
     pub notes: Vec<Timed<Note>>,
     /// Restarts of the rig within the set-up.
     pub restarts: Vec<Timed<Start>>,
+    /// What people measured by hand, in the order in which they entered it. No slots hold it: whoever has it adds it.
+    pub measurements: Vec<Measurement>,
     /// The rig's own summary, once closed.
     pub closed: Option<Timed<Closed>>,
     /// What is not there.
@@ -236,6 +239,7 @@ impl SetUp {
             faults: Vec::new(),
             notes: Vec::new(),
             restarts: Vec::new(),
+            measurements: Vec::new(),
             closed: None,
             missing: Vec::new(),
             unknown: 0,

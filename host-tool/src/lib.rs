@@ -5,12 +5,14 @@
 //! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, and
 //! [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`].
 //! [`calibrate`] finds out what the rig's sensors are worth.
-//! [`plan`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless.
+//! [`plan`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
+//! and [`verdicts`] says in a line how a limit stands.
 //!
 //! Only [`port`] touches the world: everything else is handed bytes, paths and the time.
 
 pub mod calibrate;
 pub mod capture;
+pub mod doubts;
 pub mod facts;
 pub mod holes;
 pub mod judge;
@@ -23,3 +25,4 @@ pub mod readout;
 pub mod session;
 pub mod store;
 pub mod text;
+pub mod verdicts;

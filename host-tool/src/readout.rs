@@ -3,6 +3,7 @@
 //! A figure that is not known now is a dash with the reason beside it; it is never the last one that was.
 
 use crate::capture::Event;
+use crate::doubts::Doubts;
 use crate::judge::hole_name;
 use crate::measure::{lean_text, length_text};
 use crate::paper::words::code;
@@ -26,6 +27,7 @@ pub struct Readout {
     live: Option<(u64, Live)>,
     outlook: Option<(u64, Outlook)>,
     plan: Option<Box<Plan>>,
+    doubts: Doubts,
 }
 
 #[derive(Debug)]
@@ -47,7 +49,8 @@ impl Readout {
             Event::Live(live) => self.live = Some((now, *live)),
             Event::Outlook(outlook) => self.outlook = Some((now, *outlook)),
             Event::Hole(plan) => self.plan.clone_from(plan),
-            Event::Kept(_) | Event::Outcome(..) | Event::Notice(_) => {}
+            Event::Doubts(doubts) => self.doubts = doubts.clone(),
+            Event::Kept(_) | Event::Raw(_) | Event::Outcome(..) | Event::Notice(_) => {}
         }
     }
 
@@ -75,11 +78,19 @@ impl Readout {
                 let seen = Seen { live, status, outlook, plan: self.plan.as_deref().filter(|_| status.hole_open), units };
                 fields.extend([seen.to_go(), seen.depth(), seen.lean(), seen.activity()]);
                 fields.extend(seen.remarks());
+                fields.extend(self.doubts_of(status));
             }
             None => fields.extend([format!("to go {DASH}"), format!("depth {DASH}"), format!("lean {DASH}"), self.why_nothing(now, live)]),
         }
         fields.retain(|field| !field.is_empty());
         fields.join(" | ")
+    }
+
+    /// Why nothing can be shown of the open hole, and what its rig asks.
+    fn doubts_of(&self, status: Status) -> Vec<String> {
+        let Doubts { reasons, slow } = if status.hole_open { self.doubts.clone() } else { Doubts::default() };
+        let asked = slow.then(|| "slow going: is it refusal? say refusal yes or refusal no".to_owned());
+        asked.into_iter().chain(reasons.into_iter().map(|reason| format!("not shown: {reason}"))).collect()
     }
 
     fn live_now(&self, now: u64) -> Option<Live> {
@@ -310,6 +321,17 @@ mod tests {
             let line = shown(0, None, live, outlook()).line(1_000);
             assert!(line.contains(&format!("| {want} |")), "{line}");
         }
+    }
+
+    #[test]
+    fn what_bars_a_statement_and_what_the_rig_asks_is_shown_while_the_hole_is_open() {
+        let mut readout = shown(0, Some(plan()), live(GOOD), outlook());
+        let reasons = vec!["misclosure on the hub is 21 mm, and 20 mm is the most accepted".to_owned()];
+        readout.take(1_000, &Event::Doubts(Doubts { reasons, slow: true }));
+        let line = readout.line(1_100);
+        assert!(line.ends_with("| slow going: is it refusal? say refusal yes or refusal no | not shown: misclosure on the hub is 21 mm, and 20 mm is the most accepted"), "{line}");
+        readout.take(1_000, &Event::Live(live(Status { hole_open: false, ..GOOD })));
+        assert!(!readout.line(1_100).contains("not shown"), "{}", readout.line(1_100));
     }
 
     #[test]

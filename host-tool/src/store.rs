@@ -1,6 +1,8 @@
 //! Where evidence is kept: an SQLite file with every slot verbatim, by rig, epoch and sequence. Nothing in it is
 //! ever changed or removed; what is committed is on the disk.
 
+mod measured;
+
 use crate::session::{Stream, gap_of};
 use crate::text::terminal;
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, TransactionBehavior, params};
@@ -9,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// The version of the tables, kept in SQLite's `user_version`.
-pub const STORE_VERSION: i32 = 1;
+pub const STORE_VERSION: i32 = 2;
 /// "Bore" in SQLite's `application_id`: tells a store from any other SQLite file.
 const APPLICATION: i32 = 0x426F_7265;
 /// How long another program may hold the store before that is an error.
@@ -116,7 +118,12 @@ impl Store {
             return Err(StoreFault::Absent(shown(path)));
         }
         let store = Self::connect(path, OpenFlags::empty())?;
-        if store.pragma("user_version")? == 0 { Err(StoreFault::Foreign(shown(path))) } else { Ok(store) }
+        match store.pragma("user_version")? {
+            0 => return Err(StoreFault::Foreign(shown(path))),
+            STORE_VERSION => {}
+            _ => store.ready().map_err(|e| store.fault(&e))?, // an older one
+        }
+        Ok(store)
     }
 
     fn connect(path: &Path, create: OpenFlags) -> Result<Self, StoreFault> {
@@ -134,7 +141,7 @@ impl Store {
         let blank = self.pragma("schema_version")? == 0 && application == 0 && version == 0;
         match (application, version) {
             _ if blank => Ok(()),
-            (APPLICATION, STORE_VERSION) => Ok(()),
+            (APPLICATION, 1..=STORE_VERSION) => Ok(()),
             (APPLICATION, later) if later > STORE_VERSION => Err(StoreFault::Later(shown(&self.path), later)),
             _ => Err(StoreFault::Foreign(shown(&self.path))),
         }
@@ -144,14 +151,18 @@ impl Store {
         self.db.pragma_query_value(None, name, |row| row.get(0)).map_err(|e| self.fault(&e))
     }
 
-    /// Makes the tables where there are none, and asks for commits that survive a power cut.
+    /// Makes the tables that are not there yet, and asks for commits that survive a power cut.
     fn ready(&self) -> rusqlite::Result<()> {
         self.db.pragma_update(None, "journal_mode", "WAL")?;
         self.db.pragma_update(None, "synchronous", "FULL")?;
         let making = rusqlite::Transaction::new_unchecked(&self.db, TransactionBehavior::Immediate)?;
-        if making.pragma_query_value(None, "user_version", |row| row.get::<_, i32>(0))? == 0 {
+        let version: i32 = making.pragma_query_value(None, "user_version", |row| row.get(0))?;
+        if version < 1 {
             making.execute_batch(TABLES)?;
             making.pragma_update(None, "application_id", APPLICATION)?;
+        }
+        if version < STORE_VERSION {
+            making.execute_batch(measured::TABLES)?;
             making.pragma_update(None, "user_version", STORE_VERSION)?;
         }
         making.commit()
@@ -457,7 +468,7 @@ mod tests {
         let before = contents(&folder);
         for opened in [Store::open(&path), Store::open_existing(&path)] {
             let said = opened.unwrap_err().to_string();
-            assert!(said.contains("later version") && said.contains("store version 5, this one knows 1") && !said.contains('\n'), "{said}");
+            assert!(said.contains("later version") && said.contains("store version 6, this one knows 2") && !said.contains('\n'), "{said}");
         }
         assert_eq!(contents(&folder), before);
     }

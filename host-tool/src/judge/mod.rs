@@ -7,6 +7,7 @@ pub mod axes;
 pub mod axis;
 pub mod budget;
 pub mod limits;
+pub mod measured;
 pub mod spread;
 pub mod statement;
 
@@ -145,6 +146,14 @@ fn tied(setup: &SetUp) -> bool {
         .rev()
         .find(|c| Check::from_raw(c.body.check) == Some(Check::Reference))
         .is_some_and(|c| ReferenceState::from_raw(c.body.state) == Some(ReferenceState::Hub))
+}
+
+/// Reasons why nothing can be shown of a set-up that is under way, depth and lean together.
+#[must_use]
+pub fn bars(setup: &SetUp) -> Vec<String> {
+    let Barred { mut depth, lean } = barred(setup, true);
+    depth.extend(lean);
+    depth
 }
 
 /// Reasons why nothing can be shown of depth, and of lean and toe.

@@ -1,0 +1,145 @@
+//! What people measured by hand, kept beside the rig's records: only ever added to.
+
+use super::{Store, StoreFault, fault, id_of};
+use crate::judge::LineAxes;
+use crate::judge::measured::{Kind, Measurement};
+use crate::session::Stream;
+use rusqlite::{OptionalExtension, Row, TransactionBehavior, params};
+
+/// The tables. Lengths are in whole micrometres; a set-up goes by the sequence of its first slot.
+pub(super) const TABLES: &str = "
+    CREATE TABLE measurements (
+        id INTEGER PRIMARY KEY, stream INTEGER NOT NULL REFERENCES streams, opened INTEGER NOT NULL,
+        author TEXT NOT NULL CHECK (author <> ''), unix_ms INTEGER NOT NULL, kind INTEGER NOT NULL CHECK (kind IN (1, 2)),
+        depth INTEGER NOT NULL, ahead INTEGER NOT NULL, to_right INTEGER NOT NULL,
+        standard INTEGER NOT NULL CHECK (standard > 0), remark TEXT NOT NULL
+    ) STRICT;
+    CREATE TRIGGER measurements_stay BEFORE UPDATE ON measurements BEGIN SELECT RAISE(ABORT, 'only added to'); END;
+    CREATE TRIGGER measurements_remain BEFORE DELETE ON measurements BEGIN SELECT RAISE(ABORT, 'only added to'); END;
+";
+
+const SOUNDING: u8 = 1;
+const HAND_PLUMB: u8 = 2;
+
+impl Store {
+    /// Adds a measurement of a set-up, and returns when it is on the disk. The set-up's slots must be there.
+    ///
+    /// # Errors
+    /// See [`StoreFault`]; nothing is added then.
+    pub fn add_measurement(&mut self, stream: &Stream, opened: u32, measurement: &Measurement) -> Result<(), StoreFault> {
+        let path = self.path.clone();
+        let mut add = || -> rusqlite::Result<()> {
+            let act = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+            let id = id_of(&act, stream)?;
+            let Measurement { author, unix_ms, kind, depth, offset, standard, remark } = measurement;
+            let kind = if *kind == Kind::Sounding { SOUNDING } else { HAND_PLUMB };
+            let [depth, ahead, right, standard] = [*depth, offset.ahead, offset.right, *standard].map(micrometres);
+            act.execute(
+                "INSERT INTO measurements (stream, opened, author, unix_ms, kind, depth, ahead, to_right, standard, remark)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+                params![id, opened, author, unix_ms, kind, depth, ahead, right, standard, remark],
+            )?;
+            act.commit()
+        };
+        add().map_err(|e| fault(&path, &e))
+    }
+
+    /// The measurements of a set-up, in the order in which they were entered.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn measurements(&self, stream: &Stream, opened: u32) -> Result<Vec<Measurement>, StoreFault> {
+        let list = || -> rusqlite::Result<Vec<Measurement>> {
+            let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(Vec::new()) };
+            let sql = "SELECT author, unix_ms, kind, depth, ahead, to_right, standard, remark FROM measurements
+                       WHERE stream = ?1 AND opened = ?2 ORDER BY id";
+            self.db.prepare_cached(sql)?.query_map(params![id, opened], measurement)?.collect()
+        };
+        list().map_err(|e| self.fault(&e))
+    }
+}
+
+fn measurement(row: &Row<'_>) -> rusqlite::Result<Measurement> {
+    let metres = |column: usize| -> rusqlite::Result<f64> { Ok(f64::from(row.get::<_, i32>(column)?) / 1e6) };
+    Ok(Measurement {
+        author: row.get(0)?,
+        unix_ms: row.get(1)?,
+        kind: if row.get::<_, u8>(2)? == SOUNDING { Kind::Sounding } else { Kind::HandPlumb },
+        depth: metres(3)?,
+        offset: LineAxes { ahead: metres(4)?, right: metres(5)? },
+        standard: metres(6)?,
+        remark: row.get(7)?,
+    })
+}
+
+#[allow(clippy::cast_possible_truncation)] // a float to integer cast saturates
+fn micrometres(metres: f64) -> i32 {
+    (metres * 1e6).round() as i32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::STORE_VERSION;
+    use rusqlite::Connection;
+    use shared_protocol::slot::{Part, Slot};
+    use std::path::{Path, PathBuf};
+
+    fn stream() -> Stream {
+        Stream { rig: "Alpha".to_owned(), epoch: 1 }
+    }
+
+    fn store() -> (tempfile::TempDir, PathBuf, Store) {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("store.sqlite");
+        let mut store = Store::open(&path).unwrap();
+        store.keep(&stream(), &[Slot::build(3, 1, 9, Part::ONLY, b"x").unwrap()]).unwrap();
+        (folder, path, store)
+    }
+
+    fn plumb(depth: f64) -> Measurement {
+        let offset = LineAxes { ahead: 0.012, right: -0.007 };
+        Measurement { author: "Tester'; --".to_owned(), unix_ms: 5, kind: Kind::HandPlumb, depth, offset, standard: 0.003, remark: "dry".to_owned() }
+    }
+
+    #[test]
+    fn measurements_come_back_as_they_were_entered_and_only_of_their_set_up() {
+        let (_folder, path, mut store) = store();
+        let sounding = Measurement { kind: Kind::Sounding, ..plumb(3.05) };
+        for (opened, measurement) in [(3, plumb(2.5)), (9, plumb(1.0)), (3, sounding.clone())] {
+            store.add_measurement(&stream(), opened, &measurement).unwrap();
+        }
+        drop(store);
+        let store = Store::open_existing(&path).unwrap();
+        assert_eq!(store.measurements(&stream(), 3).unwrap(), [plumb(2.5), sounding]);
+        assert_eq!(store.measurements(&Stream { rig: "Bravo".to_owned(), epoch: 1 }, 3).unwrap(), []);
+    }
+
+    #[test]
+    fn measurements_are_neither_changed_nor_removed_and_belong_to_somebody() {
+        let (_folder, _path, mut store) = store();
+        store.add_measurement(&stream(), 3, &plumb(2.5)).unwrap();
+        for sql in ["UPDATE measurements SET depth = 1", "DELETE FROM measurements"] {
+            assert!(store.db.execute(sql, []).unwrap_err().to_string().contains("only added to"), "{sql}");
+        }
+        assert!(store.add_measurement(&stream(), 3, &Measurement { author: String::new(), ..plumb(1.0) }).is_err());
+        assert!(store.add_measurement(&Stream { rig: "Nobody".to_owned(), epoch: 1 }, 3, &plumb(1.0)).is_err());
+        assert_eq!(store.measurements(&stream(), 3).unwrap(), [plumb(2.5)]);
+    }
+
+    /// A store of version 1 had no such table.
+    #[test]
+    fn an_older_store_is_brought_up_to_date_with_all_that_it_holds() {
+        for open in [Store::open as fn(&Path) -> Result<Store, StoreFault>, Store::open_existing] {
+            let (_folder, path, store) = store();
+            drop(store);
+            let older = Connection::open(&path).unwrap();
+            older.execute_batch("DROP TABLE measurements; PRAGMA user_version = 1").unwrap();
+            drop(older);
+            let mut store = open(&path).unwrap();
+            assert_eq!(store.pragma("user_version").unwrap(), STORE_VERSION);
+            assert_eq!(store.stream(&stream()).unwrap().slots.len(), 1);
+            store.add_measurement(&stream(), 3, &plumb(2.5)).unwrap();
+        }
+    }
+}
