@@ -63,7 +63,8 @@ mod tests {
     #[test]
     fn an_expired_calibration_or_a_misclosure_is_a_reason() {
         let stamp = |expires| Stamp { item: CalibrationItem::TiltZero.raw(), expires, ..Stamp::default() };
-        let instruments = |expires| Record::Instruments(Instruments { stamps: [stamp(expires)].into_iter().collect(), ..Instruments::default() });
+        let instruments =
+            |expires| Record::Instruments(Instruments { stamps: [stamp(expires)].into_iter().collect(), ..Instruments::default() });
         assert_eq!(doubts(&[instruments(20_000)]).reasons, Vec::<String>::new());
         assert_eq!(doubts(&[instruments(19_999)]).reasons, ["the calibration of the tilt zero expired on 2024-10-03"]);
         let hub = |mm| Record::Hub(Hub { first: 0, misclosure: Micrometres::from_mm(mm), ..Hub::default() });

@@ -1,7 +1,7 @@
 //! What a rig's slots say, set-up by set-up, in the rig's own words. Nothing is judged here, bridged or guessed.
 
-use sha2::{Digest, Sha256};
 use crate::judge::measured::Measurement;
+use sha2::{Digest, Sha256};
 use shared_protocol::assemble::Assembler;
 use shared_protocol::record::{
     Calibrated, Change, Clock, Closed, Fault, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Record, RecordFault, Refusal,

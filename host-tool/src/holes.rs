@@ -92,10 +92,11 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
         if held.aside > 0 {
             catalogue.remarks.push(format!("kept aside because another has the same number: {} of rig {rig}", records(held.aside)));
         }
-        catalogue.holes.extend(facts::read(&held.slots).into_iter().map(|setup| {
+        for mut setup in facts::read(&held.slots) {
+            setup.measurements = store.measurements(&stream, setup.opened.sequence)?;
             let judged = limits.map_or_else(|| judge(&setup), |limits| judge_by(&setup, &limits.of(&setup.opened.body.plan)));
-            Hole { handle: String::new(), stream: stream.clone(), setup, judged }
-        }));
+            catalogue.holes.push(Hole { handle: String::new(), stream: stream.clone(), setup, judged });
+        }
     }
     name(&mut catalogue.holes);
     Ok(catalogue)
@@ -216,6 +217,9 @@ fn whole_or_absent(path: &Path, bytes: &[u8]) -> Result<PathBuf, (PathBuf, std::
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::limits::Measurand;
+    use crate::judge::measured::{Kind, Measurement};
+    use crate::judge::{Figure, LineAxes, Standing};
     use shared_protocol::assemble::slots;
     use shared_protocol::record::{Increment, Opened, Record};
     use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
@@ -287,6 +291,36 @@ mod tests {
         assert_eq!((own.verdicts.len(), own.governs), (2, None));
         assert_eq!((both.verdicts.len(), both.governs), (3, Some(crate::judge::limits::Governs::Plain)));
         assert_eq!(both.verdicts[2].limit.source, "Invented sheet");
+    }
+
+    /// A tape of ±10 mm (two standard uncertainties of 5 mm; 1.96 of them hold 95 %) in a hole whose depth the rig does
+    /// not know, planned 3 m deep with nothing to spare.
+    #[test]
+    fn soundings_govern_depth() {
+        let (_folder, mut store) = store(&[("Alpha", &[plan("S-1", 0, 1), plan("S-2", 0, 1)])]);
+        let holes = catalogue(&store).unwrap().holes;
+        assert_eq!(holes[0].judged.depth_standing, Standing::Unknown);
+        let sounding = Measurement {
+            author: "Tester".to_owned(),
+            unix_ms: 0,
+            kind: Kind::Sounding,
+            depth: 3.0,
+            offset: LineAxes { ahead: 0.0, right: 0.0 },
+            standard: 0.005,
+            remark: String::new(),
+        };
+        let plumb = Measurement { kind: Kind::HandPlumb, depth: 0.02, ..sounding.clone() };
+        for measurement in [&sounding, &plumb] {
+            store.add_measurement(&holes[0].stream, holes[0].setup.opened.sequence, measurement).unwrap();
+        }
+        let holes = catalogue(&store).unwrap().holes;
+        let (judged, other) = (&holes[0].judged, &holes[1].judged);
+        let depth = judged.verdicts.iter().find(|v| v.limit.measurand == Measurand::Depth).unwrap();
+        assert_eq!(depth.measured, Some(Figure { value: 3.0, expanded: 1.96 * 0.005 }));
+        assert_eq!((judged.depth_standing, judged.sounded, judged.depth), (Standing::Within, depth.measured, None));
+        assert_eq!((judged.plumbed.len(), other.plumbed.len(), other.sounded), (1, 0, None));
+        // the one increment of the hole is plumb, and so is the line
+        assert!(judged.plumbed[0].off_axis.unwrap() < 1e-9 && (judged.plumbed[0].radius - 0.012_24).abs() < 1e-5, "{judged:?}");
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! What was typed.
 
-use clap::{Parser, Subcommand, ValueEnum};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
 /// Measures the holes that power-line poles stand in: live readout, records, as-drilled certificates.
@@ -80,6 +80,10 @@ pub enum Command {
     },
     /// List the serial ports that are there
     Ports,
+    /// Enter a sounding: the floor by tape, after clean-out; soundings govern a hole's depth
+    Sound(ByHand),
+    /// Enter a hand plumb: where a bob shows the bore's middle at a depth
+    Plumb(ByHand),
     /// List the holes in the store
     Holes {
         /// The store; in your own data folder otherwise
@@ -107,6 +111,35 @@ pub enum Command {
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,
     },
+}
+
+/// What somebody measured in a hole by hand.
+#[derive(Debug, Args)]
+pub struct ByHand {
+    /// The hole as `holes` lists it
+    #[arg(value_name = "HOLE")]
+    pub hole: String,
+    /// Depth below the sheet's datum
+    #[arg(long, value_name = "LENGTH")]
+    pub depth: String,
+    /// How far off it may be either way, 95 times of 100
+    #[arg(long, value_name = "LENGTH")]
+    pub within: String,
+    /// Ahead on line from the hole's start; back is negative
+    #[arg(long, value_name = "LENGTH", default_value = "0 m", allow_hyphen_values = true)]
+    pub ahead: String,
+    /// Right of somebody who looks ahead on line; left is negative
+    #[arg(long, value_name = "LENGTH", default_value = "0 m", allow_hyphen_values = true)]
+    pub right: String,
+    /// Who measured
+    #[arg(long, value_name = "NAME")]
+    pub who: String,
+    /// Whatever else there is to say
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub remark: String,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
 }
 
 /// What can be calibrated.

@@ -1,11 +1,12 @@
 //! What was meant by what was typed.
 
-use crate::args::{Command, Typed, What};
+use crate::args::{ByHand, Command, Typed, What};
 use crate::orders::{Order, parse};
-use crate::{Failure, calibrate, demo, listen, show};
+use crate::{Failure, by_hand, calibrate, demo, listen, show};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
+use host_tool::judge::measured::Kind;
 use std::fs;
 use std::path::PathBuf;
 
@@ -28,6 +29,15 @@ pub enum Job {
     Calibrate(Calibrating),
     /// List calibrations.
     Calibrations {
+        /// The store.
+        store: PathBuf,
+    },
+    /// Enter a measurement.
+    Enter {
+        /// What kind.
+        kind: Kind,
+        /// As it was typed.
+        typed: ByHand,
         /// The store.
         store: PathBuf,
     },
@@ -116,6 +126,8 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 Job::Calibrate(Calibrating { procedure, port, baud, store: make_room(store)?, signature: Signature { who, months } })
             }
         },
+        Command::Sound(typed) => Job::Enter { kind: Kind::Sounding, store: place(typed.store.clone())?, typed },
+        Command::Plumb(typed) => Job::Enter { kind: Kind::HandPlumb, store: place(typed.store.clone())?, typed },
         Command::Ports => Job::Ports,
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
         Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },
@@ -159,6 +171,7 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Listen(listening) => listen::listen(listening),
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
         Job::Calibrations { store } => calibrate::list(&store),
+        Job::Enter { kind, typed, store } => by_hand::enter(kind, &typed, &store),
         Job::Ports => show::ports(),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
         Job::Print { holes, out, limits, store } => show::print(&holes, &out, &store, limits.as_deref()),

@@ -1,6 +1,7 @@
 //! The binary `borewitness`: what was typed becomes a job, and the job is done.
 
 mod args;
+mod by_hand;
 mod calibrate;
 mod demo;
 mod job;

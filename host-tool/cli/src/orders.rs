@@ -2,7 +2,7 @@
 
 use host_tool::plan::{from_pairs, from_toml};
 use host_tool::text::terminal;
-use shared_protocol::message::{ChangeTool, CloseHole, Command, LoadHole, TakeNote, TouchHub};
+use shared_protocol::message::{ChangeTool, CloseHole, Command, ConfirmRefusal, LoadHole, TakeNote, TouchHub};
 
 /// The orders, for the help.
 pub const HELP: &str = "\
@@ -13,6 +13,7 @@ While listening, type:
   tool N                 tool N is on now
   close                  the hole is finished, or left
   note [WHO:] TEXT       record what somebody says
+  refusal yes | no       whether slow going is refusal
   leave                  stop listening; nothing is lost
 A plan has structure, depth, diameter, tool, depth_under, depth_over, plumb_limit and heading, and may have line,
 leg, attempt, setup, operator, units, datum, hub_above_datum and heading_within.";
@@ -44,9 +45,13 @@ pub fn parse(line: &str) -> Result<Order, String> {
         }
         "close" => alone(ask("close", Command::CloseHole(CloseHole {}))),
         "note" => note(rest).map(|note| ask("note", Command::TakeNote(note))),
+        "refusal" => match rest {
+            "yes" | "no" => Ok(ask("refusal", Command::ConfirmRefusal(ConfirmRefusal { confirmed: u8::from(rest == "yes") }))),
+            _ => Err("refusal is followed by yes or no".to_owned()),
+        },
         "help" => alone(Order::Help),
         "leave" => alone(Order::Leave),
-        _ => Err(format!("\"{}\" is no order: load, touch, tool, close, note, help or leave", terminal(word))),
+        _ => Err(format!("\"{}\" is no order: load, touch, tool, close, note, refusal, help or leave", terminal(word))),
     }
 }
 
@@ -91,6 +96,8 @@ mod tests {
         assert_eq!(command(" touch "), Command::TouchHub(TouchHub {}));
         assert_eq!(command("tool 2"), Command::ChangeTool(ChangeTool { tool: 2 }));
         assert_eq!(command("close"), Command::CloseHole(CloseHole {}));
+        assert_eq!(command("refusal yes"), Command::ConfirmRefusal(ConfirmRefusal { confirmed: 1 }));
+        assert_eq!(command("refusal no"), Command::ConfirmRefusal(ConfirmRefusal { confirmed: 0 }));
         let Command::TakeNote(note) = command("note Ground hand: gravel: coarse, \"dry\"") else { panic!() };
         assert_eq!((note.author.as_str(), note.text.as_str()), ("Ground hand", "gravel: coarse, \"dry\""));
         let Command::TakeNote(note) = command("note water at the bottom") else { panic!() };
@@ -121,6 +128,8 @@ mod tests {
             ("tool", "tool is followed by"),
             ("tool 300", "tool is followed by"),
             ("note", "note is followed by"),
+            ("refusal", "refusal is followed by yes or no"),
+            ("refusal perhaps", "refusal is followed by yes or no"),
             ("note me:", "note is followed by"),
             ("load", "load is followed by"),
             ("load 'x", "a quotation mark is missing"),

@@ -1,9 +1,10 @@
 //! `ports`, `holes` and `print`.
 
-use crate::Failure;
+use crate::{Failure, by_hand};
 use host_tool::facts::{DigestState, Missing};
 use host_tool::holes::{self, Catalogue, Hole, catalogue_by};
 use host_tool::judge::limits::{Governs, Measurand};
+use host_tool::judge::measured::{Kind, Measurement};
 use host_tool::judge::{Guarded, Standing, Verdict};
 use host_tool::limits_file::Limits;
 use host_tool::measure::{lean_text, length_text};
@@ -58,6 +59,9 @@ pub fn holes(store: &Path, as_json: bool, limits: Option<&Path>) -> Result<(), F
         writeln!(stdout(), "{}", row(hole))?;
         for verdict in &hole.judged.verdicts {
             writeln!(stdout(), "    {}", verdicts::line(verdict, hole.judged.governs, units(hole)))?;
+        }
+        for measurement in &hole.setup.measurements {
+            writeln!(stdout(), "    {}", by_hand::text(hole, measurement))?;
         }
     }
     if catalogue.holes.is_empty() {
@@ -131,6 +135,8 @@ fn object(hole: &Hole) -> Value {
         "lean_standing": standing(judged.lean_standing),
         "toe_m": pair(judged.toe),
         "toe_circle_m": judged.budgets.as_ref().map(|b| b.place.expanded),
+        "sounded_m": judged.sounded.map(|f| json!({ "mean": f.value, "expanded": f.expanded })),
+        "measurements": setup.measurements.iter().map(by_person).collect::<Vec<_>>(),
         "limits": judged.verdicts.iter().map(limit).collect::<Vec<_>>(),
         "governs": judged.governs.map(|g| if g == Governs::Plain { "plain" } else { "guarded" }),
         "gaps": gaps,
@@ -164,6 +170,19 @@ fn limit(verdict: &Verdict) -> Value {
         "plain": standing(verdict.plain),
         "guarded": guarded,
         "reasons": reasons,
+    })
+}
+
+fn by_person(measurement: &Measurement) -> Value {
+    let Measurement { author, unix_ms, kind, depth, offset, standard, remark } = measurement;
+    json!({
+        "kind": if *kind == Kind::Sounding { "sounding" } else { "hand-plumb" },
+        "who": author,
+        "entered_unix_ms": unix_ms,
+        "depth_m": depth,
+        "offset_m": { "ahead": offset.ahead, "right": offset.right },
+        "standard_m": standard,
+        "remark": remark,
     })
 }
 

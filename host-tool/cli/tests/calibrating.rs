@@ -84,7 +84,10 @@ fn a_zero_is_found_on_a_plate_and_the_rig_has_it() {
     drop(rig);
     let listed = run(&["calibrate", "list", "--store", &store]);
     let listed = String::from_utf8_lossy(&listed.stdout);
-    assert!(listed.contains("  tilt zero   holds until ") && listed.contains(" by Tester; ") && listed.contains("never calibrated"), "{listed}");
+    assert!(
+        listed.contains("  tilt zero   holds until ") && listed.contains(" by Tester; ") && listed.contains("never calibrated"),
+        "{listed}"
+    );
 }
 
 #[test]

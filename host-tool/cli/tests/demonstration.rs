@@ -38,6 +38,20 @@ fn a_structure_is_drilled_stored_listed_and_printed() {
         assert_eq!((&hole["gaps"], &hole["digest"], &hole["lean_standing"]), (&serde_json::json!([]), &"fits".into(), &"within".into()));
     }
 
+    // by tape, ±10 mm: 3.20 and 3.22 m, mean 3.21, 10 mm of it by scatter (20 mm/√2/√2) and 5 mm by the tape, ±21.9 mm
+    let by_hand = |verb: &str, depth: &str| {
+        run(&[verb, "S-27-left", "--depth", depth, "--within", "10 mm", "--right", "-0.01 m", "--who", "Tester", "--store", store])
+    };
+    for depth in ["3.20 m", "3.22 m"] {
+        let said = by_hand("sound", depth);
+        assert_eq!(said.status.code(), Some(0), "{}", String::from_utf8_lossy(&said.stderr));
+    }
+    let said = by_hand("plumb", "2 m");
+    let said = String::from_utf8_lossy(&said.stdout);
+    assert_eq!(said.trim(), "S-27-left: hand plumb at 2.000 m: 0 mm ahead, 10 mm left ±10 mm, by Tester");
+    assert_failed(&by_hand("sound", "deep"), 2, &["--depth: \"deep\" is no length"]);
+    assert_failed(&by_hand("sound", "300 m"), 2, &["--depth: no hole is so deep"]);
+
     let limits = folder.path().join("limits.toml");
     let text = "governs = \"guarded\"\n[[limit]]\nmeasurand = \"overall-lean\"\nfigure = \"1/4 in per ft\"\nsource = \"Invented county\"\n";
     fs::write(&limits, text).unwrap();
@@ -45,6 +59,9 @@ fn a_structure_is_drilled_stored_listed_and_printed() {
     let json: serde_json::Value = serde_json::from_slice(&run(&["holes", "--store", store, "--json", "--limits", limits]).stdout).unwrap();
     let hole = &json["holes"][0];
     assert_eq!((&hole["governs"], hole["limits"].as_array().unwrap().len()), (&"guarded".into(), 3));
+    assert!((hole["sounded_m"]["mean"].as_f64().unwrap() - 3.21).abs() < 1e-9, "{hole}");
+    assert!((hole["limits"][0]["expanded"].as_f64().unwrap() - 0.021_914).abs() < 1e-5, "{hole}");
+    assert_eq!((hole["measurements"].as_array().unwrap().len(), &hole["measurements"][2]["kind"]), (3, &"hand-plumb".into()));
     let third = &hole["limits"][2];
     assert_eq!((&third["written"], &third["source"]), (&"1/4 in per ft".into(), &"Invented county".into()));
     assert!((third["most"].as_f64().unwrap() - 1.0 / 48.0).abs() < 1e-12, "{third}");
@@ -55,6 +72,7 @@ fn a_structure_is_drilled_stored_listed_and_printed() {
         "{listed}"
     );
     assert_eq!(listed.matches("(this decides)").count(), 6, "{listed}");
+    assert!(listed.contains("    hand plumb at 2.000 m: 0 mm ahead, 10 mm left ±10 mm (the rig's axis is "), "{listed}");
     fs::write(limits, text.replace("1/4 in per ft", "steep")).unwrap();
     assert_failed(
         &run(&["print", "--out", "x", "--store", store, "--limits", limits]),

@@ -13,6 +13,7 @@ pub mod statement;
 
 pub use axes::{LineAxes, to_line};
 pub use axis::{AxisPoint, metres};
+pub use measured::Plumbed;
 pub use statement::{Figure, Guarded, Standing, Verdict};
 
 use crate::facts::{DigestState, SetUp};
@@ -53,6 +54,10 @@ pub struct Judged {
     pub verdicts: Vec<Verdict>,
     /// Which of the two statements decides; `None` where nobody has said.
     pub governs: Option<Governs>,
+    /// Depth by soundings, metres below the datum, which then governs; `None` where nobody sounded the hole.
+    pub sounded: Option<Figure>,
+    /// Hand plumbs beside the axis.
+    pub plumbed: Vec<Plumbed>,
     /// Why figures may be worth less, in plain words.
     pub reservations: Vec<String>,
 }
@@ -79,9 +84,11 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
         Seen { depth, toe: end.map(|e| e.offset.magnitude()), length, worst: worst(&axis.points), believed, budgets: budgets.as_ref() };
     let own = LimitSet::of_plan(plan);
     let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed));
-    let judged = own.limits.iter().chain(&more.limits).map(|limit| {
-        let bars = if limit.measurand == Measurand::Depth { &barred.depth } else { &barred.lean };
-        statement::verdict(limit, seen.figure(limit.measurand), unfinished, bars)
+    let sounded = measured::sounded(&setup.measurements);
+    let judged = own.limits.iter().chain(&more.limits).map(|limit| match (limit.measurand, sounded) {
+        (Measurand::Depth, Some(by_tape)) => statement::verdict(limit, Some(by_tape), unfinished, &[]),
+        (Measurand::Depth, None) => statement::verdict(limit, seen.figure(limit.measurand), unfinished, &barred.depth),
+        _ => statement::verdict(limit, seen.figure(limit.measurand), unfinished, &barred.lean),
     });
     let verdicts: Vec<Verdict> = judged.collect();
     let plain = |measurand| verdicts.iter().find(|v| v.limit.measurand == measurand).map_or(Standing::Unknown, |v| v.plain);
@@ -101,6 +108,8 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
             .filter(|h| h.body.first == 0)
             .map(|h| metres(h.body.misclosure))
             .max_by(|a, b| a.abs().total_cmp(&b.abs())),
+        sounded,
+        plumbed: measured::plumbed(&setup.measurements, &axis, plan),
         reservations: reservations(setup, believed),
         axis: axis.points,
         budgets,

@@ -99,7 +99,15 @@ mod tests {
 
     fn plumb(depth: f64) -> Measurement {
         let offset = LineAxes { ahead: 0.012, right: -0.007 };
-        Measurement { author: "Tester'; --".to_owned(), unix_ms: 5, kind: Kind::HandPlumb, depth, offset, standard: 0.003, remark: "dry".to_owned() }
+        Measurement {
+            author: "Tester'; --".to_owned(),
+            unix_ms: 5,
+            kind: Kind::HandPlumb,
+            depth,
+            offset,
+            standard: 0.003,
+            remark: "dry".to_owned(),
+        }
     }
 
     #[test]
