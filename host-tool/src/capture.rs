@@ -319,7 +319,8 @@ impl Capture {
 mod tests {
     use super::*;
     use crate::session::fake_rig::FakeRig;
-    use shared_protocol::record::Opened;
+    use shared_protocol::record::{Change, Opened};
+    use shared_protocol::state::Check;
 
     const WALL: Wall = Wall { unix_ms: 1_800_000_000_000, offset: -420 };
 
@@ -418,6 +419,30 @@ mod tests {
         assert_eq!(bench_holes(opened), []);
         assert_eq!(bench_holes(0), [None]);
         assert_eq!(bench_holes(opened + 1), [], "a plan goes on there, and the next begins later");
+    }
+
+    #[test]
+    fn slow_going_in_the_open_hole_is_said_once_and_when_it_is_over() {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+        rig.record(3);
+        let opened = rig.head;
+        rig.add(&Record::Opened(Opened::default()));
+        let said = |bench: &mut Bench, rig: &mut FakeRig| {
+            for _ in 0..6 {
+                let mut bytes = Vec::new();
+                rig.send(&shared_protocol::message::Message::Outlook(Outlook { opened, ..Outlook::default() }), &mut bytes);
+                bench.events.extend(bench.capture.step(bench.now, WALL, &bytes).unwrap().events);
+                bench.run(rig, 500);
+            }
+            bench.events.drain(..).filter_map(|e| if let Event::Doubts(doubts) = e { Some(doubts.slow) } else { None }).collect::<Vec<_>>()
+        };
+        let going = |state| Record::Change(Change { check: Check::Going.raw(), state, ..Change::default() });
+        bench.run(&mut rig, 1_000);
+        assert_eq!(said(&mut bench, &mut rig), [false; 0]);
+        rig.add(&going(1));
+        assert_eq!(said(&mut bench, &mut rig), [true]);
+        rig.add(&going(0));
+        assert_eq!(said(&mut bench, &mut rig), [false]);
     }
 
     #[test]
