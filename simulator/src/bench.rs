@@ -57,13 +57,12 @@ impl<M: Machine> Bench<M> {
     pub fn by_hand(scenario: &Scenario, seed: u64, machine: M) -> Result<Self, MachineFault> {
         let unfit = || MachineFault(format!("{}: the rig has no such tool; load it from a file to see which", scenario.title));
         let mut world = World::new(scenario, seed).ok_or_else(unfit)?;
-        let paid_out_at_hub = world.paid_out_mm() - world.tip_mm();
         if let Some(hole) = scenario.hole.first() {
             world.set_up(hole);
         }
         let delay_us = us_of(scenario.sensors.reply_delay_ms);
         Ok(Self {
-            sensors: Sensors::new(seed, scenario.sensors, scenario.still, paid_out_at_hub),
+            sensors: Sensors::new(seed, scenario),
             line: Line::new(Timing::standard(LineSettings::BENCH.baud, delay_us)),
             cable: Cable::new(seed, scenario.cable),
             operator: None,

@@ -20,6 +20,14 @@ pub enum Drawer {
     CableToRig = 6,
     /// Damage on the way to the host.
     CableToHost = 7,
+    /// How the tool string moves in its guide.
+    Play = 8,
+    /// How the tip is set on the hub.
+    Touch = 9,
+    /// The errors of one rig.
+    Errors = 10,
+    /// Reading what calibration needs.
+    Calibration = 11,
     /// What a power cut does to bytes on their way into the memory.
     Power = 20,
 }
@@ -34,6 +42,12 @@ impl Chance {
     pub fn new(seed: u64, drawer: Drawer) -> Self {
         // An odd constant keeps the streams of neighbouring seeds apart.
         Self(Pcg32::seed_from_u64(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(drawer as u64)))
+    }
+
+    /// Another stream, from this one's next draws.
+    #[must_use]
+    pub fn fork(&mut self) -> Self {
+        Self(Pcg32::seed_from_u64(u64::from(self.bits()) << 32 | u64::from(self.bits())))
     }
 
     /// Any 32 bits.

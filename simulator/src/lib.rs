@@ -56,12 +56,14 @@
 pub mod attached;
 pub mod bench;
 pub mod cable;
+pub mod calibration;
 mod chance;
 pub mod clock;
 pub mod commander;
 pub mod cue;
 #[cfg(unix)]
 pub mod emulated;
+pub mod errors;
 pub mod frail;
 pub mod line;
 pub mod machine;
@@ -73,6 +75,8 @@ pub mod operator;
 pub mod pty;
 pub mod scenario;
 pub mod sensors;
+pub mod tilt;
+pub mod truth;
 pub mod wall_clock;
 mod wire;
 pub mod world;

@@ -2,13 +2,19 @@
 //!
 //! Unit 1 is the depth encoder, a signed 32-bit count, high word first, at input register 0, 0.1 mm a count.
 //! Unit 2 is the tilt sensor: specific force forward, right and up, signed, 0.1 mg a step, at input registers
-//! 0 to 2, clipped at ±2 g, and its temperature in steps of 0.01 degree Celsius at 3. At rest and plumb it reads 0, 0, +10,000; a toe that goes 12 mm/m forward, +120
-//! forward. Both answer holding registers alike.
+//! 0 to 2, clipped at ±2 g, and its temperature, signed, 0.01 °C a step, at input register 3. At rest and plumb it
+//! reads 0, 0, +10,000; a toe that goes 12 mm/m forward, +120 forward. Both answer holding registers alike.
+//!
+//! A sensor that has no noise to flicker by still changes by one step now and then, as real ones do: one that never
+//! does is stuck.
 
 use crate::chance::{Chance, Drawer};
 use crate::clock::{Moment, round_i32};
+use crate::errors::Tilt;
 use crate::line::{Answer, Slaves};
 use crate::modbus::{Request, exception, with_check};
+use crate::scenario::Scenario;
+use crate::tilt::{Felt, Memory, force_at};
 use crate::world::World;
 use serde::Deserialize;
 
@@ -18,14 +24,8 @@ pub const ENCODER_UNIT: u8 = 1;
 pub const TILT_UNIT: u8 = 2;
 /// Encoder counts in a millimetre.
 pub const COUNTS_PER_MM: f64 = 10.0;
-/// Tilt steps in a g.
-pub const STEPS_PER_G: f64 = 10_000.0;
-/// Temperature of the tilt sensor, steps of 0.01 degree Celsius.
-const TEMPERATURE: u16 = 2_000;
-/// A sensor that lives is not the same to the last digit for ever: every so many readings the up axis is a step less.
-const DITHER_EVERY: u32 = 50;
-/// The tilt sensor clips here, steps.
-const CLIPPED: i32 = 20_000;
+/// Readings from one flicker of a sensor without noise to the next: encoder, tilt.
+const FLICKER_EVERY: (u32, u32) = (29, 37);
 /// How far a jump jumps: encoder counts, tilt steps.
 const JUMP: (i32, i32) = (5_000, 3_000);
 
@@ -69,8 +69,6 @@ pub struct Quality {
     pub tilt_noise_mg: f64,
     /// Standard deviation of the encoder, counts.
     pub encoder_noise_counts: f64,
-    /// What the encoder loses each time that the tool leaves the bottom, mm.
-    pub slip_mm_per_trip: f64,
     /// Encoder count when the first tool's tip is on the hub.
     pub count_at_hub: i32,
     /// From the end of a request to the answer, beyond the line's own silence, ms.
@@ -79,107 +77,145 @@ pub struct Quality {
 
 impl Default for Quality {
     fn default() -> Self {
-        Self { tilt_noise_mg: 0.0, encoder_noise_counts: 0.0, slip_mm_per_trip: 0.0, count_at_hub: 12_000, reply_delay_ms: 1.0 }
+        Self { tilt_noise_mg: 0.0, encoder_noise_counts: 0.0, count_at_hub: 12_000, reply_delay_ms: 1.0 }
     }
 }
+
+/// What a sensor has to show; the encoder only the first two.
+type Registers = [u16; 4];
 
 /// A fault that lasts.
 #[derive(Clone, Copy, Debug)]
 struct Failing {
     kind: FaultKind,
     until: Moment,
-    frozen: [u16; 4],
+    frozen: Registers,
+}
+
+/// One sensor's chance, fault and count of readings.
+#[derive(Clone, Debug)]
+struct Part<C> {
+    chance: C,
+    failing: Option<Failing>,
+    read: u32,
+}
+
+impl<C> Part<C> {
+    fn new(chance: C) -> Self {
+        Self { chance, failing: None, read: 0 }
+    }
+
+    /// One step up or down at every so many readings.
+    fn flicker(&mut self, every: u32) -> i32 {
+        self.read = self.read.wrapping_add(1);
+        match (self.read % every, self.read / every % 2) {
+            (0, 0) => -1,
+            (0, _) => 1,
+            _ => 0,
+        }
+    }
 }
 
 /// Both sensors.
 #[derive(Clone, Debug)]
 pub struct Sensors {
     quality: Quality,
+    errors: Tilt<f64>,
     noisy: bool,
     base_counts: f64,
-    encoder: (Chance, Option<Failing>),
-    tilt: (Chance, Option<Failing>),
+    encoder: Part<Chance>,
+    tilt: Part<Memory>,
     whims: Chance,
-    readings: u32,
 }
 
 impl Sensors {
-    /// In good order; `paid_out_mm` is what the winch has paid out when the first tool's tip is on the hub.
+    /// In good order, and as wrong as the scenario says.
     #[must_use]
-    pub fn new(seed: u64, quality: Quality, still: bool, paid_out_mm: f64) -> Self {
+    pub fn new(seed: u64, scenario: &Scenario) -> Self {
         Self {
-            quality,
-            noisy: !still,
-            base_counts: f64::from(quality.count_at_hub) - paid_out_mm * COUNTS_PER_MM,
-            encoder: (Chance::new(seed, Drawer::Encoder), None),
-            tilt: (Chance::new(seed, Drawer::Tilt), None),
+            quality: scenario.sensors,
+            errors: scenario.errors.tilt,
+            noisy: !scenario.still,
+            base_counts: f64::from(scenario.sensors.count_at_hub),
+            encoder: Part::new(Chance::new(seed, Drawer::Encoder)),
+            tilt: Part::new(Memory::new(Chance::new(seed, Drawer::Tilt))),
             whims: Chance::new(seed, Drawer::Faults),
-            readings: 0,
         }
     }
 
     /// Makes a sensor fail until a moment.
     pub fn fail(&mut self, sensor: SensorName, kind: FaultKind, until: Moment, world: &World) {
         let frozen = self.registers(sensor, world);
-        self.part(sensor).1 = Some(Failing { kind, until, frozen });
+        *self.failing(sensor) = Some(Failing { kind, until, frozen });
     }
 
     /// Mends a sensor.
     pub fn mend(&mut self, sensor: SensorName) {
-        self.part(sensor).1 = None;
+        *self.failing(sensor) = None;
     }
 
     /// Power came back: an incremental count begins at zero where the tool is.
     pub fn power_up(&mut self, world: &World) {
-        self.base_counts = -world.paid_out_mm() * COUNTS_PER_MM;
+        self.base_counts = -world.seen_paid_mm() * COUNTS_PER_MM;
     }
 
-    fn part(&mut self, sensor: SensorName) -> &mut (Chance, Option<Failing>) {
+    fn failing(&mut self, sensor: SensorName) -> &mut Option<Failing> {
         match sensor {
-            SensorName::Encoder => &mut self.encoder,
-            SensorName::Tilt => &mut self.tilt,
+            SensorName::Encoder => &mut self.encoder.failing,
+            SensorName::Tilt => &mut self.tilt.failing,
         }
     }
 
     /// The encoder's count now.
     pub fn count(&mut self, world: &World) -> i32 {
-        let sd = if self.noisy { self.quality.encoder_noise_counts } else { 0.0 };
-        let noise = if sd > 0.0 { sd * self.encoder.0.bell() } else { 0.0 };
-        round_i32(self.base_counts + world.paid_out_mm() * COUNTS_PER_MM + noise)
+        let sd = self.encoder_noise();
+        let noise = if sd > 0.0 { sd * self.encoder.chance.bell() } else { 0.0 };
+        round_i32(self.base_counts + world.seen_paid_mm() * COUNTS_PER_MM + noise)
+    }
+
+    fn encoder_noise(&self) -> f64 {
+        if self.noisy { self.quality.encoder_noise_counts } else { 0.0 }
     }
 
     /// The specific force now, in steps of 0.1 mg: forward, right, up.
     pub fn force(&mut self, world: &World) -> [i32; 3] {
-        let lean = world.lean();
-        let (f, r) = (lean.forward / 1_000.0, lean.right / 1_000.0);
-        let up = (1.0 - f * f - r * r).max(0.0).sqrt();
         let (slew_mg, vibration_mg) = world.shaking_mg();
-        let noise_mg = if self.noisy { self.quality.tilt_noise_mg } else { 0.0 };
-        let sd = (vibration_mg * vibration_mg + noise_mg * noise_mg).sqrt() / 1_000.0;
-        [f + slew_mg / 1_000.0, r, up].map(|g| {
-            let noise = if sd > 0.0 { sd * self.tilt.0.bell() } else { 0.0 };
-            round_i32((g + noise) * STEPS_PER_G).clamp(-CLIPPED, CLIPPED)
-        })
+        let lean = world.lean();
+        let [f, r, up] = force_at(lean.forward, lean.right);
+        let force_g = self.errors.mounted([f + slew_mg / 1_000.0, r, up]);
+        let felt = Felt { force_g, vibration_mg, temperature_deg: world.temperature_deg() };
+        let noise_mg = self.tilt_noise();
+        self.tilt.chance.read(&self.errors, &felt, noise_mg, world.now())
     }
 
-    fn registers(&mut self, sensor: SensorName, world: &World) -> [u16; 4] {
+    fn tilt_noise(&self) -> f64 {
+        if self.noisy { self.quality.tilt_noise_mg } else { 0.0 }
+    }
+
+    fn registers(&mut self, sensor: SensorName, world: &World) -> Registers {
         match sensor {
-            SensorName::Encoder => encoder_registers(self.count(world)),
+            SensorName::Encoder => {
+                let count = self.count(world);
+                let flicker = if self.encoder_noise() > 0.0 { 0 } else { self.encoder.flicker(FLICKER_EVERY.0) };
+                encoder_registers(count.saturating_add(flicker))
+            }
             SensorName::Tilt => {
-                self.readings = self.readings.wrapping_add(1);
-                let [forward, right, up] = self.force(world);
-                tilt_registers([forward, right, up - i32::from(self.readings.is_multiple_of(DITHER_EVERY))])
+                let [f, r, up] = self.force(world);
+                let quiet = self.tilt_noise() + self.errors.noise_mg() <= 0.0;
+                let flicker = if quiet { self.tilt.flicker(FLICKER_EVERY.1) } else { 0 };
+                tilt_registers([f, r, up - flicker.abs()], world.temperature_deg())
             }
         }
     }
 
     /// The registers with whatever fault changes figures.
-    fn shown(&mut self, sensor: SensorName, failing: Option<Failing>, world: &World) -> [u16; 4] {
+    fn shown(&mut self, sensor: SensorName, failing: Option<Failing>, world: &World) -> Registers {
         match (failing.map(|f| (f.kind, f.frozen)), sensor) {
             (Some((FaultKind::Stuck, frozen)), _) => frozen,
             (Some((FaultKind::Jump, _)), SensorName::Encoder) => encoder_registers(self.count(world).saturating_add(JUMP.0)),
             (Some((FaultKind::Jump, _)), SensorName::Tilt) => {
-                tilt_registers(self.force(world).map(|steps| (steps + JUMP.1).clamp(-CLIPPED, CLIPPED)))
+                let force = self.force(world).map(|steps| (steps + JUMP.1).clamp(-20_000, 20_000));
+                tilt_registers(force, world.temperature_deg())
             }
             _ => self.registers(sensor, world),
         }
@@ -198,15 +234,16 @@ impl Sensors {
     }
 }
 
-fn encoder_registers(count: i32) -> [u16; 4] {
+fn encoder_registers(count: i32) -> Registers {
     let [a, b, c, d] = count.to_be_bytes();
     [u16::from_be_bytes([a, b]), u16::from_be_bytes([c, d]), 0, 0]
 }
 
-fn tilt_registers(steps: [i32; 3]) -> [u16; 4] {
-    // Clipped to ±20,000 before, so two bytes hold it.
-    let [forward, right, up] = steps.map(|s| i16::try_from(s).unwrap_or(i16::MAX).cast_unsigned());
-    [forward, right, up, TEMPERATURE]
+fn tilt_registers(steps: [i32; 3], temperature_deg: f64) -> Registers {
+    // Clipped to ±3 g and -50 to 100 °C before, so two bytes hold each.
+    let word = |value: i32| i16::try_from(value).unwrap_or(i16::MAX).cast_unsigned();
+    let [f, r, up] = steps.map(word);
+    [f, r, up, word(round_i32(temperature_deg * 100.0))]
 }
 
 /// The sensors on the line, each time with the world that they measure.
@@ -225,7 +262,7 @@ impl Slaves for OnLine<'_> {
             TILT_UNIT => (SensorName::Tilt, 4),
             _ => return None,
         };
-        let failing = self.sensors.part(sensor).1.filter(|f| now < f.until);
+        let failing = self.sensors.failing(sensor).filter(|f| now < f.until);
         let shown = self.sensors.shown(sensor, failing, self.world);
         let good = request.serve(&shown[..registers]);
         let mut late_us = 0;

@@ -11,9 +11,8 @@ const ASK_FORCE: Request = Request { unit: TILT_UNIT, function: 4, address: 0, c
 fn set_up(text: &str) -> (World, Sensors) {
     let scenario = Scenario::parse("test", text).unwrap();
     let mut world = World::new(&scenario, 1).unwrap();
-    let at_hub = world.paid_out_mm() - world.tip_mm();
     world.set_up(&scenario.hole[0]);
-    (world, Sensors::new(1, scenario.sensors, scenario.still, at_hub))
+    (world, Sensors::new(1, &scenario))
 }
 
 fn leaning(world: &mut World, forward: f64, right: f64) {

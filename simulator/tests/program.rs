@@ -42,7 +42,7 @@ fn a_scenario_runs_to_its_end_by_itself_and_says_what_is_true() {
     assert!(output.status.success(), "{}", text(&output.stderr));
     assert!(said.starts_with("SIMULATED: "));
     assert!(said.contains("cue: touch hub") && said.contains("slots kept, 0 commands refused"));
-    assert!(said.contains("hole 1: truly 630.0 mm below the hub, toe +7.6 mm forward -3.1 mm right"), "{said}");
+    assert!(said.contains("hole 1: truly 630.0 mm below the hub, toe +7.2 mm forward -3.0 mm right"), "{said}");
 }
 
 #[test]

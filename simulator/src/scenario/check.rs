@@ -1,16 +1,15 @@
 //! What a scenario's figures may be.
 
 use super::{Event, Happening, HolePlan, Scenario};
+use crate::errors::Figure;
 use firmware_app::profile::Profile;
-
-/// A figure with its name and the range that it must lie in.
-type Figure<'a> = (&'a str, f64, f64, f64);
 
 /// Everything that is wrong with a scenario, each in words.
 pub fn faults(scenario: &Scenario) -> Vec<String> {
     let mut faults = Vec::new();
     sheet(scenario, &mut faults);
     layers(scenario, &mut faults);
+    figures("errors", &scenario.errors.figures(), &mut faults);
     if scenario.hole.is_empty() || scenario.hole.len() > 8 {
         faults.push(format!("{} holes; expected 1 to 8 [[hole]] tables", scenario.hole.len()));
     }
@@ -60,7 +59,6 @@ fn sheet(scenario: &Scenario, faults: &mut Vec<String>) {
     let rows = [
         ("tilt_noise_mg", sensors.tilt_noise_mg, 0.0, 200.0),
         ("encoder_noise_counts", sensors.encoder_noise_counts, 0.0, 1_000.0),
-        ("slip_mm_per_trip", sensors.slip_mm_per_trip, -100.0, 100.0),
         ("count_at_hub", f64::from(sensors.count_at_hub), -1e9, 1e9),
         ("reply_delay_ms", sensors.reply_delay_ms, 0.0, 1_000.0),
     ];

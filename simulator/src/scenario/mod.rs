@@ -5,6 +5,7 @@
 mod check;
 
 use crate::cable::CableSettings;
+use crate::errors::Errors;
 use crate::sensors::{FaultKind, Quality, SensorName};
 use crate::world::ground::Layer;
 use crate::world::mast::{LeanPoint, Wander};
@@ -31,7 +32,7 @@ pub struct Scenario {
     pub title: String,
     /// The seed that it is run with when nobody says another.
     pub seed: u64,
-    /// No wander, no vibration, no noise, no slip: for exact comparisons.
+    /// No wander, no vibration and no noise but what `[errors]` says: for exact comparisons.
     #[serde(default)]
     pub still: bool,
     /// The structure sheet.
@@ -44,6 +45,9 @@ pub struct Scenario {
     /// How good the sensors are.
     #[serde(default)]
     pub sensors: Quality,
+    /// What rig, rope, guide and people do to a measurement.
+    #[serde(default)]
+    pub errors: Errors,
     /// How good the cable is.
     #[serde(default)]
     pub cable: CableSettings,

@@ -18,9 +18,9 @@ const TRIP_MM: f64 = 300.0;
 pub struct PathPoint {
     /// Below the hub, along the tool, mm.
     pub depth_mm: f64,
-    /// The mast's true lean when this depth was cut, mm/m, toe forward and to the right.
+    /// The tool's true lean when this depth was cut, mm/m, toe forward and to the right.
     pub lean: RigAxes<f64>,
-    /// Where the axis is, off the hub's vertical, mm: h·(s − s₀) + L·s.
+    /// Where the axis is, off the vertical through the hole's start, mm.
     pub axis_mm: RigAxes<f64>,
 }
 
@@ -51,7 +51,7 @@ impl HoleTruth {
         (length > 0.0).then(|| RigAxes { forward: forward / length, right: right / length })
     }
 
-    /// Where the axis ends, off the hub's vertical, mm; `None` before anything is cut.
+    /// Where the axis ends, off the vertical through the hole's start, mm; `None` before anything is cut.
     #[must_use]
     pub fn toe_mm(&self) -> Option<RigAxes<f64>> {
         self.path.last().map(|p| p.axis_mm)
@@ -68,6 +68,18 @@ pub struct Bore {
     away: bool,
     cutting: bool,
     recent: VecDeque<(u64, f64)>,
+    /// Where the axis would be had the tool followed the wall alone, mm, and down to which depth.
+    walled: RigAxes<f64>,
+    walled_to_mm: f64,
+}
+
+/// What a hole's path is made of besides the tool's lean.
+#[derive(Clone, Copy, Debug)]
+pub struct Leading {
+    /// Height above the hub of the guide that the tool pivots about, mm.
+    pub guide_mm: f64,
+    /// 0 where the path is a straight stick's, 1 where the tool follows the wall alone, between them as a share.
+    pub wall_share: f64,
 }
 
 /// Where the tool is asked to go within one millisecond.
@@ -88,7 +100,16 @@ impl Bore {
     #[must_use]
     pub fn new(surface_mm: f64) -> Self {
         let truth = HoleTruth { surface_mm, cut_mm: surface_mm, held_mm: 0.0, path: Vec::new() };
-        Self { truth, cuts: Vec::new(), loose_mm: 0.0, away: true, cutting: false, recent: VecDeque::new() }
+        Self {
+            truth,
+            cuts: Vec::new(),
+            loose_mm: 0.0,
+            away: true,
+            cutting: false,
+            recent: VecDeque::new(),
+            walled: RigAxes { forward: 0.0, right: 0.0 },
+            walled_to_mm: surface_mm,
+        }
     }
 
     /// What truly is.
@@ -154,16 +175,30 @@ impl Bore {
         self.loose_mm = mm.clamp(0.0, self.truth.cut_mm - self.truth.surface_mm);
     }
 
-    /// Notes the path when new depth is due for a point.
-    pub fn note_path(&mut self, lean: RigAxes<f64>, guide_mm: f64) {
+    /// Notes the path when new depth is cut by a tool that leans so, mm/m.
+    ///
+    /// Two models bound it, both with depths from the hole's start: a straight stick about the guide, toe(L) =
+    /// h·(s − s₀) + L·s with h the guide's height above the start, and a tool that follows the wall, toe = Σ ΔL·s.
+    /// The truth is a mixture of both.
+    pub fn note_path(&mut self, lean: RigAxes<f64>, leading: Leading) {
         let last = self.truth.path.last().map(|p| p.depth_mm);
         let cut = self.truth.cut_mm;
         if cut <= self.truth.surface_mm || last.is_some_and(|last| cut <= last) {
             return;
         }
         let start = self.truth.path.first().map_or(lean, |p| p.lean);
-        let axis = |s: f64, s0: f64| (guide_mm * (s - s0) + cut * s) / 1_000.0;
-        let axis_mm = RigAxes { forward: axis(lean.forward, start.forward), right: axis(lean.right, start.right) };
+        let new_m = (cut - self.walled_to_mm) / 1_000.0;
+        self.walled = RigAxes { forward: self.walled.forward + new_m * lean.forward, right: self.walled.right + new_m * lean.right };
+        self.walled_to_mm = cut;
+        let (above, length) = (leading.guide_mm + self.truth.surface_mm, cut - self.truth.surface_mm);
+        let axis = |s: f64, s0: f64, walled: f64| {
+            let stick = (above * (s - s0) + length * s) / 1_000.0;
+            stick + leading.wall_share * (walled - stick)
+        };
+        let axis_mm = RigAxes {
+            forward: axis(lean.forward, start.forward, self.walled.forward),
+            right: axis(lean.right, start.right, self.walled.right),
+        };
         let point = PathPoint { depth_mm: cut, lean, axis_mm };
         // The last point moves on with the bottom until it is a whole step below the one before.
         let settled = self.truth.path.len().checked_sub(2).map(|i| self.truth.path[i].depth_mm);
@@ -202,6 +237,7 @@ mod tests {
     use super::*;
 
     const GOING: Going = Going { feed_mm_s: 10.0, vibration_mg: 0.0, fall_in_mm: 0.0 };
+    const STICK: Leading = Leading { guide_mm: 1_400.0, wall_share: 0.0 };
     const PLUMB: RigAxes<f64> = RigAxes { forward: 0.0, right: 0.0 };
 
     fn push(bore: &mut Bore, wanted_mm: f64, turning: bool, diameter_mm: f64) -> f64 {
@@ -259,7 +295,7 @@ mod tests {
         let lean = RigAxes { forward: 12.0, right: -4.0 };
         for _ in 0..100_000 {
             push(&mut bore, 1_000.0, true, 1_100.0);
-            bore.note_path(lean, 1_400.0);
+            bore.note_path(lean, STICK);
         }
         let toe = bore.truth().toe_mm().unwrap();
         assert!((toe.forward - 12.0).abs() < 1e-9 && (toe.right + 4.0).abs() < 1e-9, "{toe:?}");
@@ -274,9 +310,24 @@ mod tests {
         for ms in 0..100_000 {
             push(&mut bore, 1_000.0, true, 1_100.0);
             let lean = if ms < 50_000 { PLUMB } else { RigAxes { forward: 10.0, right: 0.0 } };
-            bore.note_path(lean, 1_400.0);
+            bore.note_path(lean, STICK);
         }
         // 1.4 m × 10 mm/m + 1 m × 10 mm/m (design: toe(L) = h·(s − s0) + L·s)
         assert!((bore.truth().toe_mm().unwrap().forward - 24.0).abs() < 1e-9);
+    }
+
+    /// The same mast led by the wall alone, and half and half: 0.5 m × 10 mm/m, and the mean of 5 and 24 mm.
+    #[test]
+    fn a_tool_led_by_the_wall_goes_on_from_where_the_hole_is() {
+        for (wall_share, toe) in [(1.0, 5.0), (0.5, 14.5)] {
+            let mut bore = Bore::new(40.0);
+            for ms in 0..100_000 {
+                push(&mut bore, 1_040.0, true, 1_100.0);
+                let lean = if ms < 50_000 { PLUMB } else { RigAxes { forward: 10.0, right: -10.0 } };
+                bore.note_path(lean, Leading { guide_mm: 1_360.0, wall_share });
+            }
+            let found = bore.truth().toe_mm().unwrap();
+            assert!((found.forward - toe).abs() < 1e-6 && (found.right + toe).abs() < 1e-6, "{wall_share}: {found:?}");
+        }
     }
 }

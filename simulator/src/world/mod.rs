@@ -6,16 +6,21 @@
 pub mod bore;
 pub mod ground;
 pub mod mast;
+pub mod rope;
+pub mod string;
 mod winch;
 
 use crate::chance::{Chance, Drawer};
 use crate::clock::Moment;
+use crate::errors::{STATED_AT_DEG, Warmth};
 use crate::scenario::{HolePlan, Scenario};
-use bore::{Bore, HoleTruth, Push};
+use bore::{Bore, HoleTruth, Leading, Push};
 use firmware_app::profile::{Profile, ToolEntry};
 use ground::{Going, Ground};
 use mast::Mast;
+use rope::{Rest, Rope};
 use shared_protocol::units::RigAxes;
+use string::ToolString;
 use winch::Winch;
 
 /// The tip must be this far above the hub before the rig slews, mm.
@@ -64,10 +69,13 @@ pub struct World {
     slewing: Option<(Place, u64)>,
     tool: ToolEntry,
     tools: Vec<ToolEntry>,
-    guide_mm: f64,
+    leading: Leading,
+    rope: Rope,
+    string: ToolString,
+    warmth: Warmth<f64>,
+    /// What was paid out when the first tool's tip was on the hub, mm.
+    paid_at_hub_mm: f64,
     going_factor: f64,
-    slip_mm: f64,
-    slip_per_trip_mm: f64,
     chance: Chance,
     /// The winch lever.
     pub lever: Lever,
@@ -82,6 +90,7 @@ impl World {
     pub fn new(scenario: &Scenario, seed: u64) -> Option<Self> {
         let profile = Profile::bench();
         let tool = *profile.tools.iter().find(|t| t.number == scenario.sheet.tool)?;
+        let errors = &scenario.errors;
         let mut wander = scenario.mast;
         if scenario.still {
             wander.sd_mm_m = 0.0;
@@ -98,10 +107,12 @@ impl World {
             slewing: None,
             tool,
             tools: profile.tools.to_vec(),
-            guide_mm: f64::from(profile.guide_height.0) / 1_000.0,
+            leading: Leading { guide_mm: f64::from(profile.guide_height.0) / 1_000.0, wall_share: errors.path.wall_share },
+            rope: Rope::new(seed, &errors.depth, errors.warmth),
+            string: ToolString::new(seed, errors.tool),
+            warmth: errors.warmth,
+            paid_at_hub_mm: -length_mm(&tool),
             going_factor: 1.0,
-            slip_mm: 0.0,
-            slip_per_trip_mm: if scenario.still { 0.0 } else { scenario.sensors.slip_mm_per_trip },
             chance: Chance::new(seed, Drawer::Ground),
             lever: Lever::Stop,
             turning: false,
@@ -178,16 +189,26 @@ impl World {
         if self.place == Place::Hole && self.slewing.is_none() && self.bore.watch(self.now.ms(), tip_mm) {
             self.left_bottom();
         }
+        self.rope.rest(self.rest());
         self.mast.step(self.now.ms(), self.bore.truth().cut_mm);
+        self.string.step(self.now.ms());
         if self.bore.cutting() {
-            self.bore.note_path(self.mast.lean(), self.guide_mm);
+            self.bore.note_path(self.tool_lean(), self.leading);
+        }
+    }
+
+    fn rest(&self) -> Rest {
+        match self.place() {
+            Some(Place::Hub) if self.winch.tip_mm >= 0.0 => Rest::Hub,
+            Some(Place::Hole) if !self.turning && self.winch.tip_mm >= self.floor_mm() => Rest::Bottom,
+            _ => Rest::Hanging,
         }
     }
 
     fn left_bottom(&mut self) {
         let share = if self.still { 1.0 } else { 0.5 + self.chance.uniform() };
         self.going_factor = if self.still { 1.0 } else { (1.0 + 0.12 * self.chance.bell()).clamp(0.6, 1.4) };
-        self.slip_mm += self.slip_per_trip_mm;
+        self.rope.trip();
         self.bore.fall_in(self.going().fall_in_mm * share);
     }
 
@@ -214,10 +235,17 @@ impl World {
         self.winch.tip_mm
     }
 
-    /// Length that the encoder saw paid out down to the tool's pin, mm: short by what slipped.
+    /// Length that the encoder has seen paid out since the first tool's tip was on the hub, mm: with all that rope
+    /// and drum make of it.
     #[must_use]
-    pub fn paid_out_mm(&self) -> f64 {
-        self.winch.tip_mm - length_mm(&self.tool) - self.slip_mm
+    pub fn seen_paid_mm(&self) -> f64 {
+        let paid_mm = self.winch.tip_mm - length_mm(&self.tool) - self.paid_at_hub_mm;
+        self.rope.seen_mm(paid_mm, self.hole_m(), self.now.seconds())
+    }
+
+    /// Depth of the hole below ground, m.
+    fn hole_m(&self) -> f64 {
+        (self.bore.truth().cut_mm - self.bore.truth().surface_mm) / 1_000.0
     }
 
     /// What the tool would stand on if it came down here, below the hub, mm.
@@ -245,6 +273,18 @@ impl World {
     #[must_use]
     pub fn lean(&self) -> RigAxes<f64> {
         self.mast.lean()
+    }
+
+    /// The tool's true lean now, mm/m: the mast's, and what the string does in its guide.
+    #[must_use]
+    pub fn tool_lean(&self) -> RigAxes<f64> {
+        self.string.lean(self.mast.lean(), self.hole_m())
+    }
+
+    /// Temperature of rope and sensor, °C.
+    #[must_use]
+    pub fn temperature_deg(&self) -> f64 {
+        STATED_AT_DEG + self.warmth.above_deg(self.now.seconds())
     }
 
     /// Acceleration that is not gravity: what slewing adds to the forward axis, and the standard deviation of
