@@ -141,7 +141,7 @@ fn event(place: &str, event: &Event, faults: &mut Vec<String>) {
 
 #[cfg(test)]
 mod tests {
-    use crate::scenario::{FAULT_PARADE, STILL_HOLE, Scenario, TWO_POLE};
+    use crate::scenario::{FAULT_PARADE, ORDINARY, STILL_HOLE, Scenario, TWO_POLE};
 
     fn said(from: &str, to: &str) -> String {
         assert!(TWO_POLE.contains(from), "{from}");
@@ -150,7 +150,7 @@ mod tests {
 
     #[test]
     fn our_own_scenarios_are_in_order_and_give_plans() {
-        for (name, text) in [("two-pole", TWO_POLE), ("still-hole", STILL_HOLE), ("fault-parade", FAULT_PARADE)] {
+        for (name, text) in [("two-pole", TWO_POLE), ("still-hole", STILL_HOLE), ("fault-parade", FAULT_PARADE), ("ordinary", ORDINARY)] {
             let scenario = Scenario::parse(name, text).unwrap();
             assert!((0..scenario.hole.len()).all(|hole| scenario.plan(hole).is_some()), "{name}");
             assert_eq!(scenario.plan(scenario.hole.len()), None);
@@ -167,6 +167,9 @@ mod tests {
         assert_eq!(said("tool = 1", "tool = 9"), "two-pole.toml: sheet: there is no tool 9; expected one of [1, 2, 3]; mend the file");
         assert!(said("depth_mm = 3120", "depth_mm = nan").contains("depth_mm is NaN; expected 200 to 15000"));
         assert!(said("from_mm = 0", "from_mm = 10").contains("must begin at the surface"));
+        let slip = said("slip_mm_per_trip = 0.2", "slip_mm_per_trip = 200.0");
+        assert_eq!(slip, "two-pole.toml: errors: depth.slip_mm_per_trip is 200; expected -100 to 100; mend the file");
+        assert!(said("slip_mm_per_trip", "slop_mm_per_trip").contains("unknown field `slop_mm_per_trip`"));
         let typo = said("heading_deg", "haeding_deg");
         assert!(typo.starts_with("two-pole.toml: line ") && typo.contains("unknown field `haeding_deg`") && !typo.contains('\n'), "{typo}");
         assert!(said("depth_mm = 3120", "depth_mm = = 3").contains("line "));

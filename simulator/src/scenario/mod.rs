@@ -24,6 +24,9 @@ pub const STILL_HOLE: &str = include_str!("../../scenarios/still-hole.toml");
 /// One hole with every fault in it.
 pub const FAULT_PARADE: &str = include_str!("../../scenarios/fault-parade.toml");
 
+/// One hole by a rig that has ordinary errors of every kind.
+pub const ORDINARY: &str = include_str!("../../scenarios/ordinary.toml");
+
 /// One structure's work.
 #[derive(Clone, Debug, Deserialize, PartialEq)]
 #[serde(deny_unknown_fields)]

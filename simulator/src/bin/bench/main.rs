@@ -17,7 +17,7 @@ use std::process::ExitCode;
 #[derive(Debug, Parser)]
 #[command(version)]
 struct Arguments {
-    /// A scenario file, or one of two-pole, still-hole, fault-parade
+    /// A scenario file, or one of two-pole, still-hole, fault-parade, ordinary
     #[arg(default_value = "two-pole")]
     scenario: String,
 

@@ -11,7 +11,7 @@ use simulator::machine::Machine;
 use simulator::memory::RamMemory;
 use simulator::native::NativeMachine;
 use simulator::operator::Progress;
-use simulator::scenario::{FAULT_PARADE, STILL_HOLE, Scenario, TWO_POLE};
+use simulator::scenario::{FAULT_PARADE, ORDINARY, STILL_HOLE, Scenario, TWO_POLE};
 use simulator::wall_clock::Pacer;
 use std::error::Error;
 use std::io::Write;
@@ -29,6 +29,7 @@ pub fn work(arguments: &Arguments) -> Result<(), Fault> {
         "two-pole" => Scenario::parse("two-pole", TWO_POLE)?,
         "still-hole" => Scenario::parse("still-hole", STILL_HOLE)?,
         "fault-parade" => Scenario::parse("fault-parade", FAULT_PARADE)?,
+        "ordinary" => Scenario::parse("ordinary", ORDINARY)?,
         path => Scenario::load(Path::new(path))?,
     };
     let seed = arguments.seed.unwrap_or(scenario.seed);
