@@ -1,6 +1,7 @@
 //! The bench: world, sensors, cable and operator round a machine that runs the firmware.
 
 use crate::cable::Cable;
+use crate::calibration::Calibrating;
 use crate::clock::{Moment, ms_of, us_of};
 use crate::cue::Cue;
 use crate::line::{Line, Timing};
@@ -8,11 +9,19 @@ use crate::machine::{Machine, MachineFault};
 use crate::memory::RamMemory;
 use crate::native::NativeMachine;
 use crate::operator::{Operator, Progress};
+use crate::pose::{ByHand, Held, Pose};
 use crate::scenario::{Happening, Scenario};
 use crate::sensors::{FaultKind, OnLine, SensorName, Sensors};
-use crate::world::World;
 use crate::world::bore::HoleTruth;
+use crate::world::{Lever, World};
 use firmware_drivers::sensor_line::LineSettings;
+
+/// What the bench's plate leans, mm/m in the sensor's first position.
+const PLATE_MM_M: [f64; 2] = [5.0, -6.0];
+/// How well a tape is read against the tool's tip, standard deviation, mm.
+const TAPE_MM: f64 = 1.5;
+/// How fast the tip is let down to be taped, mm/s.
+const TAPING_MM_S: f64 = 400.0;
 
 /// A bench.
 #[derive(Debug)]
@@ -22,6 +31,7 @@ pub struct Bench<M> {
     line: Line,
     cable: Cable,
     operator: Option<Operator>,
+    hands: Calibrating,
     machine: M,
     plug_at: Option<Moment>,
     power_at: Option<Moment>,
@@ -66,6 +76,7 @@ impl<M: Machine> Bench<M> {
             line: Line::new(Timing::standard(LineSettings::BENCH.baud, delay_us)),
             cable: Cable::new(seed, scenario.cable),
             operator: None,
+            hands: Calibrating::new(&scenario.errors, seed),
             machine,
             plug_at: None,
             power_at: None,
@@ -139,6 +150,31 @@ impl<M: Machine> Bench<M> {
     /// Mends a sensor before its fault is over.
     pub fn mend(&mut self, sensor: SensorName) {
         self.sensors.mend(sensor);
+    }
+
+    /// Brings rig and sensor into a pose, and reads by hand what it is for. `None` where the tip is not clear of the
+    /// ground and has to be.
+    pub fn pose(&mut self, pose: Pose) -> Option<ByHand> {
+        let lean = self.world.lean();
+        let mast = [lean.forward, lean.right];
+        let held = match pose {
+            Pose::Work => Held::Free,
+            Pose::Plate { quarter } => Held::Plate(self.hands.seated(PLATE_MM_M, quarter)),
+            Pose::Mast | Pose::String { .. } | Pose::Pushed(_) => Held::Mast,
+            Pose::Taped { .. } => Held::Beside,
+        };
+        if !self.world.hold(held) {
+            return None;
+        }
+        Some(match pose {
+            Pose::Work | Pose::Plate { .. } | Pose::Mast => ByHand::Nothing,
+            Pose::String { quarter } => ByHand::Level(self.hands.hanging(mast, quarter)),
+            Pose::Pushed(side) => ByHand::Level(self.hands.pushed(mast, side)),
+            Pose::Taped { mm } => {
+                self.world.lever = Lever::To { depth_mm: mm, speed_mm_s: TAPING_MM_S };
+                ByHand::Tape(self.hands.taped(mm, TAPE_MM))
+            }
+        })
     }
 
     /// Pulls the host's cable out for so many seconds.

@@ -6,7 +6,8 @@
 use crate::chance::{Chance, Drawer};
 use crate::clock::{Moment, round_i32};
 use crate::errors::shape::{Shape, Spread};
-use crate::errors::{Depth, Errors, Warmth};
+use crate::errors::{Depth, Errors};
+use crate::pose::Side;
 use crate::sensors::COUNTS_PER_MM;
 use crate::tilt::{Felt, Memory, STEPS_PER_G, force_at, turned};
 use crate::world::rope::Rope;
@@ -76,6 +77,7 @@ pub struct Calibrating {
     chance: Chance,
     level_zero: [f64; 2],
     run_out: [f64; 2],
+    tape_scale: f64,
     /// Readings in each mean.
     pub samples: u32,
 }
@@ -87,19 +89,24 @@ impl Calibrating {
         let mut chance = Chance::new(seed, Drawer::Calibration);
         let mut pair = |spread: Spread| [spread.draw(&mut chance), spread.draw(&mut chance)];
         let (level_zero, run_out) = (pair(LEVEL_ZERO), pair(RUN_OUT));
-        Self { errors: errors.clone(), chance, level_zero, run_out, samples: 250 }
+        let tape_scale = TAPE_SCALE.draw(&mut chance);
+        Self { errors: errors.clone(), chance, level_zero, run_out, tape_scale, samples: 250 }
     }
 
     /// The sensor on a plate that leans so, mm/m in the sensor's first position; turned on by a quarter, clockwise from
     /// above, before each reading but the first.
     pub fn plate(&mut self, plate_mm_m: [f64; 2], temperature_deg: f64) -> [Steady; 4] {
-        let [forward, right] = plate_mm_m;
-        [0.0, 90.0, 180.0, 270.0].map(|quarter| {
-            let hand_deg = if quarter > 0.0 { self.draw(HAND_DEG) } else { 0.0 };
-            let [f, r, _] = turned(force_at(forward, right), quarter + hand_deg);
-            let seated = force_at(f * 1_000.0 + self.draw(SEAT), r * 1_000.0 + self.draw(SEAT));
-            self.steady(seated, temperature_deg)
+        [0, 1, 2, 3].map(|quarter| {
+            let force_g = self.seated(plate_mm_m, quarter);
+            self.steady(force_g, temperature_deg)
         })
+    }
+
+    /// The force on a sensor put on the plate, turned on by so many quarters, g.
+    pub(crate) fn seated(&mut self, [forward, right]: [f64; 2], quarter: u8) -> [f64; 3] {
+        let hand_deg = if quarter > 0 { self.draw(HAND_DEG) } else { 0.0 };
+        let [f, r, _] = turned(force_at(forward, right), f64::from(quarter) * 90.0 + hand_deg);
+        force_at(f * 1_000.0 + self.draw(SEAT), r * 1_000.0 + self.draw(SEAT))
     }
 
     /// The mast at a lean, mm/m.
@@ -117,39 +124,55 @@ impl Calibrating {
 
     /// A level on the hanging tool string at four quarter turns of it, the mast at a lean, mm/m.
     pub fn quarters(&mut self, forward: f64, right: f64, temperature_deg: f64) -> [Quarter; 4] {
-        [0.0, 90.0, 180.0, 270.0].map(|quarter| {
-            let mast = self.mast(forward, right, temperature_deg);
-            // What turns clockwise with the tool is in rig axes turned the other way.
-            let [out_f, out_r, _] = turned([self.run_out[0], self.run_out[1], 0.0], -quarter);
-            let hangs = self.draw(HANGS) * self.errors.tool.play_mm_m;
-            let side = self.draw(HANGS) * self.errors.tool.play_mm_m;
-            Quarter { mast, tool_mm_m: self.level([forward + hangs + out_f, right + side + out_r]) }
-        })
+        [0, 1, 2, 3]
+            .map(|quarter| Quarter { mast: self.mast(forward, right, temperature_deg), tool_mm_m: self.hanging([forward, right], quarter) })
+    }
+
+    /// What a level says, mm/m, on a string that hangs free from a mast at a lean, turned on by so many quarters.
+    pub(crate) fn hanging(&mut self, [forward, right]: [f64; 2], quarter: u8) -> [f64; 2] {
+        // What turns clockwise with the tool is in rig axes turned the other way.
+        let [out_f, out_r, _] = turned([self.run_out[0], self.run_out[1], 0.0], f64::from(quarter) * -90.0);
+        let hangs = self.draw(HANGS) * self.errors.tool.play_mm_m;
+        let side = self.draw(HANGS) * self.errors.tool.play_mm_m;
+        self.level([forward + hangs + out_f, right + side + out_r])
     }
 
     /// The string pushed to its four sides, two rounds, the mast at a lean, mm/m.
     pub fn push(&mut self, forward: f64, right: f64) -> [Pushed; 2] {
-        let play = self.errors.tool.play_mm_m;
-        [(); 2].map(|()| {
-            let mut read = |f: f64, r: f64| self.level([forward + f, right + r]);
-            Pushed {
-                forward_and_back: [read(play, 0.0)[0], read(-play, 0.0)[0]],
-                right_and_left: [read(0.0, play)[1], read(0.0, -play)[1]],
-            }
+        let mast = [forward, right];
+        [(); 2].map(|()| Pushed {
+            forward_and_back: [self.pushed(mast, Side::Forward)[0], self.pushed(mast, Side::Back)[0]],
+            right_and_left: [self.pushed(mast, Side::Right)[1], self.pushed(mast, Side::Left)[1]],
         })
+    }
+
+    /// What a level says, mm/m, on a string pushed to a side of a mast at a lean.
+    pub(crate) fn pushed(&mut self, [forward, right]: [f64; 2], side: Side) -> [f64; 2] {
+        let play = self.errors.tool.play_mm_m;
+        let (f, r) = match side {
+            Side::Forward => (play, 0.0),
+            Side::Back => (-play, 0.0),
+            Side::Right => (0.0, play),
+            Side::Left => (0.0, -play),
+        };
+        self.level([forward + f, right + r])
     }
 
     /// Rope paid out to these lengths from the hub, mm, and taped, each with its own error of reading, standard
     /// deviation in mm.
     pub fn tape(&mut self, lengths_mm: &[f64], count_at_hub: i32, reading_mm: f64) -> Vec<Taped> {
         let hanging = Depth { hub_touch_mm: 0.0, ..self.errors.depth.clone() };
-        let rope = Rope::new(0, &hanging, Warmth::default());
-        let scale = self.draw(TAPE_SCALE);
+        let rope = Rope::new(0, &hanging, 0.0);
         let one = |length: &f64| Taped {
             count: round_i32(f64::from(count_at_hub) + rope.seen_mm(*length, 0.0, 0.0) * COUNTS_PER_MM),
-            tape_mm: length * (1.0 + scale) + reading_mm * self.chance.bell(),
+            tape_mm: self.taped(*length, reading_mm),
         };
         lengths_mm.iter().map(one).collect()
+    }
+
+    /// What the tape says of a length, mm.
+    pub(crate) fn taped(&mut self, length_mm: f64, reading_mm: f64) -> f64 {
+        length_mm * (1.0 + self.tape_scale) + reading_mm * self.chance.bell()
     }
 
     fn draw(&mut self, spread: Spread) -> f64 {

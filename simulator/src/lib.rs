@@ -71,6 +71,7 @@ pub mod memory;
 pub mod modbus;
 pub mod native;
 pub mod operator;
+pub mod pose;
 #[cfg(unix)]
 pub mod pty;
 pub mod scenario;

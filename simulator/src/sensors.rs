@@ -182,7 +182,7 @@ impl Sensors {
         let (slew_mg, vibration_mg) = world.shaking_mg();
         let lean = world.lean();
         let [f, r, up] = force_at(lean.forward, lean.right);
-        let force_g = self.errors.mounted([f + slew_mg / 1_000.0, r, up]);
+        let force_g = world.plate_g().unwrap_or_else(|| self.errors.mounted([f + slew_mg / 1_000.0, r, up]));
         let felt = Felt { force_g, vibration_mg, temperature_deg: world.temperature_deg() };
         let noise_mg = self.tilt_noise();
         self.tilt.chance.read(&self.errors, &felt, noise_mg, world.now())

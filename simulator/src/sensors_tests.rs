@@ -1,6 +1,7 @@
 //! Sensors against the world's truth: signs, scales, quantisation, and every fault.
 
 use super::*;
+use crate::pose::Held;
 use crate::scenario::{STILL_HOLE, Scenario, TWO_POLE};
 use crate::world::{Lever, Place};
 use shared_protocol::units::RigAxes;
@@ -168,4 +169,67 @@ fn other_units_are_not_here_and_other_functions_and_registers_are_refused() {
     assert_eq!(code(&mut sensors, Request { count: 0, ..ASK_COUNT }), 3);
     let holding = ask(&mut sensors, &world, Request { function: 3, ..ASK_COUNT }).unwrap().bytes;
     assert_eq!(holding[3..7], ask(&mut sensors, &world, ASK_COUNT).unwrap().bytes[3..7]);
+}
+
+/// check-values §6.4: a plate that leans (f, r) reads (r, −f) a quarter turn clockwise on and (−f, −r) after half of
+/// one, whatever the mast does; the zero comes on top.
+#[test]
+fn on_a_plate_the_mast_does_not_matter() {
+    let (mut world, mut sensors) = set_up(&format!("{STILL_HOLE}\n[errors.tilt]\nzero_mg = [1.0, 2.0]\nmount_deg = 30.0\n"));
+    for (force_g, want) in [([0.005, -0.006], [60, -40]), ([-0.006, -0.005], [-50, -30]), ([-0.005, 0.006], [-40, 80])] {
+        assert!(world.hold(Held::Plate([force_g[0], force_g[1], 1.0])));
+        let [f, r, _] = sensors.force(&world);
+        assert_eq!([f, r], want);
+    }
+    assert!(world.hold(Held::Free));
+    let [f, r, _] = sensors.force(&world);
+    assert_eq!([f, r], [10 + 79, 20 - 103]); // 12, −5 seen by a sensor turned clockwise by 30°: 7.892, −10.330
+}
+
+#[test]
+fn beside_hub_and_hole_the_tip_goes_down_freely_and_must_come_up_again() {
+    let (mut world, mut sensors) = set_up(STILL_HOLE);
+    assert!(world.hold(Held::Beside));
+    world.lever = Lever::To { depth_mm: 4_000.0, speed_mm_s: 500.0 };
+    (0..12_000).for_each(|_| world.step());
+    assert_eq!((world.tip_mm(), sensors.count(&world)), (4_000.0, 52_000));
+    assert!(!world.hold(Held::Free) && world.truth().is_empty(), "it is deep in the open");
+    world.lever = Lever::To { depth_mm: -400.0, speed_mm_s: 500.0 };
+    (0..12_000).for_each(|_| world.step());
+    assert!(world.hold(Held::Free));
+    world.lever = Lever::To { depth_mm: 4_000.0, speed_mm_s: 500.0 };
+    (0..12_000).for_each(|_| world.step());
+    assert_eq!(world.tip_mm(), 0.0, "the hub is there again");
+}
+
+/// The whole map and any part of it: the temperature is in the fourth register, signed, in hundredths of a degree.
+#[test]
+fn the_tilt_sensors_temperature_is_read_with_the_rest_or_alone() {
+    let (mut world, mut sensors) = set_up(&format!("{STILL_HOLE}\n[errors.warmth]\nday_deg = -23.5\n"));
+    let read = |sensors: &mut Sensors, world: &World, address, count| {
+        let bytes = ask(sensors, world, Request { address, count, ..ASK_FORCE }).unwrap().bytes;
+        bytes[3..bytes.len() - 2].as_chunks::<2>().0.iter().map(|pair| i16::from_be_bytes(*pair)).collect::<Vec<_>>()
+    };
+    assert_eq!(read(&mut sensors, &world, 0, 4), [120, -50, 9_999, -350]);
+    assert_eq!((read(&mut sensors, &world, 3, 1), read(&mut sensors, &world, 2, 2)), (vec![-350], vec![9_999, -350]));
+    world.another_day(36.25);
+    assert_eq!(read(&mut sensors, &world, 3, 1), [3_625]);
+    assert_eq!(ask(&mut sensors, &world, Request { count: 5, ..ASK_FORCE }).unwrap().bytes[2], 2);
+}
+
+/// A sensor without noise would look stuck: it changes by a step now and then, evenly either way, and no more.
+#[test]
+fn a_still_sensor_flickers_by_a_step() {
+    let (world, mut sensors) = set_up(STILL_HOLE);
+    let (mut longest, mut run, mut sum, mut before) = (0, 0, 0, 0);
+    for _ in 0..5_800 {
+        let bytes = ask(&mut sensors, &world, ASK_COUNT).unwrap().bytes;
+        let off = i32::from_be_bytes([bytes[3], bytes[4], bytes[5], bytes[6]]) - sensors.count(&world);
+        assert!(off.abs() <= 1);
+        run = if off == before { run + 1 } else { 1 };
+        (longest, sum, before) = (longest.max(run), sum + off, off);
+    }
+    assert!(longest < 50 && sum == 0, "{longest} the same, {sum} together");
+    let forces: Vec<_> = (0..200).map(|_| ask(&mut sensors, &world, ASK_FORCE).unwrap().bytes).collect();
+    assert!(forces.chunks(50).all(|some| some.iter().any(|bytes| *bytes != forces[0])));
 }

@@ -133,3 +133,22 @@ fn a_host_on_the_link_has_a_whole_hole_drilled_for_it() {
     assert!(host.slots().len() > 35 && host.refused().is_empty(), "{} slots", host.slots().len());
     assert!(!link.is_symlink());
 }
+
+/// The zero of a sensor as found by hand on the bench's plate: half a turn apart, whatever the plate leans.
+#[test]
+fn a_rig_can_be_calibrated_by_hand() {
+    let orders = "pose plate 0\nwait 1\npose plate 2\nday 35\npose mast\nlean 3 4\nwait 9\npose string 0\npose string 2\npose push left\npose tape 2000\nwait 8\nstate\npose work\nup\nwait 9\nstop\npose work\nquit\n";
+    let output = run(&["ordinary", "--by-hand", "--speed", "100000", "--every", "100000"], orders);
+    let (said, complaints) = (text(&output.stdout), text(&output.stderr));
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(complaints.trim(), "bench: the tip is in the ground or too near it: go up first");
+    let level: Vec<&str> = said.lines().filter_map(|line| line.strip_prefix("bench: the level says forward ")).collect();
+    assert_eq!(level.len(), 3, "{said}");
+    let forward = |line: &str| line.split_whitespace().next().unwrap().parse::<f64>().unwrap();
+    // 3 mm/m of the mast, 0.5 of the string, and what level, reading and hanging may add; half a turn cancels the rest.
+    assert!((f64::midpoint(forward(level[0]), forward(level[1])) - 3.5).abs() < 1.0 && said.contains("the tape says "), "{said}");
+    assert!(said.contains("tip   2000.0 mm"), "{said}");
+    let scenario_has_the_levers = run(&["still-hole", "--speed", "100000"], "pose mast\n");
+    assert!(text(&scenario_has_the_levers.stderr).contains("start with --by-hand"));
+    assert!(text(&run(&["still-hole", "--by-hand", "--speed", "100000"], "pose plate 4\npose\n").stderr).lines().count() == 2);
+}

@@ -69,8 +69,8 @@ impl Mast {
         RigAxes { forward: self.set.forward + self.wandered.forward, right: self.set.right + self.wandered.right }
     }
 
-    /// A millisecond more; `bottom_mm` is the depth of the bottom.
-    pub fn step(&mut self, now_ms: u64, bottom_mm: f64) {
+    /// A millisecond more; `bottom_mm` is the depth of the bottom, and a mast that is not `free` moves only as it is set.
+    pub fn step(&mut self, now_ms: u64, bottom_mm: f64, free: bool) {
         if !now_ms.is_multiple_of(STEP_MS) {
             return;
         }
@@ -78,7 +78,7 @@ impl Mast {
         let most = SLEW_MM_M_S * STEP_S;
         self.set.forward += (wanted.forward - self.set.forward).clamp(-most, most);
         self.set.right += (wanted.right - self.set.right).clamp(-most, most);
-        if self.wander.sd_mm_m > 0.0 {
+        if free && self.wander.sd_mm_m > 0.0 {
             // Ornstein-Uhlenbeck in steps: forgets exponentially, keeps its variance.
             let pull = STEP_S / self.wander.over_s.max(STEP_S);
             let push = self.wander.sd_mm_m * (2.0 * pull).sqrt();
@@ -119,7 +119,7 @@ mod tests {
     fn a_still_mast_stands_exactly_as_set() {
         let mut mast = Mast::new(1, Wander { sd_mm_m: 0.0, over_s: 30.0 });
         mast.set_up(&[point(0.0, 12.0, -5.0)]);
-        (1..=60_000).for_each(|ms| mast.step(ms, 100.0));
+        (1..=60_000).for_each(|ms| mast.step(ms, 100.0, true));
         assert_eq!(mast.lean(), RigAxes { forward: 12.0, right: -5.0 });
     }
 
@@ -128,7 +128,7 @@ mod tests {
         let mut mast = Mast::new(1, Wander { sd_mm_m: 0.0, over_s: 30.0 });
         mast.set_up(&[point(0.0, 0.0, 0.0), point(1_000.0, 4.0, 0.0), point(2_000.0, 4.0, 8.0)]);
         for (bottom, forward, right) in [(500.0, 2.0, 0.0), (1_000.0, 4.0, 0.0), (1_250.0, 4.0, 2.0), (9_000.0, 4.0, 8.0)] {
-            (1..=5_000).for_each(|ms| mast.step(ms, bottom));
+            (1..=5_000).for_each(|ms| mast.step(ms, bottom, true));
             let lean = mast.lean();
             assert!((lean.forward - forward).abs() < 1e-9 && (lean.right - right).abs() < 1e-9, "{bottom}: {lean:?}");
         }
@@ -138,7 +138,7 @@ mod tests {
     fn a_mast_takes_its_time() {
         let mut mast = Mast::new(1, Wander { sd_mm_m: 0.0, over_s: 30.0 });
         mast.lean_by_hand(RigAxes { forward: 12.0, right: -6.0 });
-        (1..=1_000).for_each(|ms| mast.step(ms, 0.0));
+        (1..=1_000).for_each(|ms| mast.step(ms, 0.0, true));
         let lean = mast.lean();
         assert!((lean.forward - 3.0).abs() < 1e-9 && (lean.right + 3.0).abs() < 1e-9, "{lean:?}");
     }
@@ -148,7 +148,7 @@ mod tests {
         let mut mast = Mast::new(3, Wander { sd_mm_m: 1.5, over_s: 2.0 });
         let mut leans = Vec::new();
         for ms in 1..=2_000_000 {
-            mast.step(ms, 0.0);
+            mast.step(ms, 0.0, true);
             if ms % 2_000 == 0 {
                 leans.push(mast.lean().forward);
             }

@@ -13,6 +13,7 @@ mod winch;
 use crate::chance::{Chance, Drawer};
 use crate::clock::Moment;
 use crate::errors::{STATED_AT_DEG, Warmth};
+use crate::pose::Held;
 use crate::scenario::{HolePlan, Scenario};
 use bore::{Bore, HoleTruth, Leading, Push};
 use firmware_app::profile::{Profile, ToolEntry};
@@ -75,6 +76,7 @@ pub struct World {
     warmth: Warmth<f64>,
     /// What was paid out when the first tool's tip was on the hub, mm.
     paid_at_hub_mm: f64,
+    held: Held,
     going_factor: f64,
     chance: Chance,
     /// The winch lever.
@@ -108,10 +110,11 @@ impl World {
             tool,
             tools: profile.tools.to_vec(),
             leading: Leading { guide_mm: f64::from(profile.guide_height.0) / 1_000.0, wall_share: errors.path.wall_share },
-            rope: Rope::new(seed, &errors.depth, errors.warmth),
+            rope: Rope::new(seed, &errors.depth, errors.warmth.rope_mm_m_deg),
             string: ToolString::new(seed, errors.tool),
             warmth: errors.warmth,
             paid_at_hub_mm: -length_mm(&tool),
+            held: Held::Free,
             going_factor: 1.0,
             chance: Chance::new(seed, Drawer::Ground),
             lever: Lever::Stop,
@@ -149,11 +152,37 @@ impl World {
 
     /// Slews to a place. Refused, with false, while the tip is not clear of the ground.
     pub fn slew(&mut self, to: Place) -> bool {
-        let free = self.winch.tip_mm <= self.bore.truth().surface_mm.min(0.0) - CLEAR_MM;
+        let free = self.clear();
         if free && self.slewing.is_none() {
             self.slewing = Some((to, SLEW_MS));
         }
         free
+    }
+
+    fn clear(&self) -> bool {
+        self.winch.tip_mm <= self.bore.truth().surface_mm.min(0.0) - CLEAR_MM
+    }
+
+    /// Holds it, or lets it go. Refused, with false, where the tip is to go beside hub and hole, or comes from there,
+    /// and is not clear of the ground.
+    pub fn hold(&mut self, held: Held) -> bool {
+        let moves = (held == Held::Beside) != (self.held == Held::Beside);
+        let allowed = !moves || (self.clear() && self.slewing.is_none());
+        if allowed {
+            self.held = held;
+        }
+        allowed
+    }
+
+    /// What a sensor on a plate feels, g, in its own axes; `None` where it is on its mast.
+    #[must_use]
+    pub fn plate_g(&self) -> Option<[f64; 3]> {
+        if let Held::Plate(force_g) = self.held { Some(force_g) } else { None }
+    }
+
+    /// Another day: this temperature now, °C, and rising as before.
+    pub fn another_day(&mut self, temperature_deg: f64) {
+        self.warmth.day_deg += temperature_deg - self.temperature_deg();
     }
 
     /// Slews aside and back to throw spoil. Refused, with false, while the tip is not clear of the ground.
@@ -171,6 +200,7 @@ impl World {
         self.now = self.now.plus_ms(1);
         let wanted_mm = self.winch.reach(self.lever);
         let tip_mm = match (self.slewing, self.place) {
+            _ if self.held == Held::Beside => wanted_mm,
             (Some(_), _) => self.winch.tip_mm,
             (None, Place::Hub) => wanted_mm.min(0.0),
             (None, Place::Hole) => {
@@ -186,11 +216,12 @@ impl World {
                 self.place = to;
             }
         }
-        if self.place == Place::Hole && self.slewing.is_none() && self.bore.watch(self.now.ms(), tip_mm) {
+        let in_hole = self.place == Place::Hole && self.slewing.is_none() && self.held != Held::Beside;
+        if in_hole && self.bore.watch(self.now.ms(), tip_mm) {
             self.left_bottom();
         }
         self.rope.rest(self.rest());
-        self.mast.step(self.now.ms(), self.bore.truth().cut_mm);
+        self.mast.step(self.now.ms(), self.bore.truth().cut_mm, self.held == Held::Free);
         self.string.step(self.now.ms());
         if self.bore.cutting() {
             self.bore.note_path(self.tool_lean(), self.leading);
@@ -199,6 +230,7 @@ impl World {
 
     fn rest(&self) -> Rest {
         match self.place() {
+            _ if self.held == Held::Beside => Rest::Hanging,
             Some(Place::Hub) if self.winch.tip_mm >= 0.0 => Rest::Hub,
             Some(Place::Hole) if !self.turning && self.winch.tip_mm >= self.floor_mm() => Rest::Bottom,
             _ => Rest::Hanging,
@@ -240,7 +272,7 @@ impl World {
     #[must_use]
     pub fn seen_paid_mm(&self) -> f64 {
         let paid_mm = self.winch.tip_mm - length_mm(&self.tool) - self.paid_at_hub_mm;
-        self.rope.seen_mm(paid_mm, self.hole_m(), self.now.seconds())
+        self.rope.seen_mm(paid_mm, self.hole_m(), self.warmth.above_deg(self.now.seconds()))
     }
 
     /// Depth of the hole below ground, m.
@@ -292,6 +324,9 @@ impl World {
     #[must_use]
     pub fn shaking_mg(&self) -> (f64, f64) {
         if self.still {
+            return (0.0, 0.0);
+        }
+        if self.plate_g().is_some() {
             return (0.0, 0.0);
         }
         let slew = if self.slewing.is_some() { SLEW_MG } else { 0.0 };

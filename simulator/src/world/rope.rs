@@ -1,7 +1,7 @@
 //! The rope between tool and drum: why the encoder counts another length than the tool is deep.
 
 use crate::chance::{Chance, Drawer};
-use crate::errors::{Depth, Warmth};
+use crate::errors::Depth;
 
 /// Where the tip is, for the rope.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -18,7 +18,8 @@ pub enum Rest {
 #[derive(Clone, Debug)]
 pub struct Rope {
     errors: Depth<f64>,
-    warmth: Warmth<f64>,
+    /// Lengthening, mm per metre and degree.
+    warms_mm_m_deg: f64,
     slipped_mm: f64,
     /// Paid out beyond the tip, mm.
     slack_mm: f64,
@@ -27,11 +28,11 @@ pub struct Rope {
 }
 
 impl Rope {
-    /// Tight and unslipped.
+    /// Tight and unslipped; it lengthens by so many mm per metre and degree.
     #[must_use]
-    pub fn new(seed: u64, errors: &Depth<f64>, warmth: Warmth<f64>) -> Self {
+    pub fn new(seed: u64, errors: &Depth<f64>, warms_mm_m_deg: f64) -> Self {
         let chance = Chance::new(seed, Drawer::Touch);
-        Self { errors: errors.clone(), warmth, slipped_mm: 0.0, slack_mm: 0.0, rest: Rest::Hanging, chance }
+        Self { errors: errors.clone(), warms_mm_m_deg, slipped_mm: 0.0, slack_mm: 0.0, rest: Rest::Hanging, chance }
     }
 
     /// The tool has left the bottom.
@@ -55,10 +56,10 @@ impl Rope {
     }
 
     /// What the encoder has seen paid out, mm, where the pin has truly come down by `paid_mm` since the first tool's
-    /// tip was on the hub, through a rig that is so many metres deep in a hole it sinks into.
+    /// tip was on the hub, from a rig that has sunk for so many metres of hole, at so many degrees above 20 °C.
     #[must_use]
-    pub fn seen_mm(&self, paid_mm: f64, hole_m: f64, seconds: f64) -> f64 {
-        let lengthening = (self.errors.stretch_mm_m + self.warmth.rope_mm_m_deg * self.warmth.above_deg(seconds)) / 1_000.0;
+    pub fn seen_mm(&self, paid_mm: f64, hole_m: f64, above_deg: f64) -> f64 {
+        let lengthening = (self.errors.stretch_mm_m + self.warms_mm_m_deg * above_deg) / 1_000.0;
         let off_drum = (paid_mm - self.errors.settling_mm_m * hole_m.max(0.0)) / (1.0 + lengthening) + self.slack_mm;
         off_drum + self.errors.miscounted_mm(off_drum) - self.slipped_mm
     }
@@ -70,7 +71,7 @@ mod tests {
     use crate::errors::DrumLayer;
 
     fn rope(errors: Depth<f64>) -> Rope {
-        Rope::new(1, &errors, Warmth::default())
+        Rope::new(1, &errors, 0.0)
     }
 
     #[test]
@@ -101,9 +102,8 @@ mod tests {
     /// longer than counted hides depth.
     #[test]
     fn stretch_and_warming_read_too_shallow() {
-        let warm = Warmth { day_deg: 0.0, rise_deg: 30.0, half_s: 0.0, rope_mm_m_deg: 0.011_6 };
-        let rope = Rope::new(1, &Depth::default(), warm);
-        assert!((3_300.0 - rope.seen_mm(3_300.0, 0.0, 60.0) - 1.148).abs() < 0.001);
+        let rope = Rope::new(1, &Depth::default(), 0.011_6);
+        assert!((3_300.0 - rope.seen_mm(3_300.0, 0.0, 30.0) - 1.148).abs() < 0.001);
         let stretched = super::tests::rope(Depth { stretch_mm_m: 0.210 / 3.3, ..Depth::default() });
         assert!((3_300.0 - stretched.seen_mm(3_300.0, 0.0, 0.0) - 0.210).abs() < 0.001);
     }

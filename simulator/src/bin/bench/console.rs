@@ -6,6 +6,7 @@ use simulator::bench::Bench;
 use simulator::clock::{Moment, ms_of};
 use simulator::cue::Cue;
 use simulator::machine::Machine;
+use simulator::pose::{Pose, Side};
 use simulator::sensors::{FaultKind, SensorName};
 use simulator::world::{Lever, Place};
 use std::io::BufRead;
@@ -19,6 +20,14 @@ levers, with --by-hand:
   hub  hole  throw                  slew; the tip must be 150 mm clear
   lean FORWARD RIGHT                lean the mast, mm/m
   tool NUMBER                       put another tool on
+calibrating, with --by-hand; what level or tape says is said:
+  pose plate QUARTER                the tilt sensor on a plate, 0 to 3 quarters on
+  pose mast                         the mast still; \"lean\" leans it
+  pose string QUARTER               a level on the hanging string, 0 to 3 quarters on
+  pose push forward|back|right|left the string pushed to a side, the level on it
+  pose tape MM                      the tip to a taped length below the hub
+  pose work                         back to work; the tip must be clear again
+  day DEGREES                       another day's temperature, °C
 trouble:
   fault encoder|tilt KIND [S]       KIND: silent exception slow wrong-unit bad-crc nonsense stuck jump
   mend encoder|tilt
@@ -108,6 +117,11 @@ impl Console {
             ["unplug", seconds] => bench.unplug(number(seconds)?),
             ["power", "off"] => bench.cut_power().map_err(|fault| fault.to_string())?,
             ["power", "on"] => bench.restore_power().map_err(|fault| fault.to_string())?,
+            ["pose", pose @ ..] if self.by_hand => {
+                let read = bench.pose(posed(pose)?).ok_or("the tip is in the ground or too near it: go up first")?;
+                println!("bench: {read}");
+            }
+            ["day", degrees] if self.by_hand => bench.levers().another_day(number(degrees)?.clamp(-50.0, 80.0)),
             lever => self.lever(lever, bench)?,
         }
         Ok(Next::Go)
@@ -125,6 +139,8 @@ impl Console {
                 | ["down" | "up" | "drill" | "turn" | "tool", _]
                 | ["stop" | "hub" | "hole" | "throw"]
                 | ["lean", _, _]
+                | ["pose", ..]
+                | ["day", _]
         );
         if !known {
             return Err(format!("{:?} is no order; \"help\" lists them", words.join(" ")));
@@ -158,6 +174,25 @@ impl Console {
 
 /// Why an order was not obeyed, in a line.
 type Complaint = String;
+
+fn posed(words: &[&str]) -> Result<Pose, Complaint> {
+    let quarter = |text: &str| match text.parse() {
+        Ok(quarter @ 0..=3) => Ok(quarter),
+        _ => Err(format!("{text:?} quarters; expected 0 to 3")),
+    };
+    Ok(match words {
+        ["work"] => Pose::Work,
+        ["mast"] => Pose::Mast,
+        ["plate", text] => Pose::Plate { quarter: quarter(text)? },
+        ["string", text] => Pose::String { quarter: quarter(text)? },
+        ["tape", mm] => Pose::Taped { mm: number(mm)?.clamp(-3_000.0, 30_000.0) },
+        ["push", "forward"] => Pose::Pushed(Side::Forward),
+        ["push", "back"] => Pose::Pushed(Side::Back),
+        ["push", "right"] => Pose::Pushed(Side::Right),
+        ["push", "left"] => Pose::Pushed(Side::Left),
+        _ => return Err(format!("{:?} is no pose; \"help\" lists them", words.join(" "))),
+    })
+}
 
 fn clear(free: bool) -> Result<(), Complaint> {
     if free { Ok(()) } else { Err("the tip is in the ground or too near it: go up first".into()) }
