@@ -48,9 +48,17 @@ def draws(errors, generator):
     for shape, size in errors:
         if shape == "normal":
             total += stats.norm.rvs(scale=size, size=DRAWS, random_state=generator)
+        elif shape == "disc":
+            total += within_disc(size, generator)[0]
         else:
             total += stats.uniform.rvs(loc=-size, scale=2 * size, size=DRAWS, random_state=generator)
     return total
+
+
+def within_disc(radius, generator):
+    """Places within a disc, no place likelier than another: x and y."""
+    away, angle = radius * np.sqrt(generator.random(DRAWS)), 2 * np.pi * generator.random(DRAWS)
+    return away * np.cos(angle), away * np.sin(angle)
 
 
 def spread(errors):
@@ -59,7 +67,8 @@ def spread(errors):
 
 def region(pair):
     generator = np.random.default_rng(2)
-    return float(np.quantile(np.hypot(draws(pair[0], generator), draws(pair[1], generator)), 0.95))
+    place = within_disc(pair[2], generator)
+    return float(np.quantile(np.hypot(draws(pair[0], generator) + place[0], draws(pair[1], generator) + place[1]), 0.95))
 
 
 if __name__ == "__main__":

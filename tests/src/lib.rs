@@ -1,6 +1,8 @@
-//! What the proofs share: the top of the tree, a whole site in one process, a fuzzer of the cable, Python.
+//! What the proofs share: the top of the tree, a whole site in one process, power cuts, a fuzzer of the cable, Python.
 
 pub mod cab;
+pub mod coverage;
+pub mod cuts;
 pub mod fuzz;
 pub mod python;
 

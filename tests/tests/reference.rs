@@ -1,7 +1,8 @@
 //! Our arithmetic against packages and published examples of others, each named.
 
+use firmware_app::correction::Correction;
 use firmware_app::lean::LeanMeter;
-use firmware_app::reading::Reading;
+use firmware_app::reading::{Reading, Sensed};
 use host_tool::facts::SetUp;
 use host_tool::judge::axis::Axis;
 use host_tool::judge::spread::{COVERAGE, Shape, Spread, radius};
@@ -11,7 +12,7 @@ use serde_json::{Value, json};
 use shared_protocol::body::CoarseLean;
 use shared_protocol::record::{Identity, Increment, Opened, Record};
 use shared_protocol::state::SpecificForce;
-use shared_protocol::units::{Lean, MicroG, Micrometres, RigAxes};
+use shared_protocol::units::{Lean, MicroG, Micrometres, Millis, RigAxes};
 use tests::python::reference;
 
 /// A fraction in −1 to 1.
@@ -27,10 +28,11 @@ fn micro_g(g: f64) -> MicroG {
 fn lean_of(x: f64, y: f64, z: f64) -> RigAxes<Lean> {
     let mut meter = LeanMeter::default();
     let level = RigAxes { forward: micro_g(x), right: micro_g(y) };
-    for _ in 0..20 {
-        let _ = meter.take(Reading::Good(SpecificForce { level, up: micro_g(z) }));
+    let force = Reading::Good(SpecificForce { level, up: micro_g(z) });
+    for round in 0..20 {
+        let _ = meter.take(MicroG(2_000_000), &Sensed { count: Reading::Good(0), force, temperature: None }, Millis(50 * round));
     }
-    meter.lean().expect("plausible")
+    meter.lean(&Correction::default()).expect("plausible")
 }
 
 /// Source: roll = atan2(ay, az), pitch = atan2(−ax, √(ay² + az²)), equations 25 and 26 of application note AN3461, read
@@ -145,17 +147,18 @@ fn propagation_against_uncertainties() {
     }
 }
 
-/// Several errors of both shapes, of sizes that differ by up to thirty times.
+/// Several errors of all shapes, of sizes that differ by up to thirty times.
 fn errors(chance: &mut Pcg32) -> Vec<Shape> {
     let many = 1 + chance.next_u32() % 6;
     let mut size = || 10f64.powf(1.5 * (signed(chance) + 1.0) / 2.0);
-    (0..many).map(|n| if n % 2 == 0 { Shape::Normal(size()) } else { Shape::Rectangular(size()) }).collect()
+    (0..many).map(|n| [Shape::Normal, Shape::Rectangular, Shape::Disc][n as usize % 3](size())).collect()
 }
 
 fn listed(errors: &[Shape]) -> Value {
     let pair = |e: &Shape| match e {
         Shape::Normal(s) => json!(["normal", s]),
         Shape::Rectangular(a) => json!(["rectangular", a]),
+        Shape::Disc(r) => json!(["disc", r]),
     };
     Value::Array(errors.iter().map(pair).collect())
 }
@@ -170,11 +173,12 @@ fn intervals_and_regions_against_monte_carlo() {
         let (ours, theirs) = (Spread::of(errors).half_width(COVERAGE), answer.as_f64().expect("a width"));
         assert!((ours / theirs - 1.0).abs() < 0.005, "{errors:?}: {ours} {theirs}");
     }
-    let pairs: Vec<(Vec<Shape>, Vec<Shape>)> = (0..8).map(|_| (errors(&mut chance), errors(&mut chance))).collect();
-    let answers = reference("region", &Value::Array(pairs.iter().map(|(x, y)| json!([listed(x), listed(y)])).collect()));
-    for ((x, y), answer) in pairs.iter().zip(answers.as_array().expect("a list")) {
-        let (ours, theirs) = (radius(&Spread::of(x), &Spread::of(y), COVERAGE), answer.as_f64().expect("a radius"));
-        assert!((ours / theirs - 1.0).abs() < 0.01, "{x:?} {y:?}: {ours} {theirs}");
+    let mut three = || (errors(&mut chance), errors(&mut chance), f64::from(chance.next_u32() % 30));
+    let pairs: Vec<(Vec<Shape>, Vec<Shape>, f64)> = (0..12).map(|_| three()).collect();
+    let answers = reference("region", &Value::Array(pairs.iter().map(|(x, y, disc)| json!([listed(x), listed(y), disc])).collect()));
+    for ((x, y, disc), answer) in pairs.iter().zip(answers.as_array().expect("a list")) {
+        let (ours, theirs) = (radius(&Spread::of(x), &Spread::of(y), *disc, COVERAGE), answer.as_f64().expect("a radius"));
+        assert!((ours / theirs - 1.0).abs() < 0.01, "{x:?} {y:?} {disc}: {ours} {theirs}");
     }
 }
 

@@ -32,7 +32,7 @@ pub struct Allowances {
     pub unknown_warming: f64,
     /// A tool that was never levelled against its mast, half-width, m/m.
     pub no_tool_level: f64,
-    /// Play in a guide that was never measured, half-width, m/m: 10 mm over a metre.
+    /// Play in a guide that was never measured, radius, m/m: 10 mm over a metre.
     pub play: f64,
     /// Bending of the tool string, half-width, m/m.
     pub bending: f64,
@@ -120,7 +120,7 @@ pub struct Budget {
     pub standard: f64,
     /// Half-width of the 95 % interval, m; for a toe the radius of the 95 % circle.
     pub expanded: f64,
-    /// The one rectangular source that makes most of it, where there is one: the factor is then not that of a normal
+    /// The one bounded source that makes most of it, where there is one: the factor is then not that of a normal
     /// distribution.
     pub dominated_by: Option<&'static str>,
 }
@@ -139,9 +139,9 @@ impl Budget {
     }
 }
 
-/// A rectangular source with more than half of the variance.
+/// A bounded source with more than half of the variance.
 fn dominant(rows: &[Row], standard: f64) -> Option<&'static str> {
-    let most = |row: &&Row| matches!(row.value, Shape::Rectangular(_)) && row.contributes().standard().powi(2) > 0.5 * standard.powi(2);
+    let most = |row: &&Row| row.value.end().is_some() && row.contributes().standard().powi(2) > 0.5 * standard.powi(2);
     rows.iter().find(most).map(|row| row.source)
 }
 
@@ -192,11 +192,14 @@ fn distance(common: &[Row], along: &[Row], across: &[Row], toe: f64) -> Budget {
 
 /// The region of a toe: what is common to both axes, what acts along the toe's direction and what across it.
 fn place(common: &[Row], along: &[Row], across: &[Row]) -> Budget {
-    let shapes = |rows: &[Row]| common.iter().chain(rows).map(Row::contributes).collect::<Vec<_>>();
-    let (x, y) = (Spread::of(&shapes(along)), Spread::of(&shapes(across)));
-    let standard = f64::midpoint(x.standard().powi(2), y.standard().powi(2)).sqrt();
+    // What lies within a disc is not independent on both axes.
+    let is_disc = |row: &&Row| matches!(row.value, Shape::Disc(_));
+    let disc = common.iter().filter(is_disc).filter_map(|row| row.contributes().end()).fold(0.0, f64::max);
+    let alone = |rows: &[Row]| common.iter().chain(rows).filter(|r| !is_disc(r)).map(Row::contributes).collect::<Vec<_>>();
+    let (x, y) = (Spread::of(&alone(along)), Spread::of(&alone(across)));
+    let standard = (f64::midpoint(x.standard().powi(2), y.standard().powi(2)) + Shape::Disc(disc).standard().powi(2)).sqrt();
     let rows: Vec<Row> = [common, along, across].concat();
-    Budget { dominated_by: dominant(&rows, standard), standard, expanded: radius(&x, &y, COVERAGE), rows }
+    Budget { dominated_by: dominant(&rows, standard), standard, expanded: radius(&x, &y, disc, COVERAGE), rows }
 }
 
 fn row(source: &'static str, basis: impl Into<String>, value: Shape, sensitivity: f64, along: Along) -> Row {
@@ -258,11 +261,11 @@ fn attitude_rows(setup: &SetUp, allow: &Allowances) -> Vec<Row> {
         Some(stamp) => row(
             "play in the guide",
             format!("calibration of {}", day(stamp.day)),
-            Shape::Rectangular(f64::from(stamp.value.unsigned_abs()) * 1e-6),
+            Shape::Disc(f64::from(stamp.value.unsigned_abs()) * 1e-6),
             1.0,
             Along::Same,
         ),
-        None => row("play in the guide", "allowance: never measured", Shape::Rectangular(allow.play), 1.0, Along::Same),
+        None => row("play in the guide", "allowance: never measured", Shape::Disc(allow.play), 1.0, Along::Same),
     };
     let rows = [
         zero,

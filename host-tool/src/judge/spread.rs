@@ -1,10 +1,14 @@
-//! What several independent errors add up to: the distribution of a sum of one normal and some rectangular errors,
-//! and the intervals that hold 95 % of it. Propagation of distributions after JCGM 101, by convolution on a grid.
+//! What several independent errors add up to: the distribution of a sum of normal errors and bounded ones, and the
+//! intervals that hold 95 % of it. Propagation of distributions after JCGM 101, by convolution on a grid.
 
 /// Share of the values that an interval or a region holds.
 pub const COVERAGE: f64 = 0.95;
 /// Cells of the grid on either side of nought.
 const CELLS: usize = 512;
+/// Cells that are taken together where a disc smooths them; rings and turns that a quarter of a disc is divided into.
+const TOGETHER: usize = 8;
+const RINGS: usize = 12;
+const TURNS: usize = 8;
 /// Standard deviations of the normal part that the grid reaches to.
 const REACH: f64 = 5.0;
 
@@ -15,6 +19,8 @@ pub enum Shape {
     Normal(f64),
     /// Rectangular, with this half-width.
     Rectangular(f64),
+    /// One axis of a pair that lies anywhere within a circle of this radius, no place likelier than another.
+    Disc(f64),
 }
 
 impl Shape {
@@ -24,6 +30,7 @@ impl Shape {
         match self {
             Self::Normal(deviation) => deviation,
             Self::Rectangular(half_width) => half_width / 3.0_f64.sqrt(),
+            Self::Disc(radius) => radius / 2.0,
         }
     }
 
@@ -33,6 +40,16 @@ impl Shape {
         match self {
             Self::Normal(deviation) => Self::Normal(deviation * factor.abs()),
             Self::Rectangular(half_width) => Self::Rectangular(half_width * factor.abs()),
+            Self::Disc(radius) => Self::Disc(radius * factor.abs()),
+        }
+    }
+
+    /// Where it ends, `None` for one that does not.
+    #[must_use]
+    pub fn end(self) -> Option<f64> {
+        match self {
+            Self::Normal(_) => None,
+            Self::Rectangular(end) | Self::Disc(end) => Some(end.abs()),
         }
     }
 }
@@ -52,16 +69,18 @@ impl Spread {
     /// Adds the errors up.
     #[must_use]
     pub fn of(errors: &[Shape]) -> Self {
-        let rectangles: Vec<f64> =
-            errors.iter().filter_map(|e| if let Shape::Rectangular(a) = e { Some(a.abs()) } else { None }).filter(|a| *a > 0.0).collect();
+        let bounded = || errors.iter().filter_map(|e| Some((e, e.end()?))).filter(|(_, end)| *end > 0.0);
         let normal = errors.iter().map(|e| if let Shape::Normal(s) = e { s * s } else { 0.0 }).sum::<f64>().sqrt();
         let standard = errors.iter().map(|e| e.standard().powi(2)).sum::<f64>().sqrt();
-        let reach = (REACH * normal + rectangles.iter().sum::<f64>()).max(f64::MIN_POSITIVE);
+        let reach = (REACH * normal + bounded().map(|(_, end)| end).sum::<f64>()).max(f64::MIN_POSITIVE);
         let step = reach / as_f64(CELLS);
         // Centres of cells from −reach to reach; a normal part narrower than a cell is a cell.
         let mut density = normal_density(normal.max(0.5 * step), step);
-        for half_width in rectangles {
-            density = widened(&density, half_width / step);
+        for (shape, end) in bounded() {
+            density = match shape {
+                Shape::Disc(_) => rounded(&density, end / step),
+                _ => widened(&density, end / step),
+            };
         }
         Self { step, within: within(&density), density: density[CELLS..].to_vec(), standard }
     }
@@ -84,6 +103,18 @@ impl Spread {
         self.step * (as_f64(at - 1) + part)
     }
 
+    /// Cells of the positive side, so many taken together: where, and how likely.
+    fn coarse(&self, together: usize) -> impl Iterator<Item = (f64, f64)> + '_ {
+        let wide = self.step * as_f64(together);
+        self.density.chunks(together).enumerate().map(move |(n, some)| (wide * (as_f64(n) + 0.5), some.iter().sum::<f64>() * self.step))
+    }
+
+    /// P(|error| ≤ `distance`) for a positive distance; for a negative one the same with its sign, so that the mean of
+    /// two tells how likely an error lies between two places.
+    fn share_below(&self, distance: f64) -> f64 {
+        self.share_within(distance.abs()).copysign(distance)
+    }
+
     /// P(|error| ≤ `distance`).
     fn share_within(&self, distance: f64) -> f64 {
         let cells = distance / self.step;
@@ -94,18 +125,22 @@ impl Spread {
     }
 }
 
-/// Radius of the circle that holds a share of a pair of independent errors, one along each axis. For two equal
-/// normal errors it is 2.45 standard deviations at 95 %, not 2 (JCGM 102, bivariate case).
+/// Radius of the circle that holds a share of a pair of errors: one along each axis, independent of each other, and a place
+/// anywhere within a disc. For two equal normal errors it is 2.45 standard deviations at 95 %, not 2 (JCGM 102, bivariate
+/// case).
 #[must_use]
-pub fn radius(x: &Spread, y: &Spread, share: f64) -> f64 {
-    let inside = |radius: f64| -> f64 {
-        let cell = |(n, density): (usize, &f64)| {
-            let at = x.step * (as_f64(n) + 0.5);
-            if at >= radius { 0.0 } else { 2.0 * density * x.step * y.share_within((radius * radius - at * at).sqrt()) }
+pub fn radius(x: &Spread, y: &Spread, disc: f64, share: f64) -> f64 {
+    let places = places(disc);
+    let together = if disc > 0.0 { TOGETHER } else { 1 };
+    let near = |radius: f64, (ahead, aside): (f64, f64)| -> f64 {
+        let cell = |at: f64, weight: f64| {
+            let left = radius * radius - (ahead + at).powi(2);
+            if left <= 0.0 { 0.0 } else { weight * f64::midpoint(y.share_below(left.sqrt() - aside), y.share_below(left.sqrt() + aside)) }
         };
-        x.density.iter().enumerate().map(cell).sum()
+        x.coarse(together).map(|(at, weight)| cell(at, weight) + cell(-at, weight)).sum()
     };
-    let (mut low, mut high) = (0.0, (x.step + y.step) * as_f64(CELLS));
+    let inside = |radius: f64| places.iter().map(|place| near(radius, *place)).sum::<f64>() / as_f64(places.len());
+    let (mut low, mut high) = (0.0, (x.step + y.step) * as_f64(CELLS) + disc);
     for _ in 0..40 {
         let middle = f64::midpoint(low, high);
         if inside(middle) < share {
@@ -115,6 +150,16 @@ pub fn radius(x: &Spread, y: &Spread, share: f64) -> f64 {
         }
     }
     high
+}
+
+/// Places spread evenly over a quarter of a disc; all that is done with them is symmetric.
+fn places(disc: f64) -> Vec<(f64, f64)> {
+    if disc <= 0.0 {
+        return vec![(0.0, 0.0)];
+    }
+    let ring = |n: usize| disc * ((as_f64(n) + 0.5) / as_f64(RINGS)).sqrt(); // each ring has the same area
+    let turn = |n: usize| std::f64::consts::FRAC_PI_2 * (as_f64(n) + 0.5) / as_f64(TURNS);
+    (0..RINGS).flat_map(|r| (0..TURNS).map(move |t| (ring(r) * turn(t).cos(), ring(r) * turn(t).sin()))).collect()
 }
 
 /// Half-width of the interval about a measured distance from a centre, given the errors along its direction and across
@@ -176,6 +221,20 @@ fn widened(density: &[f64], half_width: f64) -> Vec<f64> {
         .collect()
 }
 
+/// The density of the sum with one axis of a disc of `radius` cells: its share of each cell, x√(R² − x²)/πR² + asin(x/R)/π
+/// being the integral of its semicircle.
+fn rounded(density: &[f64], radius: f64) -> Vec<f64> {
+    let integral = |cells: f64| {
+        let x = (cells / radius).clamp(-1.0, 1.0);
+        (x * (1.0 - x * x).sqrt() + x.asin()) / std::f64::consts::PI
+    };
+    let reach = floor(radius) + 1;
+    let share = |n: usize| integral(as_f64(n) + 0.5) - integral(as_f64(n) - 0.5);
+    let shares: Vec<f64> = (0..=reach).map(share).collect();
+    let at = |n: usize, off: usize| n.checked_sub(off).map_or(0.0, |n| density[n]) + density.get(n + off).copied().unwrap_or(0.0);
+    (0..density.len()).map(|n| shares[0] * density[n] + (1..=reach).map(|off| shares[off] * at(n, off)).sum::<f64>()).collect()
+}
+
 /// P(|error| ≤ n·step) from a density over both sides.
 fn within(density: &[f64]) -> Vec<f64> {
     let sum: f64 = density.iter().sum();
@@ -224,14 +283,33 @@ mod tests {
     #[test]
     fn a_pair_takes_2_45_not_2() {
         let one = Spread::of(&[Shape::Normal(1.5)]);
-        assert!((radius(&one, &one, COVERAGE) / 1.5 - 2.4477).abs() < 0.005);
+        assert!((radius(&one, &one, 0.0, COVERAGE) / 1.5 - 2.4477).abs() < 0.005);
+    }
+
+    /// Of a disc alone, a circle of √0.95 its radius holds 95 %, and its one axis lies within 0.8783 of it: the solution
+    /// of (x√(1 − x²) + asin x)·2/π = 0.95, by scipy 1.18.1.
+    #[test]
+    fn a_disc_is_not_two_rectangles() {
+        let (none, disc) = (Spread::of(&[Shape::Normal(1e-9)]), Spread::of(&[Shape::Disc(2.0)]));
+        assert!((radius(&none, &none, 2.0, COVERAGE) / 2.0 - 0.95_f64.sqrt()).abs() < 0.02);
+        assert!((disc.half_width(COVERAGE) / 2.0 - 0.8783).abs() < 0.004, "{}", disc.half_width(COVERAGE) / 2.0);
+        assert!((disc.standard() - 1.0).abs() < 1e-12);
+    }
+
+    /// A small disc is lost in normal errors, and one as large as they are widens the circle as variances add up: by a
+    /// Monte Carlo run with numpy 2.5.5, 10 million pairs.
+    #[test]
+    fn a_disc_and_normal_errors_add_up() {
+        let one = Spread::of(&[Shape::Normal(1.0)]);
+        assert!((radius(&one, &one, 0.01, COVERAGE) - 2.4477).abs() < 0.01);
+        assert!((radius(&one, &one, 2.0, COVERAGE) - 3.3575).abs() < 0.02, "{}", radius(&one, &one, 2.0, COVERAGE));
     }
 
     #[test]
     fn a_pair_with_nothing_across_is_one_error() {
         let (one, none) = (Spread::of(&[Shape::Normal(1.0)]), Spread::of(&[Shape::Normal(1e-9)]));
-        assert!((radius(&one, &none, COVERAGE) - 1.96).abs() < 0.01);
-        assert!((radius(&none, &one, COVERAGE) - 1.96).abs() < 0.01);
+        assert!((radius(&one, &none, 0.0, COVERAGE) - 1.96).abs() < 0.01);
+        assert!((radius(&none, &one, 0.0, COVERAGE) - 1.96).abs() < 0.01);
     }
 
     /// Rice's distribution by scipy 1.18.1: `brentq(lambda d: rice.cdf(m, d) - p, ...)` for unit deviations.

@@ -25,7 +25,7 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
         figures("Combined standard", 1.2),
         figures("Factor", 0.6),
         figures("95 %", 1.1),
-        words("One rectangular source makes most of it", 2.2),
+        words("One bounded source makes most of it", 2.2),
     ];
     list(flow, "Uncertainty", &columns, &results(hole, budgets));
     flow.space(5.0);
@@ -41,7 +41,7 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
     super::layout::table::table(flow, &columns, &sources(hole.units(), budgets, hole.judged.toe.is_some()));
     remark(
         flow,
-        "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width; “makes” is what it adds as a \
+        "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, a disc the radius of all places alike; “makes” is what it adds as a \
          standard deviation. The factor comes from the distribution of the sum; for a toe as a place it is that of a circle, 2.45 where all \
          is normal. Allowances are common practice, no source.",
     );
@@ -114,6 +114,7 @@ fn value(units: Units, row: &Row) -> String {
     match row.value {
         Shape::Normal(deviation) => format!("{}, normal", amount(deviation)),
         Shape::Rectangular(half_width) => format!("± {}, rectangular", amount(half_width)),
+        Shape::Disc(radius) => format!("within {}, disc", amount(radius)),
     }
 }
 

@@ -1,6 +1,8 @@
 //! The verbs a person runs on this tree, listed here; each has a file of its own.
 
 mod board;
+mod coverage;
+mod cuts;
 mod emulate;
 mod emulator;
 mod firmware;
@@ -36,6 +38,10 @@ enum Verb {
     Tools,
     /// Feed mutated frames to the decoder and to a whole rig
     Fuzz(fuzz::Arguments),
+    /// Cut the rig's power after every byte that it writes, and again within every recovery
+    Cuts(cuts::Arguments),
+    /// Drill many holes and count how often what is stated of them holds
+    Coverage(coverage::Arguments),
     /// Build the bench board's image and print its path
     Firmware,
     /// Run the image on an emulated board and show its log
@@ -54,6 +60,8 @@ fn main() -> ExitCode {
         Verb::Test => test::run(),
         Verb::Tools => tools::ready(),
         Verb::Fuzz(arguments) => fuzz::run(&arguments),
+        Verb::Cuts(arguments) => cuts::run(&arguments),
+        Verb::Coverage(arguments) => coverage::run(&arguments),
         Verb::Firmware => firmware::run(),
         Verb::Emulate(arguments) => emulate::run(&arguments),
         Verb::Pictures => pictures::run(),

@@ -1,0 +1,100 @@
+//! Cuts the power after every byte that the rig writes, and again within every recovery:
+//! `cuts SEED EVERY PAIRS-EVERY [BYTE [SECOND]]`.
+
+use simulator::frail::FrailMemory;
+use std::process::ExitCode;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use tests::cuts::oracle::aftermath;
+use tests::cuts::script::{Cut, Length, cuts};
+use tests::cuts::site::Site;
+
+/// Failures that are printed.
+const SHOWN: usize = 8;
+
+fn main() -> ExitCode {
+    let numbers: Option<Vec<u64>> = std::env::args().skip(1).map(|a| a.parse().ok()).collect();
+    match numbers.as_deref() {
+        Some(&[seed, every, pairs_every]) => all(seed, every.max(1), pairs_every.max(1)),
+        Some(&[seed, _, _, byte]) => one(seed, byte, None),
+        Some(&[seed, _, _, byte, second]) => one(seed, byte, Some(second)),
+        _ => {
+            eprintln!("cuts: give a seed, every which byte, every which pair, and to replay one the byte and the second byte");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn all(seed: u64, every: u64, pairs_every: u64) -> ExitCode {
+    let picked = |cuts: Vec<Cut>, every: u64| cuts.into_iter().filter(|cut| cut.byte % every == 0).collect::<Vec<_>>();
+    let singles = picked(cuts(Length::Long, seed), every);
+    let (tried, mut failed) = try_all(&singles, |cut| vec![(None, aftermath(cut, seed ^ cut.byte, true, |m| m))]);
+    println!("{tried} cuts, each taken up again, worked on and drained");
+    let short = cuts(Length::Short, seed);
+    let (pairs, more) = try_all(&short, |cut| {
+        let seconds = seconds(cut, seed).into_iter().filter(|second| (cut.byte + second.byte) % pairs_every == 0);
+        seconds.map(|second| (Some(second.byte), aftermath(&second, seed ^ second.byte, false, |m| m))).collect()
+    });
+    println!("{pairs} pairs of cuts, the second while the rig recovered from the first");
+    failed.extend(more);
+    for (byte, second, why) in failed.iter().take(SHOWN) {
+        let second = second.map_or(String::new(), |second| format!(" --then {second}"));
+        println!("FAILED: {why}; replay it with: cargo xtask cuts --seed {seed} --at {byte}{second}");
+    }
+    println!("{} failed", failed.len());
+    if failed.is_empty() && tried > 0 && pairs > 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
+
+/// What a second cut leaves, for every byte that the recovery from the first writes in its first second.
+fn seconds(cut: &Cut, seed: u64) -> Vec<Cut> {
+    let memory = FrailMemory::new(cut.image.found.clone(), seed ^ cut.byte);
+    memory.keep_images();
+    let mut site = Site::start(memory.clone(), (*cut.disk).clone(), 1_000);
+    let disk = cut.disk.clone();
+    site.plug(false);
+    site.stay(1_000);
+    // What the first cut had settled counts as certain still, unless the recovery gave it way.
+    (1..).zip(memory.take_images()).map(|(byte, image)| Cut { byte, image, disk: disk.clone() }).collect()
+}
+
+type Failure = (u64, Option<u64>, String);
+
+fn try_all(cuts: &[Cut], attempt: impl Fn(&Cut) -> Vec<(Option<u64>, Result<(), String>)> + Sync) -> (usize, Vec<Failure>) {
+    let (next, tried) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let worker = || {
+        let mut failed = Vec::new();
+        while let Some(cut) = cuts.get(next.fetch_add(1, Ordering::Relaxed)) {
+            for (second, outcome) in attempt(cut) {
+                tried.fetch_add(1, Ordering::Relaxed);
+                failed.extend(outcome.err().map(|why| (cut.byte, second, why)));
+            }
+        }
+        failed
+    };
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let mut failed: Vec<Failure> = std::thread::scope(|scope| {
+        let handles: Vec<_> = (0..threads).map(|_| scope.spawn(worker)).collect();
+        handles.into_iter().flat_map(|handle| handle.join().unwrap_or_default()).collect()
+    });
+    failed.sort();
+    (tried.into_inner(), failed)
+}
+
+fn one(seed: u64, byte: u64, second: Option<u64>) -> ExitCode {
+    let length = if second.is_some() { Length::Short } else { Length::Long };
+    let Some(cut) = cuts(length, seed).into_iter().find(|cut| cut.byte == byte) else {
+        eprintln!("cuts: the rig does not write byte {byte}");
+        return ExitCode::from(2);
+    };
+    let outcome = match second {
+        None => aftermath(&cut, seed ^ byte, true, |m| m),
+        Some(second) => match seconds(&cut, seed).into_iter().find(|cut| cut.byte == second) {
+            Some(cut) => aftermath(&cut, seed ^ second, false, |m| m),
+            None => Err(format!("the recovery does not write byte {second}")),
+        },
+    };
+    match outcome {
+        Ok(()) => println!("all holds"),
+        Err(why) => println!("FAILED: {why}"),
+    }
+    ExitCode::SUCCESS
+}

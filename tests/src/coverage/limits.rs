@@ -1,0 +1,53 @@
+//! What is said of a hole whose truth lies exactly on a limit, and of one that is inside by twice its uncertainty.
+
+use super::drill::Drilled;
+use super::score::{Count, Scored};
+use host_tool::judge::limits::{Limit, LimitSet, Measurand};
+use host_tool::judge::{Guarded, judge_by};
+
+/// "Shown within" of a truth on the limit may be said in this share of the holes at most.
+pub const AT_LIMIT_MOST: f64 = 0.03;
+/// "Shown within" of a truth inside by twice the uncertainty must be said in this share at least.
+pub const POWER_LEAST: f64 = 0.95;
+
+/// Which side of which figure a limit is put on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// The least depth.
+    DepthLeast,
+    /// The most depth.
+    DepthMost,
+    /// The most overall lean.
+    LeanMost,
+}
+
+/// Every side with its name.
+pub const SIDES: [(Side, &str); 3] =
+    [(Side::DepthLeast, "least depth"), (Side::DepthMost, "most depth"), (Side::LeanMost, "most overall lean")];
+
+/// Whether "shown within" is said when the limit lies so many expanded uncertainties beyond the truth.
+fn shown(hole: &Drilled, scored: &Scored, side: Side, beyond: f64) -> bool {
+    let figure = if side == Side::LeanMost { 1 } else { 0 };
+    let (truth, room) = (scored.truth[figure], beyond * scored.off[figure].1);
+    let (measurand, least, most) = match side {
+        Side::DepthLeast => (Measurand::Depth, Some(truth - room), f64::INFINITY),
+        Side::DepthMost => (Measurand::Depth, None, truth + room),
+        Side::LeanMost => (Measurand::OverallLean, None, truth + room),
+    };
+    let limit = Limit { measurand, least, most, written: String::new(), source: "put on the truth".to_owned() };
+    let judged = judge_by(&hole.setup, &LimitSet { limits: vec![limit], governs: None });
+    judged.verdicts.last().is_some_and(|verdict| verdict.guarded == Guarded::ShownWithin)
+}
+
+/// How often "shown within" is said with the limit so many expanded uncertainties beyond the truth.
+#[must_use]
+pub fn shown_within(holes: &[(&Drilled, &Scored)], side: Side, beyond: f64) -> Count {
+    Count::of(holes.iter().map(|(hole, scored)| shown(hole, scored, side, beyond)))
+}
+
+/// Whether a truth lies within three expanded uncertainties of a limit of its own plan.
+#[must_use]
+pub fn near_a_limit(scored: &Scored) -> bool {
+    let near = |limit: f64, figure: usize| (scored.truth[figure] - limit).abs() <= 3.0 * scored.off[figure].1;
+    near(scored.judged.accepted.0, 0) || near(scored.judged.accepted.1, 0) || near(scored.judged.lean_limit, 1)
+}

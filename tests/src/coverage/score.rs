@@ -1,0 +1,130 @@
+//! How often the truth lies within the printed 95 % interval, over all and by stratum, with an exact binomial test.
+
+use super::drill::Drilled;
+use host_tool::judge::{Judged, judge};
+use statrs::distribution::{Binomial, DiscreteCDF};
+
+/// The share of holes whose truth lies within a 95 % interval that is neither too narrow nor too wide.
+pub const BAND: std::ops::RangeInclusive<f64> = 0.94..=0.97;
+/// How rare a count must be under either end of the band before it speaks against it.
+pub const SIGNIFICANCE: f64 = 0.001;
+
+/// A figure with an uncertainty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Figure {
+    /// Depth of the hole's floor.
+    Depth,
+    /// Toe over length, whichever way.
+    Lean,
+    /// The toe as a place.
+    Toe,
+}
+
+/// Every figure with its name.
+pub const FIGURES: [(Figure, &str); 3] = [(Figure::Depth, "depth"), (Figure::Lean, "overall lean"), (Figure::Toe, "toe, as a region")];
+
+/// A judged hole against its truth.
+#[derive(Clone, Debug)]
+pub struct Scored {
+    /// As it was judged.
+    pub judged: Judged,
+    /// Error and half-width of the interval by figure, metres or metres per metre; of the toe, distance and radius.
+    pub off: [(f64, f64); 3],
+    /// The truth of depth, of overall lean and of the toe's distance.
+    pub truth: [f64; 3],
+}
+
+/// Judges a hole and compares it with the truth; `None` where a figure is missing.
+#[must_use]
+pub fn score(hole: &Drilled) -> Option<Scored> {
+    let judged = judge(&hole.setup);
+    let (toe, depth) = (judged.toe?, judged.depth?);
+    let budgets = judged.budgets.as_ref()?;
+    let bottom = depth + f64::from(hole.setup.opened.body.plan.hub_above_datum.0) / 1e6;
+    let length = bottom - f64::from(hole.setup.opened.body.plan.hub_above_datum.0) / 1e6;
+    let truth = &hole.truth;
+    let true_toe = (truth.toe_mm.ahead / 1e3, truth.toe_mm.right / 1e3);
+    let (true_depth, true_lean) = (truth.floor_mm / 1e3, truth.lean_mm_m.size() / 1e3);
+    let lean = judged.lean?.magnitude();
+    let off = [
+        (depth - true_depth, budgets.depth.expanded),
+        (lean - true_lean, budgets.distance.expanded / length),
+        ((toe.ahead - true_toe.0).hypot(toe.right - true_toe.1), budgets.place.expanded),
+    ];
+    let truth = [true_depth, true_lean, true_toe.0.hypot(true_toe.1)];
+    Some(Scored { off, truth, judged })
+}
+
+/// How many of how many.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Count {
+    /// Within.
+    pub within: u64,
+    /// Of so many.
+    pub of: u64,
+}
+
+impl Count {
+    /// Counts what holds.
+    pub fn of(outcomes: impl Iterator<Item = bool>) -> Self {
+        outcomes.fold(Self::default(), |count, within| Self { within: count.within + u64::from(within), of: count.of + 1 })
+    }
+
+    /// The share.
+    #[must_use]
+    #[allow(clippy::cast_precision_loss)] // counts of holes
+    pub fn share(self) -> f64 {
+        self.within as f64 / self.of.max(1) as f64
+    }
+
+    /// Whether so few or so many are credible at 0.1 % for a share somewhere in the band. Exact: Clopper and Pearson.
+    #[must_use]
+    pub fn fits(self, band: &std::ops::RangeInclusive<f64>) -> bool {
+        let at_most = |p: f64, k: u64| Binomial::new(p, self.of).map_or(0.0, |b| b.cdf(k));
+        let too_few = *band.start() > 0.0 && at_most(*band.start(), self.within) < SIGNIFICANCE;
+        let too_many = *band.end() < 1.0 && self.within > 0 && 1.0 - at_most(*band.end(), self.within - 1) < SIGNIFICANCE;
+        self.of > 0 && !too_few && !too_many
+    }
+}
+
+/// A stratum: its name and who is in it.
+pub type Stratum = (&'static str, fn(&Drilled) -> bool);
+
+/// The strata that are told apart.
+pub const STRATA: [Stratum; 9] = [
+    ("all", |_| true),
+    ("shallower than 2.6 m", |h| h.truth.floor_mm < 2_600.0),
+    ("2.6 m and deeper", |h| h.truth.floor_mm >= 2_600.0),
+    ("lean below 10 mm/m", |h| h.truth.lean_mm_m.size() < 10.0),
+    ("lean 10 to 20 mm/m", |h| (10.0..20.0).contains(&h.truth.lean_mm_m.size())),
+    ("lean 20 mm/m and more", |h| h.truth.lean_mm_m.size() >= 20.0),
+    ("led more by the mast", |h| h.drawn.scenario.errors.path.wall_share < 0.5),
+    ("led more by the wall", |h| h.drawn.scenario.errors.path.wall_share >= 0.5),
+    ("heading off by 5° and more", |h| h.drawn.scenario.errors.path.heading_deg.abs() >= 5.0),
+];
+
+/// How many holes have the truth of a figure within its interval.
+#[must_use]
+pub fn coverage(holes: &[(&Drilled, &Scored)], figure: Figure) -> Count {
+    let within = |scored: &Scored| {
+        let (off, expanded) = scored.off[figure as usize];
+        off.abs() <= expanded
+    };
+    Count::of(holes.iter().map(|(_, scored)| within(scored)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Tails of the binomial distribution by scipy 1.18.1: binom.cdf(178, 200, 0.94) = 0.0047, binom.cdf(175, 200, 0.94)
+    /// = 0.00044, 1 − binom.cdf(199, 200, 0.97) = 0.0023.
+    #[test]
+    fn a_count_speaks_against_the_band_only_when_it_is_rare() {
+        let fits = |within| Count { within, of: 200 }.fits(&BAND);
+        assert!(fits(178) && fits(191) && fits(200));
+        assert!(!fits(175) && !fits(150) && !Count::default().fits(&BAND));
+        assert!(!Count { within: 2_000, of: 2_000 }.fits(&BAND) && !Count { within: 1_840, of: 2_000 }.fits(&BAND));
+        assert!(Count { within: 1_900, of: 2_000 }.fits(&BAND));
+    }
+}

@@ -1,0 +1,82 @@
+//! What must hold after a power cut, whatever the byte: nothing committed is lost without saying so.
+
+use super::script::{Cut, work_on};
+use super::site::{Disk, RING_AT, Site};
+use firmware_app::journal::Journal;
+use firmware_app::memory::Memory;
+use host_tool::facts::{DigestState, read};
+use shared_protocol::record::{Gap, Record};
+use shared_protocol::slot::Slot;
+use shared_protocol::state::{Answer, GapCause};
+use simulator::frail::FrailMemory;
+use std::collections::BTreeMap;
+
+/// Takes a cut up again on a memory of this seed, by way of `wrap` (a canary goes wrong there), and says what is wrong.
+///
+/// # Errors
+/// One line: what does not hold.
+pub fn aftermath<M: Memory>(cut: &Cut, seed: u64, work: bool, wrap: impl FnOnce(FrailMemory) -> M) -> Result<(), String> {
+    let mut copy = FrailMemory::new(cut.image.found.clone(), seed);
+    let held = Journal::recover(&mut copy).0.held_below();
+    if held > cut.disk.below {
+        return Err(format!("the rig believes that all below {held} is on disk, and it is so below {}", cut.disk.below));
+    }
+    let memory = FrailMemory::new(cut.image.found.clone(), seed);
+    let mut site = Site::start(wrap(memory), (*cut.disk).clone(), 1_000);
+    if !site.drain() {
+        return Err("the rig is never drained".to_owned());
+    }
+    if work {
+        let answer = work_on(&mut site);
+        if !matches!(answer, Some(Answer::Done | Answer::NoHoleOpen)) {
+            return Err(format!("the hole cannot be closed: {answer:?}"));
+        }
+        if !site.drain() {
+            return Err("the rig is not drained in the end".to_owned());
+        }
+    }
+    holds(&site.disk, &certain(&cut.image.kept))
+}
+
+/// The slots that a memory holds for certain.
+fn certain(kept: &[u8]) -> BTreeMap<u32, [u8; 32]> {
+    let places = kept[RING_AT..].as_chunks::<32>().0.iter();
+    places.filter_map(|bytes| Slot::check(bytes).ok()).map(|slot| (slot.sequence(), *slot.bytes())).collect()
+}
+
+fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>) -> Result<(), String> {
+    if let Some(sequence) = disk.conflicts.first() {
+        return Err(format!("slot {sequence} came twice with different bytes"));
+    }
+    let gaps = gaps(disk);
+    let named = |sequence: u32| gaps.iter().find(|gap| (gap.first..=gap.last).contains(&sequence));
+    for (sequence, bytes) in certain {
+        match disk.slots.get(sequence) {
+            Some(there) if there == bytes => {}
+            Some(_) => return Err(format!("slot {sequence} is on disk otherwise than it was committed")),
+            None if named(*sequence).is_some_and(|gap| gap.cause == GapCause::Reclaimed.raw()) => {}
+            None => return Err(format!("slot {sequence} was committed, is not on disk, and no gap says that it gave way")),
+        }
+    }
+    let end = disk.slots.last_key_value().map_or(0, |(last, _)| *last);
+    if let Some(lost) = (0..end).find(|n| !disk.slots.contains_key(n) && named(*n).is_none()) {
+        return Err(format!("slot {lost} is not on disk, and no gap names it"));
+    }
+    let torn = gaps.iter().filter(|gap| gap.cause == GapCause::Torn.raw()).map(|gap| u64::from(gap.last - gap.first) + 1).max();
+    if torn.is_some_and(|slots| slots > 1) {
+        return Err("a cut tore more than the slot being written".to_owned());
+    }
+    digests(disk)
+}
+
+fn gaps(disk: &Disk) -> Vec<Gap> {
+    let slots = disk.slots.values().filter_map(|bytes| Slot::check(bytes).ok());
+    slots.filter_map(|slot| if let Ok(Record::Gap(gap)) = Record::decode(slot.kind(), slot.body()) { Some(gap) } else { None }).collect()
+}
+
+/// Every hole that was closed and is all there has the digest that the rig gave it.
+fn digests(disk: &Disk) -> Result<(), String> {
+    let slots: Vec<Slot> = disk.slots.values().filter_map(|bytes| Slot::check(bytes).ok()).collect();
+    let wrong = read(&slots).into_iter().find(|setup| setup.missing.is_empty() && setup.digest == DigestState::Differs);
+    wrong.map_or(Ok(()), |setup| Err(format!("the digest of the hole opened with slot {} does not fit", setup.opened.sequence)))
+}

@@ -1,0 +1,155 @@
+//! What the rig does while its power is cut: it opens, drills, is heard and not heard, wraps its ring and closes.
+
+use super::site::{Disk, RING_AT, Site};
+use firmware_app::memory::Memory;
+use shared_protocol::message::{CloseHole, Command, LoadHole, TakeNote, TouchHub};
+use shared_protocol::record::Plan;
+use shared_protocol::state::Answer;
+use shared_protocol::units::{Lean, Micrometres};
+use simulator::frail::{FrailMemory, Image};
+use std::sync::Arc;
+
+/// Slots that the small ring holds.
+pub const RING_SLOTS: usize = 64;
+
+/// One power cut: what it left, and what the host had on its disk.
+#[derive(Clone, Debug)]
+pub struct Cut {
+    /// Byte of the memory's life within which the power went, from 1.
+    pub byte: u64,
+    /// The memory.
+    pub image: Image,
+    /// The host's disk.
+    pub disk: Arc<Disk>,
+}
+
+/// What is worked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Length {
+    /// Two holes, the ring wraps twice, once while the cable is out.
+    Long,
+    /// One short hole.
+    Short,
+}
+
+/// An empty small memory.
+#[must_use]
+pub fn blank() -> Vec<u8> {
+    vec![0; RING_AT + RING_SLOTS * 32]
+}
+
+/// Works on a memory and returns every cut that could have been.
+///
+/// # Panics
+/// When the rig refuses to work.
+#[must_use]
+pub fn cuts(length: Length, seed: u64) -> Vec<Cut> {
+    let memory = FrailMemory::new(blank(), seed);
+    memory.keep_images();
+    let mut work = Work { site: Site::start(memory.clone(), Disk::default(), 0), memory, cuts: Vec::new() };
+    work.collect(&Arc::new(Disk::default()));
+    match length {
+        Length::Short => work.hole(100.0, None),
+        Length::Long => {
+            work.hole(450.0, None);
+            work.hole(2_500.0, Some(200.0));
+        }
+    }
+    work.cuts
+}
+
+struct Work {
+    site: Site<FrailMemory>,
+    memory: FrailMemory,
+    cuts: Vec<Cut>,
+}
+
+impl Work {
+    fn collect(&mut self, disk: &Arc<Disk>) {
+        let images = self.memory.take_images();
+        let before = self.memory.written() - images.len() as u64;
+        self.cuts.extend((before + 1..).zip(images).map(|(byte, image)| Cut { byte, image, disk: disk.clone() }));
+    }
+
+    /// Does something that takes one turn or a few.
+    fn act<T>(&mut self, act: impl FnOnce(&mut Site<FrailMemory>) -> T) -> T {
+        let disk = Arc::new(self.site.disk.clone());
+        let done = act(&mut self.site);
+        self.collect(&disk);
+        done
+    }
+
+    fn stay(&mut self, ms: u32) {
+        (0..ms / 50).for_each(|_| self.act(Site::turn));
+    }
+
+    fn go(&mut self, from_mm: f64, to_mm: f64, speed: f64) {
+        let step = speed / 20.0 * (to_mm - from_mm).signum();
+        let mut at = from_mm;
+        while (to_mm - at).abs() > 1e-9 {
+            at += (to_mm - at).clamp(-step.abs(), step.abs());
+            self.act(|site| site.go(at, speed * 2.0));
+        }
+    }
+
+    fn ask(&mut self, command: Command) {
+        let answer = self.act(|site| site.ask(command.clone()));
+        assert_eq!(answer, Some(Answer::Done), "{command:?}");
+    }
+
+    /// Drills a hole, with the cable out from a depth on.
+    fn hole(&mut self, depth_mm: f64, out_from_mm: Option<f64>) {
+        self.stay(1_500);
+        self.ask(Command::LoadHole(LoadHole { plan: plan() }));
+        self.stay(1_000);
+        self.ask(Command::TouchHub(TouchHub {}));
+        let first = out_from_mm.unwrap_or(depth_mm / 2.0);
+        self.go(0.0, first, 20.0);
+        self.stay(1_000);
+        self.ask(note());
+        if out_from_mm.is_some() {
+            self.site.plug(false);
+        }
+        self.go(first, -300.0, 1_000.0);
+        self.go(-300.0, first, 1_000.0);
+        self.go(first, depth_mm, 20.0);
+        self.stay(1_000);
+        self.go(depth_mm, 0.0, 1_000.0);
+        self.site.plug(true);
+        self.stay(4_000);
+        self.ask(Command::TouchHub(TouchHub {}));
+        self.ask(Command::CloseHole(CloseHole {}));
+        self.stay(1_000);
+    }
+}
+
+/// The aftermath's own work: the hole that may be open is drilled on a little and closed.
+pub fn work_on<M: Memory>(site: &mut Site<M>) -> Option<Answer> {
+    site.stay(1_000);
+    site.ask(Command::TouchHub(TouchHub {}));
+    site.go(60.0, 20.0);
+    site.go(0.0, 1_000.0);
+    site.stay(1_000);
+    site.ask(Command::CloseHole(CloseHole {}))
+}
+
+fn note() -> Command {
+    let text = "water at 2.1 m, none above it; gravel".try_into().unwrap_or_default();
+    Command::TakeNote(TakeNote { author: "Sim. Ground hand".try_into().unwrap_or_default(), text })
+}
+
+fn plan() -> Plan {
+    Plan {
+        structure: "7".try_into().unwrap_or_default(),
+        leg: 1,
+        attempt: 1,
+        setup: 1,
+        depth: Micrometres::from_mm(2_500),
+        diameter: Micrometres::from_mm(1_100),
+        tool: 1,
+        depth_under: Micrometres::from_mm(50),
+        depth_over: Micrometres::from_mm(100),
+        plumb_limit: Lean(20_000),
+        ..Plan::default()
+    }
+}
