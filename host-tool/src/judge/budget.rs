@@ -14,9 +14,10 @@ use shared_protocol::state::CalibrationItem;
 pub struct Allowances {
     /// Setting the tip on the hub, standard deviation, m.
     pub hub_touch: f64,
-    /// Levelling the hub to the datum, standard deviation, m.
+    /// Levelling the hub to the datum, standard deviation, m: 10 mm at most.
     pub hub_level: f64,
-    /// The floor's mean level against the cutting edge at its deepest, standard deviation, m.
+    /// The floor's mean level against the cutting edge at its deepest, standard deviation, m: 30 mm at most, crumbs and
+    /// a bottom that is not flat.
     pub floor: f64,
     /// Telling a held tip from a moving one, standard deviation, m.
     pub held: f64,
@@ -46,8 +47,8 @@ impl Default for Allowances {
     fn default() -> Self {
         Self {
             hub_touch: 0.001_5,
-            hub_level: 0.003,
-            floor: 0.010,
+            hub_level: 0.004,
+            floor: 0.012_5,
             held: 0.001,
             stretch: 0.000_5,
             untaped: 0.02,
@@ -249,6 +250,7 @@ fn depth_rows(setup: &SetUp, length: f64, allow: &Allowances) -> Vec<Row> {
         row("levelling the hub to the datum", "allowance", Shape::Normal(allow.hub_level), 1.0, Along::Same),
         row("misclosure on the hub", "touches of the hub", Shape::Rectangular(closing), 1.0, Along::Varies),
         row("telling the held bottom", "allowance", Shape::Normal(allow.held), 1.0, Along::Varies),
+        row("settling of the rig, slack rope", "allowance", Shape::Rectangular(allow.settling), 1.0, Along::Varies),
         row("stretch and warming", "allowance", Shape::Rectangular(allow.stretch), length, Along::Same).in_unit(Unit::MetresPerMetre),
     ]
 }
