@@ -22,6 +22,8 @@ const FULL_CIRCLE: i32 = 36_000;
 
 type Done = Result<u32, Answer>;
 
+// Each command is a function of its own in the image too: inlined into one, they would all take stack at once.
+
 impl<M: Memory> Rig<M> {
     /// Does a command, or answers again what was answered.
     pub(crate) fn obey(&mut self, request: u32, command: &Command, now: Millis) -> Reply {
@@ -53,6 +55,7 @@ impl<M: Memory> Rig<M> {
         self.record(record).ok_or(Answer::NotRecorded)
     }
 
+    #[inline(never)]
     fn load_hole(&mut self, request: u32, plan: &Plan, now: Millis) -> Done {
         if self.hole.is_some() {
             return Err(Answer::HoleOpen);
@@ -83,6 +86,7 @@ impl<M: Memory> Rig<M> {
         Ok(first)
     }
 
+    #[inline(never)]
     fn record_identity(&mut self, now: Millis) {
         let identity = Identity {
             at: now,
@@ -103,6 +107,7 @@ impl<M: Memory> Rig<M> {
         self.record(&Record::Instruments(Instruments { at: now, stamps: self.config.stamps() }));
     }
 
+    #[inline(never)]
     fn touch_hub(&mut self, request: u32, now: Millis) -> Done {
         if self.quiet(now) || !self.depth.fresh() {
             return Err(Answer::NoDepth);
@@ -129,6 +134,7 @@ impl<M: Memory> Rig<M> {
         self.record(&Record::Change(Change { at: now, check: Check::Misclosure.raw(), state: beyond.into(), depth, figure: misclosure.0 }));
     }
 
+    #[inline(never)]
     fn change_tool(&mut self, request: u32, tool: u8, now: Millis) -> Done {
         let entry = *self.profile.tools.iter().find(|t| t.number == tool).ok_or(Answer::NoSuchTool)?;
         if self.hole.is_none() {
@@ -155,6 +161,7 @@ impl<M: Memory> Rig<M> {
         }
     }
 
+    #[inline(never)]
     fn close_hole(&mut self, request: u32, now: Millis) -> Done {
         if self.hole.is_none() {
             return Err(Answer::NoHoleOpen);
@@ -174,12 +181,14 @@ impl<M: Memory> Rig<M> {
         Ok(sequence)
     }
 
+    #[inline(never)]
     fn take_note(&mut self, request: u32, note: &TakeNote, now: Millis) -> Done {
         self.kept(&Record::Note(Note { at: now, request, author: note.author.clone(), text: note.text.clone() }))
     }
 
     /// Takes a calibration into the configuration: kept, recorded, then in force. Refused while a hole is open, which
     /// must be measured by one configuration from end to end, but for tools that are not in it.
+    #[inline(never)]
     fn calibrate(&mut self, request: u32, calibration: &Calibration, now: Millis) -> Done {
         if self.hole.as_ref().is_some_and(|hole| !is_tool_beside(calibration, [hole.tool, hole.plan.tool])) {
             return Err(Answer::HoleOpen);
@@ -187,7 +196,9 @@ impl<M: Memory> Rig<M> {
         if !calibrate::sound(calibration) || !calibrate::has_room(&self.profile, calibration) {
             return Err(Answer::BadCalibration);
         }
-        let before = self.config.take(&mut self.memory, calibration).ok_or(Answer::NotRecorded)?;
+        if !self.config.take(&mut self.memory, calibration) {
+            return Err(Answer::NotRecorded);
+        }
         let record = Record::Calibrated(Calibrated { at: now, request, calibration: calibration.clone() });
         match self.kept(&record) {
             Ok(sequence) => {
@@ -198,12 +209,13 @@ impl<M: Memory> Rig<M> {
                 Ok(sequence)
             }
             Err(answer) => {
-                self.config.put_back(&mut self.memory, before);
+                self.config.put_back(&mut self.memory);
                 Err(answer)
             }
         }
     }
 
+    #[inline(never)]
     fn confirm_refusal(&mut self, request: u32, confirmed: u8, now: Millis) -> Done {
         let depth = self.hole.as_ref().ok_or(Answer::NoHoleOpen)?.bore.bottom();
         if confirmed > 1 {
@@ -212,6 +224,7 @@ impl<M: Memory> Rig<M> {
         self.kept(&Record::Refusal(Refusal { at: now, request, confirmed, depth }))
     }
 
+    #[inline(never)]
     fn set_clock(&mut self, SetClock { unix_ms, offset }: SetClock, now: Millis) -> Done {
         if !(-1_440..=1_440).contains(&offset) || unix_ms < 0 {
             return Err(Answer::BadFigures);

@@ -15,7 +15,7 @@ use crate::profile::{Profile, TOOLS};
 use heapless::Vec;
 use sha2::{Digest, Sha256};
 use shared_protocol::record::{Calibration, STAMPS_MAX, Stamp};
-use shared_protocol::slot::{CRC, RECORD_BYTES_MAX};
+use shared_protocol::slot::CRC;
 use shared_protocol::state::CalibrationItem;
 
 /// Where the two copies stand: between the marks and the ring.
@@ -44,13 +44,16 @@ pub struct Config {
 
 impl Config {
     /// Takes the newest sound copy, or none, over a board's profile.
+    #[inline(never)] // its frame would be the caller's for good
     pub fn load<M: Memory>(memory: &mut M, profile: &Profile) -> Self {
-        let mut newest = Self::default();
-        for place in PLACES {
-            newest = read(memory, place).filter(|copy| copy.number > newest.number).unwrap_or(newest);
-        }
-        newest.base = profile.digest();
-        newest
+        let mut config = Self { base: profile.digest(), ..Self::default() };
+        config.reload(memory);
+        config
+    }
+
+    fn reload<M: Memory>(&mut self, memory: &mut M) {
+        let newest = PLACES.into_iter().max_by_key(|&at| self.read(memory, at));
+        newest.and_then(|at| self.read(memory, at));
     }
 
     /// The calibrations in force.
@@ -75,32 +78,91 @@ impl Config {
         digest.first_chunk().copied().unwrap_or_default()
     }
 
-    /// Keeps a calibration in place of the one of its kind, and returns the configuration before. In force at once;
-    /// `None`, and nothing has changed, where the memory did not do as told or there is no room.
-    pub fn take<M: Memory>(&mut self, memory: &mut M, calibration: &Calibration) -> Option<Self> {
-        let items = with(&self.items, calibration)?;
-        self.put(memory, items)
+    /// Keeps a calibration in place of the one of its kind. In force at once; `false`, and nothing has changed, where
+    /// the memory did not do as told or there is no room.
+    #[inline(never)]
+    pub fn take<M: Memory>(&mut self, memory: &mut M, calibration: &Calibration) -> bool {
+        let kept = self.replace(calibration).and_then(|()| self.put(memory)).is_some();
+        if !kept {
+            self.reload(memory);
+        }
+        kept
     }
 
-    /// Puts an earlier configuration in force again, as a copy of its own.
-    pub fn put_back<M: Memory>(&mut self, memory: &mut M, before: Self) {
-        let _ = self.put(memory, before.items); // a memory that fails now has failed before
+    /// Puts the configuration before the last one in force again, as a copy of its own.
+    pub fn put_back<M: Memory>(&mut self, memory: &mut M) {
+        let (number, digest) = (self.number, self.digest);
+        let _ = self.read(memory, place(number.wrapping_add(1))); // nothing sound there: there was none before
+        (self.number, self.digest) = (number, digest);
+        let _ = self.put(memory); // a memory that fails now has failed before
     }
 
-    fn put<M: Memory>(&mut self, memory: &mut M, items: Items) -> Option<Self> {
-        let next = Self { number: self.number.checked_add(1)?, digest: self.digest, items, base: self.base };
-        let head = next.head()?;
-        let place = place(next.number);
+    /// Writes what is in force as the next copy.
+    fn put<M: Memory>(&mut self, memory: &mut M) -> Option<()> {
+        self.number = self.number.checked_add(1)?;
+        let head = self.head()?;
+        let place = place(self.number);
         let body_at = place.checked_add(u32::try_from(HEAD_BYTES).ok()?)?;
-        let check_at = body_at.checked_add(u32::try_from(next.items.len()).ok()?)?;
+        let check_at = body_at.checked_add(u32::try_from(self.items.len()).ok()?)?;
         memory.barrier().ok()?;
         memory.write(place, &head).ok()?;
-        memory.write(body_at, &next.items).ok()?;
+        memory.write(body_at, &self.items).ok()?;
         memory.barrier().ok()?;
-        memory.write(check_at, &check(&head, &next.items)).ok()?;
+        memory.write(check_at, &check(&head, &self.items)).ok()?;
         memory.barrier().ok()?;
-        let digest = digest(&head, &next.items);
-        Some(core::mem::replace(self, Self { digest, ..next }))
+        self.digest = digest(&head, &self.items);
+        Some(())
+    }
+
+    /// Reads the copy at a place and returns its number; nothing is left, and `None`, where it is not sound or does not
+    /// belong there.
+    #[inline(never)]
+    fn read<M: Memory>(&mut self, memory: &mut M, at: u32) -> Option<u32> {
+        let number = self.read_whole(memory, at);
+        self.number = number.unwrap_or(0);
+        if number.is_none() {
+            self.items.clear();
+            self.digest = [0; 32];
+        }
+        number
+    }
+
+    fn read_whole<M: Memory>(&mut self, memory: &mut M, at: u32) -> Option<u32> {
+        let mut head = [0; HEAD_BYTES];
+        memory.read(at, &mut head).ok()?;
+        let (number, rest) = head.split_first_chunk::<4>()?;
+        let (length, _) = rest.split_first_chunk::<2>()?;
+        let (number, length) = (u32::from_le_bytes(*number), u16::from_le_bytes(*length));
+        self.items.resize(length.into(), 0).ok()?;
+        let body_at = at.checked_add(u32::try_from(HEAD_BYTES).ok()?)?;
+        memory.read(body_at, &mut self.items).ok()?;
+        let mut have = [0; 4];
+        memory.read(body_at.checked_add(length.into())?, &mut have).ok()?;
+        self.digest = digest(&head, &self.items);
+        (have == check(&head, &self.items) && number > 0 && place(number) == at).then_some(number)
+    }
+
+    /// Puts a calibration in its place among the items, instead of the one with the same key.
+    fn replace(&mut self, calibration: &Calibration) -> Option<()> {
+        let mut new = [0; TABLE_BYTES];
+        let used = calibration.encode(&mut new)?;
+        let (mut at, mut old) = (0usize, 0usize);
+        for item in raw(&self.items) {
+            // One that only a later version can read stays where it is: last.
+            let here = Calibration::decode(item).map_or((u8::MAX, 0), |c| key(&c));
+            let bytes = item.len().saturating_add(1);
+            if here >= key(calibration) {
+                old = if here == key(calibration) { bytes } else { 0 };
+                break;
+            }
+            at = at.saturating_add(bytes);
+        }
+        self.items.get_mut(at..)?.rotate_left(old);
+        self.items.truncate(self.items.len().saturating_sub(old));
+        self.items.push(u8::try_from(used).ok()?).ok()?;
+        self.items.extend_from_slice(new.get(..used)?).ok()?;
+        self.items.get_mut(at..)?.rotate_right(used.saturating_add(1));
+        Some(())
     }
 
     fn head(&self) -> Option<[u8; HEAD_BYTES]> {
@@ -118,23 +180,6 @@ impl Config {
 fn place(number: u32) -> u32 {
     let [even, odd] = PLACES;
     if number.is_multiple_of(2) { even } else { odd }
-}
-
-/// The copy at a place, `None` where it is not sound or does not belong there.
-fn read<M: Memory>(memory: &mut M, at: u32) -> Option<Config> {
-    let mut head = [0; HEAD_BYTES];
-    memory.read(at, &mut head).ok()?;
-    let (number, rest) = head.split_first_chunk::<4>()?;
-    let (length, _) = rest.split_first_chunk::<2>()?;
-    let (number, length) = (u32::from_le_bytes(*number), u16::from_le_bytes(*length));
-    let mut items = Items::new();
-    items.resize(length.into(), 0).ok()?;
-    let body_at = at.checked_add(u32::try_from(HEAD_BYTES).ok()?)?;
-    memory.read(body_at, &mut items).ok()?;
-    let mut have = [0; 4];
-    memory.read(body_at.checked_add(length.into())?, &mut have).ok()?;
-    let sound = have == check(&head, &items) && place(number) == at;
-    sound.then(|| Config { number, digest: digest(&head, &items), items, base: [0; 8] })
 }
 
 fn check(head: &[u8], items: &[u8]) -> [u8; 4] {
@@ -163,35 +208,6 @@ fn raw(items: &[u8]) -> impl Iterator<Item = &[u8]> {
 fn key(calibration: &Calibration) -> (u8, i32) {
     let tool = calibration.item == CalibrationItem::Tool.raw();
     (calibration.item, if tool { calibration.values.first().copied().unwrap_or(0) } else { 0 })
-}
-
-/// The items with one more, in place of the one with the same key.
-fn with(items: &[u8], calibration: &Calibration) -> Option<Items> {
-    let mut new = [0; RECORD_BYTES_MAX];
-    let used = calibration.encode(&mut new)?;
-    let mut new = Some(new.get(..used)?);
-    let mut out = Items::new();
-    for item in raw(items) {
-        // One that only a later version can read stays where it is: last.
-        let here = Calibration::decode(item).map_or((u8::MAX, 0), |c| key(&c));
-        if here >= key(calibration)
-            && let Some(new) = new.take()
-        {
-            push(&mut out, new)?;
-        }
-        if here != key(calibration) {
-            push(&mut out, item)?;
-        }
-    }
-    if let Some(new) = new {
-        push(&mut out, new)?;
-    }
-    Some(out)
-}
-
-fn push(items: &mut Items, item: &[u8]) -> Option<()> {
-    items.push(u8::try_from(item.len()).ok()?).ok()?;
-    items.extend_from_slice(item).ok()
 }
 
 fn stamp(calibration: Calibration) -> Stamp {

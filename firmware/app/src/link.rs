@@ -43,6 +43,7 @@ impl<M: Memory> Rig<M> {
         }
     }
 
+    #[inline(never)]
     fn answer(&mut self, message: &Message<'_>, now: Millis, outlet: &mut impl Outlet) {
         match message {
             Message::Ask(_) => self.link.greeted = false,
@@ -85,6 +86,7 @@ impl<M: Memory> Rig<M> {
     }
 
     /// Sends the next slots from the cursor on; `false` where there are none.
+    #[inline(never)]
     fn send_slots(&mut self, now: Millis, outlet: &mut impl Outlet) -> bool {
         let Some(cursor) = self.link.cursor else { return false };
         let mut raw: Vec<u8, { SLOTS_MAX * SLOT_BYTES }> = Vec::new();
@@ -104,6 +106,7 @@ impl<M: Memory> Rig<M> {
     }
 
     /// A slot that cannot be read back is declared, once per run, so that the host need not ask for ever.
+    #[inline(never)]
     fn declare_damaged(&mut self, sequence: u32, now: Millis) {
         if !self.link.declared.contains(&sequence) && self.link.declared.push(sequence).is_ok() {
             self.record(&Record::Gap(Gap { at: now, first: sequence, last: sequence, cause: GapCause::Damaged.raw() }));
@@ -206,6 +209,7 @@ impl<M: Memory> Rig<M> {
 }
 
 /// Sends a whole frame or nothing; says which.
+#[inline(never)]
 fn send(outlet: &mut impl Outlet, message: &Message<'_>) -> bool {
     let Some(frame) = wrap(message) else { return false };
     let fits = frame.len() <= outlet.room();

@@ -77,6 +77,7 @@ pub struct Rig<M: Memory> {
 impl<M: Memory> Rig<M> {
     /// Starts on a memory: finds where the last run stopped, takes up the hole that was open, and records the
     /// start. Depth is unreferenced unless the profile's encoder keeps its place.
+    #[inline(never)] // what only a start needs gives its stack back
     pub fn start(mut memory: M, mut profile: Profile, cause: ResetCause, now: Millis) -> Self {
         let (journal, found) = Journal::recover(&mut memory);
         let config = Config::load(&mut memory, &profile);
@@ -126,6 +127,7 @@ impl<M: Memory> Rig<M> {
     }
 
     /// Commits a record; `None` where it did not reach the memory.
+    #[inline(never)]
     pub(crate) fn record(&mut self, record: &Record) -> Option<u32> {
         self.journal.append(&mut self.memory, record).ok()
     }
@@ -145,6 +147,7 @@ impl<M: Memory> Rig<M> {
         self.depth.tip().is_some_and(|tip| tip >= OUT_OF_GROUND)
     }
 
+    #[inline(never)]
     fn sense(&mut self, sensed: &Sensed, now: Millis) {
         let taken = self.depth.take(&self.profile, sensed.count, now);
         if taken == Taken::ReferenceLost {

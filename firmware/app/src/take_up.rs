@@ -20,6 +20,7 @@ const LAST_SLOTS: u32 = 64;
 
 impl<M: Memory> Rig<M> {
     /// Takes up where the last run stopped.
+    #[inline(never)]
     pub(crate) fn take_up(&mut self) {
         let head = self.journal.head();
         let open = self.open_set_up(head);
@@ -56,6 +57,7 @@ impl<M: Memory> Rig<M> {
         None
     }
 
+    #[inline(never)]
     fn recall(&mut self, sequence: u32, record: &Record, set_up_open: bool) {
         if let Some(request) = request_of(record) {
             self.remember(Answered { request, answer: Answer::Done.raw(), sequence });

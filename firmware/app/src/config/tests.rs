@@ -81,8 +81,8 @@ fn what_is_taken_is_there_after_a_restart_in_place_of_the_one_before() {
     let mut config = loaded(&mut memory);
     let mut digests = vec![config.configuration()];
     for value in [8_000, 7_000, 6_000] {
-        config.take(&mut memory, &play(value)).unwrap();
-        config.take(&mut memory, &calibration(CalibrationItem::TiltDrift, &[value, 0])).unwrap();
+        assert!(config.take(&mut memory, &play(value)));
+        assert!(config.take(&mut memory, &calibration(CalibrationItem::TiltDrift, &[value, 0])));
         let again = loaded(&mut memory);
         assert_eq!(plays(&again), [value, value]);
         assert_eq!(again.configuration(), config.configuration());
@@ -95,13 +95,13 @@ fn what_is_taken_is_there_after_a_restart_in_place_of_the_one_before() {
 fn a_power_cut_anywhere_leaves_the_one_before_or_the_new_one() {
     let mut memory = Fram::new();
     let mut config = loaded(&mut memory);
-    config.take(&mut memory, &play(1_000)).unwrap();
-    config.take(&mut memory, &play(2_000)).unwrap();
+    assert!(config.take(&mut memory, &play(1_000)));
+    assert!(config.take(&mut memory, &play(2_000)));
     let before = memory.bytes.clone();
     let mut seen = [0, 0];
     for left in 0..200 {
         let mut memory = Fram { bytes: before.clone(), left };
-        let done = loaded(&mut memory).take(&mut memory, &play(3_000)).is_some();
+        let done = loaded(&mut memory).take(&mut memory, &play(3_000));
         memory.left = usize::MAX;
         match plays(&loaded(&mut memory))[..] {
             [2_000] if !done => seen[0] += 1,
@@ -116,8 +116,8 @@ fn a_power_cut_anywhere_leaves_the_one_before_or_the_new_one() {
 fn a_damaged_copy_gives_way_to_the_one_before() {
     let mut memory = Fram::new();
     let mut config = loaded(&mut memory);
-    config.take(&mut memory, &play(1_000)).unwrap();
-    config.take(&mut memory, &play(2_000)).unwrap();
+    assert!(config.take(&mut memory, &play(1_000)));
+    assert!(config.take(&mut memory, &play(2_000)));
     let newest = usize::try_from(place(config.number)).unwrap();
     let length = HEAD_BYTES + config.items.len() + 4;
     for bit in 0..length * 8 {
@@ -135,10 +135,10 @@ fn a_damaged_copy_gives_way_to_the_one_before() {
 fn a_copy_names_the_one_before_by_its_digest() {
     let mut memory = Fram::new();
     let mut config = loaded(&mut memory);
-    config.take(&mut memory, &play(1_000)).unwrap();
+    assert!(config.take(&mut memory, &play(1_000)));
     let first = usize::try_from(place(1)).unwrap();
     let whole = Sha256::digest(&memory.bytes[first..first + HEAD_BYTES + config.items.len()]);
-    config.take(&mut memory, &play(2_000)).unwrap();
+    assert!(config.take(&mut memory, &play(2_000)));
     let second = usize::try_from(place(2)).unwrap();
     assert_eq!(memory.bytes[second + 6..second + 38], whole[..]);
 }
@@ -147,12 +147,27 @@ fn a_copy_names_the_one_before_by_its_digest() {
 fn putting_back_is_a_copy_of_its_own_with_the_old_figures() {
     let mut memory = Fram::new();
     let mut config = loaded(&mut memory);
-    config.take(&mut memory, &play(1_000)).unwrap();
+    assert!(config.take(&mut memory, &play(1_000)));
     let digest = config.configuration();
-    let before = config.take(&mut memory, &play(2_000)).unwrap();
-    config.put_back(&mut memory, before);
+    assert!(config.take(&mut memory, &play(2_000)));
+    config.put_back(&mut memory);
     assert_eq!((config.number, config.configuration()), (3, digest));
     assert_eq!(plays(&loaded(&mut memory)), [1_000]);
+    let (mut memory, mut config) = (Fram::new(), Config::default());
+    assert!(config.take(&mut memory, &play(2_000)));
+    config.put_back(&mut memory);
+    assert_eq!((config.number, plays(&config).len(), plays(&loaded(&mut memory)).len()), (2, 0, 0), "there was none before");
+}
+
+#[test]
+fn a_memory_that_fails_changes_nothing_in_force() {
+    let mut memory = Fram::new();
+    let mut config = loaded(&mut memory);
+    assert!(config.take(&mut memory, &play(1_000)));
+    let digest = config.configuration();
+    memory.left = 10;
+    assert!(!config.take(&mut memory, &play(2_000)));
+    assert_eq!((plays(&config), config.configuration()), (vec![1_000], digest));
 }
 
 #[test]
@@ -173,9 +188,9 @@ fn there_is_room_for_the_longest_of_every_kind() {
         long(CalibrationItem::ToolLevel, &[-50_000; 2]),
         long(CalibrationItem::GuidePlay, &[50_000]),
     ];
-    taken.iter().for_each(|calibration| drop(config.take(&mut memory, calibration).unwrap()));
+    taken.iter().for_each(|calibration| assert!(config.take(&mut memory, calibration)));
     for number in (248..=255).rev() {
-        config.take(&mut memory, &long(CalibrationItem::Tool, &[number, 10_000_000, 5_000_000])).unwrap();
+        assert!(config.take(&mut memory, &long(CalibrationItem::Tool, &[number, 10_000_000, 5_000_000])));
     }
     let again = loaded(&mut memory);
     assert_eq!(again.calibrations().count(), 14);
@@ -191,7 +206,7 @@ proptest::proptest! {
     fn any_bytes_in_memory_are_judged_without_panic(junk in proptest::collection::vec(proptest::prelude::any::<u8>(), 0..64), at in 0usize..3_900) {
         let mut memory = Fram::new();
         let mut config = loaded(&mut memory);
-        config.take(&mut memory, &play(1_000)).unwrap();
+        assert!(config.take(&mut memory, &play(1_000)));
         memory.bytes[at..at + junk.len()].copy_from_slice(&junk);
         let _ = loaded(&mut memory).stamps();
     }
