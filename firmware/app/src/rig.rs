@@ -78,10 +78,9 @@ impl<M: Memory> Rig<M> {
     /// Starts on a memory: finds where the last run stopped, takes up the hole that was open, and records the
     /// start. Depth is unreferenced unless the profile's encoder keeps its place.
     #[inline(never)] // what only a start needs gives its stack back
-    pub fn start(mut memory: M, mut profile: Profile, cause: ResetCause, now: Millis) -> Self {
+    pub fn start(mut memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
         let (journal, found) = Journal::recover(&mut memory);
         let config = Config::load(&mut memory, &profile);
-        config.calibrations().filter(calibrate::sound).for_each(|calibration| calibrate::apply(&mut profile, &calibration));
         let mut rig = Self {
             memory,
             profile,
@@ -96,6 +95,7 @@ impl<M: Memory> Rig<M> {
             standing: [None; 2],
             last_round: None,
         };
+        rig.config.calibrations().filter(calibrate::sound).for_each(|calibration| calibrate::apply(&mut rig.profile, &calibration));
         rig.take_up();
         let epoch = rig.journal.epoch();
         rig.record(&Record::Start(Start { at: now, cause: cause.raw(), epoch }));

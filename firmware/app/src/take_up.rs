@@ -5,14 +5,11 @@ use crate::checks::Checks;
 use crate::memory::Memory;
 use crate::rig::{Answered, Hole, Rig};
 use shared_protocol::assemble::Assembler;
-use shared_protocol::record::{Opened, Plan, Record};
+use shared_protocol::record::{Asked, Calibrated, Change, Closed, Hub, Increment, Note, Opened, Pass, Plan, Refusal, Tool};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Answer, Check};
 use shared_protocol::units::Micrometres;
 
-/// Kinds met when walking back: a set-up's first and last record.
-const OPENED_KIND: u8 = 3;
-const CLOSED_KIND: u8 = 12;
 /// Slots that are walked back at most: the longest set-up worth taking up, four times a usual one.
 const WALK_MAX: u32 = 1_100;
 /// Slots that are read for answered commands when no hole is open.
@@ -32,10 +29,8 @@ impl<M: Memory> Rig<M> {
         for sequence in from..head {
             let Some(slot) = self.slot(sequence) else { continue };
             self.journal.digest(&slot);
-            if let Some(whole) = assembler.push(&slot)
-                && let Ok(record) = Record::decode(whole.kind, whole.body)
-            {
-                self.recall(whole.first, &record, open.is_some());
+            if let Some(whole) = assembler.push(&slot) {
+                self.recall(whole.first, whole.kind, whole.body, open.is_some());
             }
         }
         if self.hole.is_none() {
@@ -49,44 +44,49 @@ impl<M: Memory> Rig<M> {
         for sequence in (floor..head).rev() {
             let part_of = |slot: Slot| (slot.kind(), slot.part().index, slot.part().of);
             match self.slot(sequence).map(part_of) {
-                Some((CLOSED_KIND, index, of)) if index.saturating_add(1) == of => return None,
-                Some((OPENED_KIND, 0, _)) => return Some(sequence),
+                Some((Closed::KIND, index, of)) if index.saturating_add(1) == of => return None,
+                Some((Opened::KIND, 0, _)) => return Some(sequence),
                 _ => {}
             }
         }
         None
     }
 
+    /// Takes from a record no more than is needed: most kinds are not even read.
     #[inline(never)]
-    fn recall(&mut self, sequence: u32, record: &Record, set_up_open: bool) {
-        if let Some(request) = request_of(record) {
+    fn recall(&mut self, sequence: u32, kind: u8, body: &[u8], set_up_open: bool) {
+        if let Some(request) = request_of(kind, body) {
             self.remember(Answered { request, answer: Answer::Done.raw(), sequence });
         }
         if !set_up_open {
             return;
         }
-        if let Record::Opened(opened) = record {
-            self.hole = Some(self.begin(sequence, opened));
+        if kind == Opened::KIND {
+            self.hole = Opened::decode(body).map(|opened| self.begin(sequence, &opened));
             return;
         }
         let absolute = self.profile.encoder_absolute;
         let Some(hole) = &mut self.hole else { return };
-        match record {
-            Record::Increment(increment) => hole.bore.recall_increment(increment),
-            Record::Pass(pass) => hole.bore.recall_pass(pass),
-            Record::Tool(tool) => {
-                hole.tool = tool.tool;
-                hole.carried = true;
+        match kind {
+            Increment::KIND => drop(Increment::decode(body).map(|increment| hole.bore.recall_increment(&increment))),
+            Pass::KIND => drop(Pass::decode(body).map(|pass| hole.bore.recall_pass(&pass))),
+            Tool::KIND => {
+                let Some(tool) = Tool::decode(body) else { return };
+                (hole.tool, hole.carried) = (tool.tool, true);
                 hole.bore.set_diameter(tool.diameter, hole.plan.hub_above_datum);
                 self.depth.set_tool(tool.length);
             }
-            Record::Hub(hub) => {
+            Hub::KIND => {
+                let Some(hub) = Hub::decode(body) else { return };
                 hole.carried = false;
                 if absolute {
                     self.depth.restore_hub(&self.profile, hub.count);
                 }
             }
-            Record::Change(change) if change.check == Check::Misclosure.raw() => hole.misclosed = change.state == 1,
+            Change::KIND => {
+                let Some(change) = Change::decode(body).filter(|change| change.check == Check::Misclosure.raw()) else { return };
+                hole.misclosed = change.state == 1;
+            }
             _ => {}
         }
     }
@@ -110,15 +110,13 @@ impl<M: Memory> Rig<M> {
     }
 }
 
-fn request_of(record: &Record) -> Option<u32> {
-    match record {
-        Record::Opened(body) => Some(body.request),
-        Record::Hub(body) => Some(body.request),
-        Record::Tool(body) => Some(body.request),
-        Record::Note(body) => Some(body.request),
-        Record::Closed(body) => Some(body.request),
-        Record::Calibrated(body) => Some(body.request),
-        Record::Refusal(body) => Some(body.request),
+/// The command that left the record.
+fn request_of(kind: u8, body: &[u8]) -> Option<u32> {
+    match kind {
+        Opened::KIND | Note::KIND | Closed::KIND | Calibrated::KIND => Asked::decode(body).map(|asked| asked.request),
+        Hub::KIND => Hub::decode(body).map(|hub| hub.request),
+        Tool::KIND => Tool::decode(body).map(|tool| tool.request),
+        Refusal::KIND => Refusal::decode(body).map(|refusal| refusal.request),
         _ => None,
     }
 }
