@@ -43,15 +43,14 @@ pub struct Config {
 }
 
 impl Config {
-    /// Takes the newest sound copy, or none, over a board's profile.
-    #[inline(never)] // its frame would be the caller's for good
-    pub fn load<M: Memory>(memory: &mut M, profile: &Profile) -> Self {
-        let mut config = Self { base: profile.digest(), ..Self::default() };
-        config.reload(memory);
-        config
+    /// No calibrations yet, over a board's profile.
+    #[must_use]
+    pub fn over(profile: &Profile) -> Self {
+        Self { base: profile.digest(), ..Self::default() }
     }
 
-    fn reload<M: Memory>(&mut self, memory: &mut M) {
+    /// Takes the newest sound copy, or none. In place, since there is little stack to pass it through.
+    pub fn load<M: Memory>(&mut self, memory: &mut M) {
         let newest = PLACES.into_iter().max_by_key(|&at| self.read(memory, at));
         newest.and_then(|at| self.read(memory, at));
     }
@@ -84,7 +83,7 @@ impl Config {
     pub fn take<M: Memory>(&mut self, memory: &mut M, calibration: &Calibration) -> bool {
         let kept = self.replace(calibration).and_then(|()| self.put(memory)).is_some();
         if !kept {
-            self.reload(memory);
+            self.load(memory);
         }
         kept
     }

@@ -201,8 +201,8 @@ impl Journal {
         if first > u32::MAX.saturating_sub(64) {
             return Err(JournalFault::Full);
         }
-        for slot in slots(first, self.boot, record.kind(), body).ok_or(JournalFault::TooLong)? {
-            self.commit(memory, &slot)?;
+        for slot in &slots(first, self.boot, record.kind(), body).ok_or(JournalFault::TooLong)? {
+            self.commit(memory, slot)?;
         }
         Ok(first)
     }

@@ -80,7 +80,7 @@ impl<M: Memory> Rig<M> {
     #[inline(never)] // what only a start needs gives its stack back
     pub fn start(mut memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
         let (journal, found) = Journal::recover(&mut memory);
-        let config = Config::load(&mut memory, &profile);
+        let config = Config::over(&profile);
         let mut rig = Self {
             memory,
             profile,
@@ -95,6 +95,7 @@ impl<M: Memory> Rig<M> {
             standing: [None; 2],
             last_round: None,
         };
+        rig.config.load(&mut rig.memory);
         rig.config.calibrations().filter(calibrate::sound).for_each(|calibration| calibrate::apply(&mut rig.profile, &calibration));
         rig.take_up();
         let epoch = rig.journal.epoch();

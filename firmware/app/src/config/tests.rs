@@ -58,7 +58,9 @@ fn calibration(item: CalibrationItem, values: &[i32]) -> Calibration {
 }
 
 fn loaded(memory: &mut Fram) -> Config {
-    Config::load(memory, &Profile::bench())
+    let mut config = Config::over(&Profile::bench());
+    config.load(memory);
+    config
 }
 
 fn plays(config: &Config) -> std::vec::Vec<i32> {
@@ -72,7 +74,7 @@ fn an_empty_memory_has_no_calibrations_and_the_profiles_own_digest_counts() {
     assert_eq!(config.calibrations().count(), 0);
     assert!(config.stamps().is_empty());
     let other = Profile { winch_max: 2_501, ..Profile::bench() };
-    assert_ne!(config.configuration(), Config::load(&mut memory, &other).configuration());
+    assert_ne!(config.configuration(), Config::over(&other).configuration());
 }
 
 #[test]
