@@ -9,8 +9,6 @@ use shared_protocol::record::{Increment, Pass, quality};
 use shared_protocol::state::{Activity, SpecificForce};
 use shared_protocol::units::{Micrometres, Millis, div_round};
 
-/// A tip that stays within this for the window is held.
-const HELD_SPREAD: u32 = 6_000;
 /// Nearer to the bottom than this the tool cuts.
 const CUTTING_WITHIN: Micrometres = Micrometres::from_mm(10);
 /// Further above the bottom than this it no longer does.
@@ -146,7 +144,9 @@ impl Bore {
         }
     }
 
-    /// The bottom at the diameter that is on, below the hub.
+    /// The bottom at the diameter that is on, below the hub: the deepest that the tip was held for half a second. With
+    /// noise of standard deviation σ on the encoder it is 1.5 σ shallow after half a second at rest, and within σ/2
+    /// after ten thousand samples.
     #[must_use]
     pub fn bottom(&self) -> Micrometres {
         self.cuts.iter().find(|c| c.diameter == self.diameter).map_or(Micrometres(0), |c| c.bottom)
@@ -233,9 +233,8 @@ impl Bore {
             None => self.tally.left_out = true,
         }
         let Some(window) = round.window else { return };
-        // For half a second the tip was at least this deep; where it rested, its mean is the truer figure.
-        let held = if window.spread() <= HELD_SPREAD { window.mean } else { window.shallowest };
-        self.reach(held);
+        // For half a second the tip was at least this deep. The deepest mean of many windows would be biased deep by noise.
+        self.reach(window.shallowest);
         let new = self.deepest().minus(self.increment_top);
         if self.step.0 > 0 && new >= self.step {
             made.increment = Some(self.make_increment(round, new));
