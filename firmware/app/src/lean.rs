@@ -11,6 +11,8 @@ use shared_protocol::units::{Lean, MicroG, Millis, RigAxes, clamp_i32, div_round
 /// The shown mean is over this much of the past, every sample with the same weight: it lags by half of it, and a step
 /// of a still mast is shown whole when it and one round have passed.
 pub const WINDOW_MS: u32 = 1_000;
+/// After this long a step of a still mast is shown to within 5 %: the window, and the longest time between two rounds.
+pub const SETTLED_MS: u32 = WINDOW_MS + 67;
 /// Samples that it can hold: rounds are 33 ms apart or more.
 const WINDOW: usize = 32;
 /// Of the sensor's range, so many thousandths from either end are clipped already.

@@ -2,8 +2,8 @@
 
 use crate::bench::{Bench, plan};
 use shared_protocol::message::{ChangeTool, Command, ConfirmRefusal, TouchHub};
-use shared_protocol::record::Record;
-use shared_protocol::state::{Answer, Check, ReferenceState};
+use shared_protocol::record::{Plan, Record};
+use shared_protocol::state::{Activity, Answer, Check, ReferenceState};
 
 #[test]
 fn slow_going_is_a_candidate_that_people_confirm() {
@@ -92,4 +92,53 @@ fn a_change_of_tool_carries_depth_by_the_table_and_asks_for_the_hub() {
         wrong += 1;
     }
     assert_eq!(wrong, 1, "a wrong tool length shows on the hub");
+}
+
+#[test]
+fn a_larger_tool_reams_what_a_smaller_cut_and_makes_no_new_depth() {
+    let mut bench = Bench::new();
+    bench.open(Plan { tool: 2, ..plan() });
+    bench.touch();
+    bench.go(600.0, 20.0);
+    bench.stay(1_000);
+    assert_eq!(bench.live().1.activity, Activity::Cutting);
+    bench.go(-1_300.0, 500.0);
+    bench.ask(Command::ChangeTool(ChangeTool { tool: 1 }));
+    let increments = |bench: &mut Bench| bench.only(|r| if let Record::Increment(i) = r { Some(i.depth.0) } else { None }).len();
+    let before = increments(&mut bench);
+    assert_eq!(before, 24);
+    bench.go(300.0, 500.0);
+    bench.go(700.0, 20.0); // this tool is 400 mm shorter: 300 mm below the hub
+    bench.stay(1_000);
+    assert!((bench.live().0.depth.0 - 300_000).abs() <= 100, "{:?}", bench.live().0.depth);
+    assert_eq!(bench.live().1.activity, Activity::Reaming);
+    assert!((bench.outlook().bottom.0 - 300_000).abs() <= 200, "the bottom at this diameter");
+    assert_eq!(increments(&mut bench), before, "no new depth");
+    bench.stay(200_000);
+    assert!(bench.changes(Check::Going).is_empty(), "reaming is not slow going");
+    bench.go(1_050.0, 20.0);
+    bench.stay(1_000);
+    assert_eq!(bench.live().1.activity, Activity::Cutting);
+    assert_eq!(increments(&mut bench), before + 2);
+}
+
+#[test]
+fn a_tag_that_stops_short_is_fall_in_and_one_on_the_bottom_is_not() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    bench.touch();
+    bench.go(600.0, 20.0);
+    bench.stay(1_000);
+    bench.go(-500.0, 1_000.0);
+    bench.go(599.0, 1_000.0);
+    bench.stay(1_000);
+    assert!(bench.changes(Check::FallIn).is_empty());
+    bench.go(-500.0, 1_000.0);
+    bench.go(420.0, 1_000.0);
+    bench.stay(1_000);
+    let tags = bench.changes(Check::FallIn);
+    assert_eq!(tags.len(), 1, "{tags:?}");
+    assert!((tags[0].depth.0 - 420_000).abs() <= 200 && (tags[0].figure - 180_000).abs() <= 400, "{tags:?}");
+    bench.stay(5_000);
+    assert_eq!(bench.changes(Check::FallIn).len(), 1, "said once");
 }

@@ -1,0 +1,163 @@
+//! What polling at uneven instants makes of vibration and of a step: the line, the window and the mean together.
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects, missing_docs)]
+
+use embedded_hal_nb::serial::{ErrorKind, ErrorType, Read, Write};
+use firmware_app::correction::Correction;
+use firmware_app::lean::{LeanMeter, SETTLED_MS, Tally};
+use firmware_app::profile::Profile;
+use firmware_app::reading::{Reading, Sensed};
+use firmware_drivers::sensor_line::{LineSettings, RegisterMap, SelfTurning, SensorLine};
+use modbus_core::rtu::crc16;
+use shared_protocol::units::Millis;
+use std::collections::VecDeque;
+use std::f64::consts::TAU;
+
+/// Scatter from which on an increment is called scattered, steps of 10 µm/m.
+const SCATTERED: u16 = 1_000;
+/// Samples of an increment of 25 mm at 20 mm/s.
+const INCREMENT: usize = 25;
+
+/// Sensors whose forward axis is what a function of time says, in mm/m, and that answer at once.
+struct Sensors<F> {
+    ms: u32,
+    asked: Vec<u8>,
+    saying: VecDeque<u8>,
+    forward: F,
+}
+
+struct Port<F>(std::rc::Rc<std::cell::RefCell<Sensors<F>>>);
+
+impl<F> ErrorType for Port<F> {
+    type Error = ErrorKind;
+}
+
+impl<F> Read for Port<F> {
+    fn read(&mut self) -> nb::Result<u8, ErrorKind> {
+        self.0.borrow_mut().saying.pop_front().ok_or(nb::Error::WouldBlock)
+    }
+}
+
+impl<F: Fn(f64) -> f64> Write for Port<F> {
+    fn write(&mut self, byte: u8) -> nb::Result<(), ErrorKind> {
+        self.0.borrow_mut().asked.push(byte);
+        Ok(())
+    }
+
+    fn flush(&mut self) -> nb::Result<(), ErrorKind> {
+        let mut sensors = self.0.borrow_mut();
+        let unit = sensors.asked.first().copied();
+        sensors.asked.clear();
+        let reply = match unit {
+            Some(1) => vec![1, 4, 4, 0, 0, 0, 0],
+            Some(_) => {
+                #[allow(clippy::cast_possible_truncation)]
+                let forward = ((sensors.forward)(f64::from(sensors.ms) / 1e3) * 10.0).round() as i16;
+                [&[2, 4, 8][..], &forward.to_be_bytes(), &[0, 0], &10_000_i16.to_be_bytes(), &2_000_i16.to_be_bytes()].concat()
+            }
+            None => return Ok(()),
+        };
+        sensors.saying.extend(&reply);
+        sensors.saying.extend(crc16(&reply).to_be_bytes());
+        Ok(())
+    }
+}
+
+/// The rounds of so many seconds.
+fn rounds(seconds: u32, forward: impl Fn(f64) -> f64) -> Vec<(Millis, Sensed)> {
+    let sensors = Sensors { ms: 0, asked: Vec::new(), saying: VecDeque::new(), forward };
+    let shared = std::rc::Rc::new(std::cell::RefCell::new(sensors));
+    let mut line = SensorLine::new(Port(shared.clone()), SelfTurning, RegisterMap::BENCH, LineSettings::BENCH).unwrap();
+    let mut out = Vec::new();
+    for ms in 0..seconds * 1_000 {
+        shared.borrow_mut().ms = ms;
+        out.extend(line.step(Millis(ms)).map(|sensed| (Millis(ms), sensed)));
+    }
+    out
+}
+
+/// Mean forward, mm/m, and scatter of samples.
+fn mean(samples: &[(Millis, Sensed)]) -> (f64, u16) {
+    let mut tally = Tally::default();
+    for (_, sensed) in samples {
+        let Reading::Good(force) = sensed.force else { panic!("{sensed:?}") };
+        tally.add(&force);
+    }
+    (f64::from(tally.mean().unwrap().level.forward.0) / 1e3, tally.scatter())
+}
+
+/// Tones at multiples of the mean sampling rate and beside them, to 15 cycles a second to either side.
+fn tones() -> impl Iterator<Item = f64> {
+    (1..=5).flat_map(|k| [-7.0, -1.0, -0.2, -0.03, 0.0, 0.01, 0.1, 0.5, 3.0].map(|off| f64::from(k) * 20.0 + off))
+}
+
+#[test]
+fn even_instants_would_show_a_tone_as_a_lean() {
+    let tone = |t: f64| 14.0 * (TAU * 20.0 * t + 1.5).sin();
+    let even: Vec<f64> = (0..100).map(|n| tone(f64::from(n) * 0.05)).collect();
+    assert!((even.iter().sum::<f64>() / 100.0 - 14.0).abs() < 0.1, "14 mm/m of false lean and no scatter at all");
+}
+
+/// Below the flag the false lean of the mean over four increments, which is what the axis takes, is 4 mm/m at most, and of
+/// one increment alone 13; every tone of 30 mm/m and more is flagged in every increment of 25 samples.
+#[test]
+fn a_tone_is_flagged_or_its_false_lean_is_bounded() {
+    let (mut worst_one, mut worst_four, mut least_flagged) = (0.0f64, 0.0f64, 0u16);
+    let mut unflagged_from = 0.0f64;
+    for hertz in tones() {
+        for amplitude in [2.0, 5.0, 8.0, 11.0, 13.0, 14.0, 15.0, 16.0, 20.0, 30.0, 60.0] {
+            let rounds = rounds(60, |t| amplitude * (TAU * hertz * t + 0.7).sin());
+            for four in rounds.chunks_exact(4 * INCREMENT) {
+                let ones: Vec<(f64, u16)> = four.chunks(INCREMENT).map(mean).collect();
+                let flagged = |one: &(f64, u16)| one.1 > SCATTERED;
+                ones.iter().filter(|one| !flagged(one)).for_each(|one| worst_one = worst_one.max(one.0.abs()));
+                if ones.iter().all(|one| !flagged(one)) {
+                    worst_four = worst_four.max((ones.iter().map(|one| one.0).sum::<f64>() / 4.0).abs());
+                }
+                if !ones.iter().all(flagged) {
+                    unflagged_from = unflagged_from.max(amplitude);
+                }
+                least_flagged = least_flagged.max(u16::from(ones.iter().any(flagged)));
+            }
+        }
+    }
+    assert_eq!(least_flagged, 1, "some are flagged");
+    assert!(worst_one <= 13.0 && worst_four <= 4.0, "{worst_one} {worst_four}");
+    assert!(unflagged_from < 30.0, "{unflagged_from}");
+}
+
+/// What is below the flag is noise that the record's own scatter states: over four increments the false lean's root mean
+/// square is at most 1.8 times scatter over the square root of the samples.
+#[test]
+fn what_folds_down_is_in_the_scatter_on_record() {
+    for hertz in tones() {
+        let rounds = rounds(400, |t| 10.0 * (TAU * hertz * t).sin());
+        let fours: Vec<(f64, u16)> = rounds.chunks_exact(4 * INCREMENT).map(mean).collect();
+        let rms = (fours.iter().map(|four| four.0.powi(2)).sum::<f64>() / fours.len() as f64).sqrt();
+        let stated = f64::from(fours.iter().map(|four| u32::from(four.1)).sum::<u32>()) / fours.len() as f64 / 100.0 / 10.0;
+        assert!(rms <= 1.8 * stated, "{hertz} Hz: {rms:.3} for {stated:.3} mm/m");
+    }
+}
+
+#[test]
+fn a_still_mast_is_within_five_per_cent_of_a_step_after_the_stated_delay() {
+    for start in 0..60 {
+        let step_ms = 5_000 + start * 3;
+        // A sensor that lives: a step of 0.1 mm/m to and fro.
+        let mast = |t: f64| if t * 1e3 >= f64::from(step_ms) { 20.0 } else { 0.0 } + if (t * 8.0).fract() < 0.5 { 0.1 } else { 0.0 };
+        let mut meter = LeanMeter::default();
+        let (mut half, mut shown) = (None, 0.0);
+        for (now, sensed) in rounds(8, mast) {
+            meter.take(Profile::bench().tilt_range, &sensed, now);
+            shown = meter.lean(&Correction::default()).map_or(0.0, |lean| f64::from(lean.forward.0) / 1e3);
+            if shown >= 10.0 && half.is_none() {
+                half = Some(now.since(Millis(step_ms)));
+            }
+            if now.0 >= step_ms + SETTLED_MS {
+                assert!((shown - 20.0).abs() <= 1.0, "{shown} after {} ms", now.0 - step_ms);
+            }
+        }
+        assert!((shown - 20.0).abs() < 0.2);
+        let half = half.unwrap();
+        assert!((400..=640).contains(&half), "half of the step after {half} ms");
+    }
+}
