@@ -21,6 +21,16 @@ fn its_plan_is_one_that_the_program_reads() {
     assert_eq!((plan.structure.as_str(), plan.depth.0), ("41", 3_200_400));
 }
 
+/// 1/4 in per ft is 2.083 % and not 2 %: both limits stand, each as it is.
+#[test]
+fn its_limits_are_ones_that_the_program_reads() {
+    let readme = readme();
+    let limits = readme.split("```toml").nth(2).and_then(|rest| rest.split("```").next()).expect("limits");
+    let set = host_tool::limits_file::Limits::read(limits).expect("sound").of(&shared_protocol::record::Plan::default());
+    let most: Vec<f64> = set.limits.iter().map(|limit| (limit.most * 1e5).round() / 1e5).collect();
+    assert_eq!((most, set.governs), (vec![0.020_83, 0.02], Some(host_tool::judge::limits::Governs::Guarded)));
+}
+
 #[test]
 fn its_commands_are_ones_that_the_program_has() {
     let typed = std::fs::read_to_string(tests::root().join("host-tool/cli/src/args.rs")).expect("the arguments");

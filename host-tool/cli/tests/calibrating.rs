@@ -116,6 +116,21 @@ fn a_tool_is_measured_through_a_pipe_and_what_cannot_be_right_is_refused() {
     assert!(listed.contains("\n  tool 2      1300 mm from pin"), "{listed}");
 }
 
+/// The guide in the documents names every calibration, and the program knows all that it names.
+#[test]
+fn the_guide_and_the_program_know_the_same_calibrations() {
+    let guide = include_str!("../../docs/calibrating.md");
+    let word = |rest: &'static str| rest.split(|c: char| !c.is_ascii_lowercase()).next().unwrap_or("");
+    let named: std::collections::BTreeSet<&str> = guide.split("borewitness calibrate ").skip(1).map(word).collect();
+    assert_eq!(named.iter().copied().collect::<Vec<_>>(), ["drift", "encoder", "level", "list", "mount", "play", "tool", "zero"]);
+    let help = String::from_utf8(run(&["calibrate", "--help"]).stdout).unwrap();
+    for what in &named {
+        assert!(help.lines().any(|line| line.trim_start().starts_with(&format!("- {what}: "))), "{what}: {help}");
+    }
+    let known = help.lines().filter(|line| line.trim_start().starts_with("- ")).count();
+    assert_eq!(known, named.len(), "{help}");
+}
+
 #[test]
 fn a_calibration_needs_a_rig() {
     let folder = tempfile::tempdir().unwrap();
