@@ -5,8 +5,8 @@
 //! 0 to 2, clipped at ±2 g, and its temperature, signed, 0.01 °C a step, at input register 3. At rest and plumb it
 //! reads 0, 0, +10,000; a toe that goes 12 mm/m forward, +120 forward. Both answer holding registers alike.
 //!
-//! A sensor that has no noise to flicker by still changes by one step now and then, as real ones do: one that never
-//! does is stuck.
+//! A tilt sensor that has no noise still changes by one step of its upright axis now and then, as real ones do: one
+//! that never does is stuck. An encoder at rest may well say the same for ever.
 
 use crate::chance::{Chance, Drawer};
 use crate::clock::{Moment, round_i32};
@@ -24,8 +24,8 @@ pub const ENCODER_UNIT: u8 = 1;
 pub const TILT_UNIT: u8 = 2;
 /// Encoder counts in a millimetre.
 pub const COUNTS_PER_MM: f64 = 10.0;
-/// Readings from one flicker of a sensor without noise to the next: encoder, tilt.
-const FLICKER_EVERY: (u32, u32) = (29, 37);
+/// Readings from one flicker of a tilt sensor without noise to the next.
+const FLICKER_EVERY: u32 = 37;
 /// How far a jump jumps: encoder counts, tilt steps.
 const JUMP: (i32, i32) = (5_000, 3_000);
 
@@ -92,27 +92,16 @@ struct Failing {
     frozen: Registers,
 }
 
-/// One sensor's chance, fault and count of readings.
+/// One sensor's chance, and its fault.
 #[derive(Clone, Debug)]
 struct Part<C> {
     chance: C,
     failing: Option<Failing>,
-    read: u32,
 }
 
 impl<C> Part<C> {
     fn new(chance: C) -> Self {
-        Self { chance, failing: None, read: 0 }
-    }
-
-    /// One step up or down at every so many readings.
-    fn flicker(&mut self, every: u32) -> i32 {
-        self.read = self.read.wrapping_add(1);
-        match (self.read % every, self.read / every % 2) {
-            (0, 0) => -1,
-            (0, _) => 1,
-            _ => 0,
-        }
+        Self { chance, failing: None }
     }
 }
 
@@ -125,6 +114,7 @@ pub struct Sensors {
     base_counts: f64,
     encoder: Part<Chance>,
     tilt: Part<Memory>,
+    tilt_read: u32,
     whims: Chance,
 }
 
@@ -139,6 +129,7 @@ impl Sensors {
             base_counts: f64::from(scenario.sensors.count_at_hub),
             encoder: Part::new(Chance::new(seed, Drawer::Encoder)),
             tilt: Part::new(Memory::new(Chance::new(seed, Drawer::Tilt))),
+            tilt_read: 0,
             whims: Chance::new(seed, Drawer::Faults),
         }
     }
@@ -194,16 +185,13 @@ impl Sensors {
 
     fn registers(&mut self, sensor: SensorName, world: &World) -> Registers {
         match sensor {
-            SensorName::Encoder => {
-                let count = self.count(world);
-                let flicker = if self.encoder_noise() > 0.0 { 0 } else { self.encoder.flicker(FLICKER_EVERY.0) };
-                encoder_registers(count.saturating_add(flicker))
-            }
+            SensorName::Encoder => encoder_registers(self.count(world)),
             SensorName::Tilt => {
                 let [f, r, up] = self.force(world);
                 let quiet = self.tilt_noise() + self.errors.noise_mg() <= 0.0;
-                let flicker = if quiet { self.tilt.flicker(FLICKER_EVERY.1) } else { 0 };
-                tilt_registers([f, r, up - flicker.abs()], world.temperature_deg())
+                self.tilt_read = self.tilt_read.wrapping_add(1);
+                let flicker = i32::from(quiet && self.tilt_read.is_multiple_of(FLICKER_EVERY));
+                tilt_registers([f, r, up - flicker], world.temperature_deg())
             }
         }
     }

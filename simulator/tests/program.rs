@@ -64,7 +64,7 @@ fn an_order_that_cannot_be_is_answered_in_one_line_and_the_work_goes_on() {
     assert_eq!(output.status.code(), Some(0));
     assert_eq!(complaints.len(), 8, "{complaints:?}");
     assert!(complaints[7].contains("go up first"));
-    let output = run(&["still-hole", "--speed", "100000"], "down\n");
+    let output = run(&["still-hole", "--speed", "20"], "down\nquit\n");
     assert!(text(&output.stderr).contains("start with --by-hand"));
 }
 
@@ -148,7 +148,7 @@ fn a_rig_can_be_calibrated_by_hand() {
     // 3 mm/m of the mast, 0.5 of the string, and what level, reading and hanging may add; half a turn cancels the rest.
     assert!((f64::midpoint(forward(level[0]), forward(level[1])) - 3.5).abs() < 1.0 && said.contains("the tape says "), "{said}");
     assert!(said.contains("tip   2000.0 mm"), "{said}");
-    let scenario_has_the_levers = run(&["still-hole", "--speed", "100000"], "pose mast\n");
+    let scenario_has_the_levers = run(&["still-hole", "--speed", "20"], "pose mast\nquit\n");
     assert!(text(&scenario_has_the_levers.stderr).contains("start with --by-hand"));
     assert!(text(&run(&["still-hole", "--by-hand", "--speed", "100000"], "pose plate 4\npose\n").stderr).lines().count() == 2);
 }
