@@ -4,6 +4,7 @@
 //! Units are in the names: `_m` metres, `_um_per_m` micrometres per metre, `_ms` milliseconds on the rig's clock.
 //! Codes stand as numbers with their meaning. Keys keep their order.
 
+use super::attached::{self, BudgetAttached, CalibrationAttached, LimitJudged};
 use super::hole::Hole;
 use super::words::{code, datum, hex, remarks, standing};
 use super::{LAYOUT, program};
@@ -22,6 +23,7 @@ struct Facts<'a> {
     hole: String,
     plan: Plan<'a>,
     rig: Option<Rig<'a>>,
+    calibrations: Option<Vec<CalibrationAttached<'a>>>,
     judged: Verdict<'a>,
     hubs: Vec<Hub>,
     tools: Vec<Tool>,
@@ -108,6 +110,9 @@ struct Verdict<'a> {
     plumb: &'static str,
     largest_misclosure_m: Option<f64>,
     reservations: &'a [String],
+    governing_statement: &'static str,
+    verdicts: Vec<LimitJudged<'a>>,
+    budgets: Vec<BudgetAttached<'a>>,
     axis: Vec<AxisPoint>,
 }
 
@@ -115,6 +120,8 @@ struct Verdict<'a> {
 struct AxisPoint {
     below_hub_m: f64,
     offset_m: Axes,
+    stick_m: Axes,
+    wall_guided_m: Axes,
     lean_m_per_m: Axes,
 }
 
@@ -245,6 +252,7 @@ fn facts<'a>(hole: &Hole<'a>) -> Facts<'a> {
         hole: hole.name(),
         plan: plan(hole),
         rig: setup.identity.as_ref().map(rig),
+        calibrations: attached::calibrations(hole),
         judged: verdict(hole),
         hubs: setup.hubs.iter().map(hub).collect(),
         tools: setup.tools.iter().map(tool).collect(),
@@ -316,7 +324,13 @@ fn rig(identity: &shared_protocol::record::Identity) -> Rig<'_> {
 
 fn verdict<'a>(hole: &Hole<'a>) -> Verdict<'a> {
     let judged = hole.judged;
-    let point = |p: &crate::judge::AxisPoint| AxisPoint { below_hub_m: p.depth, offset_m: axes(p.offset), lean_m_per_m: axes(p.lean) };
+    let point = |p: &crate::judge::AxisPoint| AxisPoint {
+        below_hub_m: p.depth,
+        offset_m: axes(p.offset),
+        stick_m: axes(p.stick),
+        wall_guided_m: axes(p.wall),
+        lean_m_per_m: axes(p.lean),
+    };
     Verdict {
         depth_below_datum_m: judged.depth,
         planned_m: judged.planned,
@@ -329,6 +343,9 @@ fn verdict<'a>(hole: &Hole<'a>) -> Verdict<'a> {
         plumb: standing(judged.lean_standing),
         largest_misclosure_m: judged.misclosure,
         reservations: &judged.reservations,
+        governing_statement: attached::governs(hole),
+        verdicts: attached::verdicts(hole),
+        budgets: attached::budgets(hole),
         axis: judged.axis.iter().map(point).collect(),
     }
 }

@@ -4,9 +4,9 @@ use super::hole::Hole;
 use super::layout::flow::Flow;
 use super::layout::letters::{Style, Weight};
 use super::layout::table::{Column, figures, names, table, times, words};
-use super::limits;
-use super::words::{NONE, Units, code, datum, difference_word, duration, standing};
+use super::words::{NONE, Units, code, datum, duration, standing};
 use super::worth::Quantity;
+use super::{limits, passes};
 use crate::facts::{Missing, Timed};
 use crate::judge::limits::Measurand;
 use crate::judge::{AxisPoint, Figure, LineAxes, Verdict, metres};
@@ -14,14 +14,13 @@ use shared_protocol::record::{Fault, Tool};
 use shared_protocol::state::{GapCause, ResetCause, Sensor, SensorFault};
 
 const HEADING: Style = Style::strong(11.0);
-const SIZE: f64 = 9.5;
 const REMARK: f64 = 8.5;
 /// Room that a heading keeps for what it heads.
 const KEEP: f64 = 52.0;
 
 /// A heading over a table or a paragraph.
 pub fn heading(flow: &mut Flow, text: &str) {
-    flow.space(9.0);
+    flow.space(7.0);
     flow.heading(2, text, HEADING, KEEP);
     flow.space(2.0);
 }
@@ -57,17 +56,16 @@ pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
     };
     let mut rows: Vec<Vec<String>> = judged.verdicts.iter().map(limited).collect();
     rows.extend(unlimited(hole));
-    heading(flow, "Plan and as drilled");
+    heading(flow, &format!("Plan and as drilled; depths below {}", datum(hole.plan())));
     let columns = [
-        names("Item", 2.3),
-        words("Planned", 1.0),
-        words("As drilled, ± 95 %", 1.9),
-        words("Variation", 1.3),
-        words("Limit", 1.8),
-        words("Measured; shown", 1.6),
+        names("Item", 2.1),
+        words("Planned", 0.95),
+        words("As drilled, ± 95 %", 3.1),
+        words("Variation", 1.05),
+        words("Limit", 1.6),
+        words("Measured; shown", 1.85),
     ];
     table(flow, &columns, &rows);
-    remark(flow, &format!("Depths count from {}.", datum(hole.plan())));
 }
 
 fn item(units: Units, measurand: Measurand) -> String {
@@ -89,17 +87,17 @@ fn unlimited(hole: &Hole<'_>) -> Vec<Vec<String>> {
     let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, b)| Figure { value, expanded: b.edge.expanded });
     let place = judged.budgets.as_ref().map(|b| b.place.expanded);
     let toe = |t: LineAxes| match place {
-        Some(place) => format!("{}, ± {} any way", units.place(t), units.amount(Quantity::Offset, place)),
+        Some(place) => format!("{}; ± {}", units.place(t), units.amount(Quantity::Offset, place)),
         None => units.place(t),
     };
     let lean = |l: LineAxes| format!("{}, {}", units.leaning(l.ahead, "ahead", "back"), units.leaning(l.right, "right", "left"));
     let (planned, cut) = (metres(hole.plan().diameter), hole.cut_diameter());
     vec![
-        row("Depth of the cutting edge", NONE.to_owned(), edge.map(|e| units.worth(Quantity::Depth, e)), None),
-        row("Toe, as a place", units.short(0.0), judged.toe.map(toe), judged.toe.map(|t| units.place(t))),
+        row("Cutting edge's depth", NONE.to_owned(), edge.map(|e| units.worth(Quantity::Depth, e)), None),
+        row("Toe, as a place", units.short(0.0), judged.toe.map(toe), judged.toe.map(|_| "as drilled".to_owned())),
         row("Tool's mean lean", units.lean(0.0), judged.mean_lean.map(lean), None),
         row("Diameter, of the tool", units.long(planned), cut.map(|d| units.long(d)), cut.map(|d| units.difference(d - planned))),
-        row("Hole's centre off the stake", units.short(0.0), Some("not measured".to_owned()), None),
+        row("Hole off the stake", units.short(0.0), Some("not measured".to_owned()), None),
     ]
 }
 
@@ -117,23 +115,22 @@ pub fn axis(flow: &mut Flow, hole: &Hole<'_>) -> bool {
             ]
         })
         .collect();
-    let title = "Axis, off the vertical through the hole's start";
-    let head = format!("Below {}", datum(hole.plan()));
+    let title = format!("Axis, off the vertical through the hole's start; depths below {}", datum(hole.plan()));
     let columns = [
-        names(&head, 2.6),
-        words("Along line", 1.3),
-        words("Across line", 1.3),
+        names("Depth", 1.3),
+        words("Along line", 1.5),
+        words("Across line", 1.5),
         words("Lean of the tool, along", 1.6),
         words("Lean of the tool, across", 1.6),
     ];
-    list(flow, title, &columns, &rows)
+    list(flow, &title, &columns, &rows)
 }
 
-/// The recorded points next below each of a dozen even depths, and the last.
+/// The recorded points next below each of some even depths, and the last.
 fn axis_points<'a>(hole: &Hole<'a>, units: Units) -> impl Iterator<Item = &'a AxisPoint> {
     let axis = &hole.judged.axis;
     let length = axis.last().map_or(0.0, |p| p.depth);
-    let step = units.steps().filter(|s| *s > 0.19).find(|s| length / s <= 12.0).unwrap_or(length.max(1.0));
+    let step = units.steps().filter(|s| *s > 0.19).find(|s| length / s <= 8.0).unwrap_or(length.max(1.0));
     let last = axis.len().saturating_sub(1);
     let mut next = step;
     axis.iter().enumerate().filter_map(move |(i, point)| {
@@ -150,7 +147,7 @@ pub fn lists(flow: &mut Flow, hole: &Hole<'_>) {
     let listed = [
         ("hub touches", hubs(flow, hole)),
         ("tools", tools(flow, hole)),
-        ("passes", passes(flow, hole)),
+        ("passes", passes::list_of(flow, hole)),
         ("sensor faults", faults(flow, hole)),
         ("restarts", restarts(flow, hole)),
         ("stretches without a tie to the hub", unreferenced(flow, hole)),
@@ -159,9 +156,9 @@ pub fn lists(flow: &mut Flow, hole: &Hole<'_>) {
     ];
     let none: Vec<&str> = listed.iter().filter(|(_, some)| !some).map(|(name, _)| *name).collect();
     if !none.is_empty() {
-        flow.space(9.0);
+        flow.space(6.0);
         let text = format!("{}.", none.join(", "));
-        flow.paragraph(&[(Weight::Strong, "None recorded: "), (Weight::Regular, &text)], SIZE);
+        flow.paragraph(&[(Weight::Strong, "None recorded  "), (Weight::Regular, &text)], REMARK);
     }
 }
 
@@ -176,6 +173,7 @@ fn hubs(flow: &mut Flow, hole: &Hole<'_>) -> bool {
     list(flow, "Hub touches", &[times("When", 2.0), figures("Encoder's count", 1.0), words("Misclosure", 2.0)], &rows)
 }
 
+/// Changes of tool; a single tool stands with the instrument.
 fn tools(flow: &mut Flow, hole: &Hole<'_>) -> bool {
     let units = hole.units();
     let row = |t: &Timed<Tool>| {
@@ -183,42 +181,7 @@ fn tools(flow: &mut Flow, hole: &Hole<'_>) -> bool {
     };
     let rows: Vec<Vec<String>> = hole.setup.tools.iter().map(row).collect();
     let columns = [names("Tool", 0.5), words("Put on", 2.0), words("Pin to cutting edge", 1.2), words("Cuts", 1.2)];
-    list(flow, "Tools", &columns, &rows)
-}
-
-fn passes(flow: &mut Flow, hole: &Hole<'_>) -> bool {
-    let units = hole.units();
-    let mut rows = Vec::new();
-    let mut left: Option<(u16, f64)> = None;
-    for pass in &hole.setup.passes {
-        let (tag, bottom) = (hole.below_datum(pass.body.tag), hole.below_datum(pass.body.bottom));
-        let found = match left {
-            Some((number, left)) if pass.body.number == number.wrapping_add(1) => difference_word(units, left - tag, "higher", "deeper"),
-            Some(_) => "pass missing".to_owned(),
-            None => NONE.to_owned(),
-        };
-        rows.push(vec![
-            pass.body.number.to_string(),
-            pass.moment.text(),
-            duration(pass.body.ended.since(pass.body.began)),
-            units.long(tag),
-            units.long(bottom),
-            units.short(bottom - tag),
-            found,
-        ]);
-        left = Some((pass.body.number, bottom));
-    }
-    let (met, gone) = ("Met bottom at", "Left it at");
-    let columns = [
-        names("No.", 0.45),
-        words("Began", 2.6),
-        words("Took", 1.1),
-        words(met, 1.35),
-        words(gone, 1.35),
-        words("New", 1.0),
-        words("Bottom found", 1.4),
-    ];
-    list(flow, &format!("Passes, depths below {}", datum(hole.plan())), &columns, &rows)
+    rows.len() == 1 || list(flow, "Tools", &columns, &rows)
 }
 
 /// A row to each fault, from its beginning; the record of an end stands alone only where the beginning is missing.
@@ -252,15 +215,17 @@ fn restarts(flow: &mut Flow, hole: &Hole<'_>) -> bool {
     list(flow, "Restarts of the rig", &columns, &rows)
 }
 
+/// A sentence to each stretch of time; every set-up begins with one.
 fn unreferenced(flow: &mut Flow, hole: &Hole<'_>) -> bool {
-    let rows: Vec<Vec<String>> = (hole.unreferenced().iter())
-        .map(|u| {
-            let until = u.until.map_or_else(|| "not tied again".to_owned(), |c| c.moment.text());
-            vec![u.from.moment.text(), until, hole.units().long(hole.below_datum(u.from.body.depth))]
-        })
-        .collect();
-    let bottom = format!("Bottom then, below {}", datum(hole.plan()));
-    list(flow, "Depth not tied to the hub", &[times("From", 1.4), words("Until", 1.4), words(&bottom, 1.6)], &rows)
+    let stretches = hole.unreferenced();
+    for stretch in &stretches {
+        let until = stretch.until.map_or_else(|| "on: not tied again".to_owned(), |c| format!("until {}", c.moment.text()));
+        let bottom = hole.units().long(hole.below_datum(stretch.from.body.depth));
+        let text = format!("from {} {until}; bottom then at {bottom}.", stretch.from.moment.text());
+        flow.space(6.0);
+        flow.paragraph(&[(Weight::Strong, "Depth not tied to the hub  "), (Weight::Regular, &text)], REMARK);
+    }
+    !stretches.is_empty()
 }
 
 fn gaps(flow: &mut Flow, hole: &Hole<'_>) -> bool {

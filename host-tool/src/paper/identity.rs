@@ -11,17 +11,17 @@ use crate::judge::metres;
 use shared_protocol::VERSION;
 use shared_protocol::record::Identity;
 
-const SIZE: f64 = 9.5;
+const SIZE: f64 = 8.5;
 
 /// Names and values, two to a row.
 fn pairs(flow: &mut Flow, all: &[(&str, String)]) {
-    let row = |two: &[(&str, String)]| {
-        let mut cells: Vec<String> = two.iter().flat_map(|(name, value)| [(*name).to_owned(), value.clone()]).collect();
+    let row = |some: &[(&str, String)]| {
+        let mut cells: Vec<String> = some.iter().flat_map(|(name, value)| [(*name).to_owned(), value.clone()]).collect();
         cells.resize(4, String::new());
         cells
     };
     let rows: Vec<Vec<String>> = all.chunks(2).map(row).collect();
-    table(flow, &[names("", 1.2), words("", 1.8), names("", 1.2), words("", 1.8)], &rows);
+    table(flow, &[names("", 0.75), words("", 2.1), names("", 0.85), words("", 2.3)], &rows);
 }
 
 /// Who measured and with what.
@@ -50,7 +50,7 @@ pub fn instrument(flow: &mut Flow, hole: &Hole<'_>) {
             ("Simulated", reality.to_owned()),
             ("Firmware", of(&|i| text(&i.firmware))),
             ("Configuration", of(&|i| hex(&i.configuration))),
-            ("Calibrations", "listed with the uncertainty".to_owned()),
+            ("Tool", tool(hole)),
             (
                 "Depth encoder",
                 of(&|i| if i.encoder_absolute { "keeps its place without power".to_owned() } else { "incremental".to_owned() }),
@@ -73,6 +73,18 @@ fn text(raw: &str) -> String {
     if raw.trim().is_empty() { NONE.to_owned() } else { raw.to_owned() }
 }
 
+fn tool(hole: &Hole<'_>) -> String {
+    let units = hole.units();
+    match &hole.setup.tools[..] {
+        [] => "not recorded".to_owned(),
+        [tool] => {
+            let (length, diameter) = (units.long(metres(tool.body.length)), units.long(metres(tool.body.diameter)));
+            format!("{}, pin to cutting edge {length}, cuts {diameter}", tool.body.tool)
+        }
+        tools => format!("{} in turn, listed", tools.len()),
+    }
+}
+
 fn clock(hole: &Hole<'_>) -> String {
     let known = hole.last_wall().is_some();
     (if known { "rig's own, set by the host's" } else { "time unknown: nobody told the rig" }).to_owned()
@@ -89,18 +101,17 @@ pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
         DigestState::Differs => "does not fit the slots in hand",
         DigestState::Open => "none: not closed",
     };
+    let epoch = setup.identity.as_ref().map_or("not recorded".to_owned(), |i| i.epoch.to_string());
     let told = |f: &dyn Fn(&shared_protocol::record::Closed) -> String| closed.map_or(NONE.to_owned(), |c| f(&c.body));
     pairs(
         flow,
         &[
-            ("Slots", format!("{} of 32 bytes, {first} to {last}", setup.slots.len())),
-            ("Epoch", setup.identity.as_ref().map_or("record missing".to_owned(), |i| i.epoch.to_string())),
+            ("Slots", format!("{} of 32 bytes, {first} to {last}, epoch {epoch}", setup.slots.len())),
+            ("Rig's digest", state.to_owned()),
             ("Increments", format!("{}; by the rig's own count {}", setup.increments.len(), told(&|c| c.increments.to_string()))),
             ("Passes", format!("{}; by the rig's own count {}", setup.passes.len(), told(&|c| c.passes.to_string()))),
-            ("Of unknown kinds", setup.unknown.to_string()),
-            ("Unreadable", setup.malformed.to_string()),
+            ("Not read", format!("{} of unknown kinds, {} unreadable", setup.unknown, setup.malformed)),
             ("Quality", quality(hole)),
-            ("Rig's digest", state.to_owned()),
         ],
     );
     flow.space(4.0);
@@ -134,21 +145,18 @@ fn quality(hole: &Hole<'_>) -> String {
 
 /// What a certificate must have a place for and this version does not record.
 pub fn not_recorded(flow: &mut Flow) {
-    figures::heading(flow, "Not recorded in this version");
-    let none = || NONE.to_owned();
-    pairs(
-        flow,
-        &[
-            ("Reviewed by", none()),
-            ("Revision", "first; supersedes nothing".to_owned()),
-            ("Soundings", none()),
-            ("Hand plumb", none()),
-            ("Refusal, rock", none()),
-            ("Water, casing", none()),
-            ("Fit of the pole", none()),
-            ("Volumes", none()),
-            ("Locate ticket", none()),
-            ("State of the hole", none()),
-        ],
-    );
+    flow.space(6.0);
+    let fields = [
+        "Reviewed by",
+        "Soundings",
+        "Hand plumb",
+        "Refusal, rock",
+        "Water, casing",
+        "Fit of the pole",
+        "Volumes",
+        "Locate ticket",
+        "State of the hole",
+    ];
+    let text = format!("{} {NONE}. Revision: first; supersedes nothing.", fields.join(&format!(" {NONE}; ")));
+    flow.paragraph(&[(Weight::Strong, "Not recorded in this version  "), (Weight::Regular, &text)], SIZE);
 }

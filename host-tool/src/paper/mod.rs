@@ -2,10 +2,11 @@
 //!
 //! [`layout`] knows letters, pages and the archival file, and nothing of holes. [`hole`] is a hole as paper sees
 //! it; [`words`] and [`worth`] write figures in the sheet's units. [`certificate`] puts together [`drawing`],
-//! [`statements`] with [`limits`], [`figures`], [`uncertainty`] and [`identity`]; [`summary`] sets a structure's holes side by side; [`attachment`] is the record to
+//! [`statements`] with [`limits`], [`figures`], [`uncertainty`] and [`identity`]; [`summary`] sets a structure's holes side by side; [`attachment`], with [`attached`], is the record to
 //! read by machine. Metadata and dates come from the record, never from the clock, so that the same record gives
 //! the same bytes.
 
+pub mod attached;
 pub mod attachment;
 pub mod certificate;
 pub mod drawing;
@@ -15,6 +16,7 @@ pub mod identity;
 pub mod layout;
 pub mod levels;
 pub mod limits;
+pub mod passes;
 pub mod scales;
 pub mod statements;
 pub mod summary;

@@ -1,15 +1,16 @@
 //! What the figures of a hole are worth, table by table: the budget's results and sources, the calibrations.
 
+use super::attached::held;
 use super::figures::{heading, list, remark};
 use super::hole::Hole;
 use super::layout::flow::Flow;
-use super::layout::table::{figures, names, words};
+use super::layout::table::{figures, names, table, times, words};
 use super::limits::MEAN_LENGTH;
 use super::words::{NONE, Units};
 use super::worth::{Quantity, two_digits};
 use crate::judge::budget::{Along, Budget, Budgets, MODEL, Row, Unit, day};
 use crate::judge::spread::Shape;
-use crate::judge::{Validity, validity};
+use crate::judge::validity;
 use shared_protocol::record::Stamp;
 use shared_protocol::state::CalibrationItem;
 
@@ -22,26 +23,28 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
     };
     let columns = [
         names("Uncertainty of", 2.6),
-        figures("Combined standard", 1.2),
+        figures("Combined, standard", 1.5),
         figures("Factor", 0.6),
         figures("95 %", 1.1),
-        words("One bounded source makes most of it", 2.2),
+        words("Most of it, and bounded", 2.2),
     ];
     list(flow, "Uncertainty", &columns, &results(hole, budgets));
     flow.space(5.0);
     let columns = [
-        names("Source", 2.3),
-        words("Of", 0.95),
-        words("Where from", 1.9),
-        words("Value", 1.9),
-        figures("Times", 0.75),
-        words("Along hole", 0.7),
-        figures("Makes", 1.0),
+        times("Source", 2.5),
+        words("Acts on", 0.95),
+        words("Where from", 2.25),
+        words("Value", 1.2),
+        words("Distribution", 1.05),
+        figures("Times", 0.7),
+        words("Along", 0.6),
+        figures("Makes", 1.05),
     ];
-    super::layout::table::table(flow, &columns, &sources(hole.units(), budgets, hole.judged.toe.is_some()));
+    table(flow, &columns, &sources(hole.units(), budgets, hole.judged.toe.is_some()));
     remark(
         flow,
-        "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, a disc the radius of all places alike; “makes” is what it adds as a \
+        "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, a disc the radius of all places alike; \
+         “makes” is what it adds as a \
          standard deviation. The factor comes from the distribution of the sum; for a toe as a place it is that of a circle, 2.45 where all \
          is normal. Allowances are common practice, no source.",
     );
@@ -78,8 +81,8 @@ fn results(hole: &Hole<'_>, budgets: &Budgets) -> Vec<Vec<String>> {
 pub fn acts_on(budgets: &Budgets, toe_known: bool) -> Vec<(&'static str, &Row)> {
     let both = budgets.distance.rows.len();
     let acts = |i: usize, row: &Row| match i {
-        _ if i >= both => "toe, across it",
-        _ if row.source == MODEL => "toe, along it",
+        _ if i >= both => "toe, across",
+        _ if row.source == MODEL => "toe, along",
         _ => "toe",
     };
     let toe = budgets.place.rows.iter().enumerate().filter(|_| toe_known).map(|(i, row)| (acts(i, row), row));
@@ -97,6 +100,7 @@ fn sources(units: Units, budgets: &Budgets, toe_known: bool) -> Vec<Vec<String>>
             on.to_owned(),
             row.basis.clone(),
             value(units, row),
+            distribution(row.value).to_owned(),
             if row.unit == Unit::Metres { two_digits(row.sensitivity.abs()) } else { units.arm(row.sensitivity.abs()) },
             along.to_owned(),
             units.amount(Quantity::Offset, row.contributes().standard()),
@@ -112,9 +116,17 @@ fn value(units: Units, row: &Row) -> String {
         Unit::Radians => format!("{}°", two_digits(value.to_degrees())),
     };
     match row.value {
-        Shape::Normal(deviation) => format!("{}, normal", amount(deviation)),
-        Shape::Rectangular(half_width) => format!("± {}, rectangular", amount(half_width)),
-        Shape::Disc(radius) => format!("within {}, disc", amount(radius)),
+        Shape::Normal(deviation) => amount(deviation),
+        Shape::Rectangular(half_width) => format!("± {}", amount(half_width)),
+        Shape::Disc(radius) => format!("within {}", amount(radius)),
+    }
+}
+
+fn distribution(shape: Shape) -> &'static str {
+    match shape {
+        Shape::Normal(_) => "normal",
+        Shape::Rectangular(_) => "rectangular",
+        Shape::Disc(_) => "disc",
     }
 }
 
@@ -122,11 +134,6 @@ fn value(units: Units, row: &Row) -> String {
 pub fn calibrations(flow: &mut Flow, hole: &Hole<'_>) {
     let stamps = hole.setup.instruments.as_ref().map_or(&[][..], |i| &i.stamps[..]);
     let row = |stamp: &Stamp| {
-        let standing = match validity(hole.setup, stamp) {
-            Validity::Held => "held",
-            Validity::Expired => "expired",
-            Validity::Unknown => "not known: no time of day",
-        };
         vec![
             CalibrationItem::from_raw(stamp.item)
                 .map_or_else(|| format!("code {}, unknown to this version", stamp.item), |i| item(i).to_owned()),
@@ -135,18 +142,18 @@ pub fn calibrations(flow: &mut Flow, hole: &Hole<'_>) {
             day(stamp.expires),
             in_unit(hole.units(), stamp.item, stamp.uncertainty),
             in_unit(hole.units(), stamp.item, stamp.residual),
-            standing.to_owned(),
+            held(validity(hole.setup, stamp)).to_owned(),
         ]
     };
     let rows: Vec<Vec<String>> = stamps.iter().map(row).collect();
     let columns = [
-        names("Calibrated", 1.5),
+        names("Calibrated", 1.8),
         words("By whom", 1.2),
         words("On", 0.95),
         words("Holds until", 0.95),
-        words("Uncertainty", 1.2),
-        words("Residual", 1.2),
-        words("When drilled", 0.9),
+        words("Uncertainty", 1.6),
+        words("Residual", 1.5),
+        words("At drilling", 1.0),
     ];
     if !list(flow, "Calibrations in force", &columns, &rows) {
         heading(flow, "Calibrations in force");
@@ -175,7 +182,7 @@ const ITEMS: [CalibrationItem; 6] = [
 fn item(item: CalibrationItem) -> &'static str {
     match item {
         CalibrationItem::TiltZero => "tilt sensor's zero",
-        CalibrationItem::TiltDrift => "its drift with temperature",
+        CalibrationItem::TiltDrift => "its drift with warmth",
         CalibrationItem::Mount => "its turn about the tool",
         CalibrationItem::ToolLevel => "tool against mast",
         CalibrationItem::Encoder => "depth encoder",

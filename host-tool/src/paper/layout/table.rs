@@ -4,7 +4,7 @@ use super::flow::Flow;
 use super::letters::{Lines, Weight};
 use super::marks::{Align, Mark, Role, text_marks};
 
-const SIZE: f64 = 9.0;
+const SIZE: f64 = 8.0;
 const BETWEEN_COLUMNS: f64 = 9.0;
 const BETWEEN_ROWS: f64 = 1.6;
 const UNDER_HEAD: f64 = 3.0;
