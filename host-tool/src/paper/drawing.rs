@@ -23,6 +23,8 @@ const HEADER: f64 = 40.0;
 const FOOTER: f64 = 64.0;
 /// Most that the plan and either side of an elevation may take.
 const HALF: f64 = 51.0;
+/// A circle that reaches farther than so many times the lines is cut off at the plan's edge.
+const CIRCLE_MOST: f64 = 4.0;
 const TICK_LEAST: f64 = 22.0;
 /// What the marks mean.
 const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: as drilled, in the middle of the two fine lines, a straight stick \
@@ -77,7 +79,7 @@ impl<'a> Picture<'a> {
     #[must_use]
     pub fn new(hole: &'a Hole<'a>, frame: Frame) -> Self {
         let depth = DepthScale::fit(depths(hole).into_iter(), frame.y + HEADER, frame.bottom() - FOOTER);
-        let reach = farthest(hole).max(hole.judged.lean_limit * longest(hole));
+        let reach = reach(hole, hole.judged.lean_limit * longest(hole));
         let exaggeration = exaggeration(reach, HALF, depth.per_metre);
         Self { hole, depth, sideways: depth.per_metre * exaggeration, exaggeration, stretches: hole.axis_stretches() }
     }
@@ -92,12 +94,14 @@ impl<'a> Picture<'a> {
     }
 }
 
-/// How far from the vertical either model or the circle about the toe reaches, metres.
+/// How far from the vertical there is something to see, metres: either model, the plumb limit, and the circle about the
+/// toe unless it would make all else too small.
 #[must_use]
-pub fn farthest(hole: &Hole<'_>) -> f64 {
+pub fn reach(hole: &Hole<'_>, limit: f64) -> f64 {
     let models = hole.judged.axis.iter().flat_map(|p| [p.offset, p.stick, p.wall]).map(LineAxes::magnitude);
-    let circle = hole.judged.toe.map(|toe| toe.magnitude() + circle(hole).unwrap_or(0.0));
-    models.chain(circle).fold(0.0, f64::max)
+    let lines = models.fold(limit, f64::max);
+    let circle = hole.judged.toe.map_or(0.0, |toe| toe.magnitude() + circle(hole).unwrap_or(0.0));
+    lines.max(circle.min(CIRCLE_MOST * lines))
 }
 
 /// Radius of the circle that holds the toe in 95 % of cases, metres.

@@ -1,6 +1,6 @@
 //! The column beside the elevations: what each level is, and the plan view between them.
 
-use super::drawing::{Picture, SMALL, circle, farthest, trace};
+use super::drawing::{self, Picture, SMALL, circle, trace};
 use super::hole::Hole;
 use super::layout::letters::{Letters, Lines, Style, Weight};
 use super::layout::marks::{Align, Frame, Mark, Pen, Tone, text_marks};
@@ -109,7 +109,7 @@ fn limit(picture: &Picture<'_>) -> f64 {
 
 /// What the plan reaches to any side of its centre, points.
 fn reach(picture: &Picture<'_>) -> f64 {
-    (farthest(picture.hole).max(limit(picture)) * picture.sideways).max(16.0)
+    (drawing::reach(picture.hole, limit(picture)) * picture.sideways).max(16.0)
 }
 
 /// What is said under the plan; broken where it is too long for the column.
@@ -150,7 +150,8 @@ fn plan(letters: &mut Letters, picture: &Picture<'_>, frame: Frame, under: &[Lin
     let place = |offset: LineAxes| (x + offset.right * picture.sideways, y - offset.ahead * picture.sideways);
     marks.extend(trace(picture, &|offset, _: &AxisPoint| place(offset)));
     if let Some((toe, radius)) = picture.hole.judged.toe.zip(circle(picture.hole)) {
-        marks.push(Mark::Circle(place(toe), radius * picture.sideways, Some(Pen::Fine), None));
+        let edge = Frame { x: x - cross, y: y - cross, width: 2.0 * cross, height: 2.0 * cross };
+        marks.push(Mark::Within(edge, vec![Mark::Circle(place(toe), radius * picture.sideways, Some(Pen::Fine), None)]));
     }
     marks.push(Mark::Circle((x, y), 2.0, Some(Pen::Fine), Some(Tone::White)));
     marks

@@ -31,12 +31,12 @@ pub fn quantity(measurand: Measurand) -> Quantity {
     }
 }
 
-/// One verdict in a sentence or three: "3.187 m ± 0.029 m below …; limit 3.100 to 3.250 m, by the plan. Measured
+/// One verdict in a sentence or three: "3.187 m ± 0.029 m below …; limit 3.100 to 3.250 m, source: plan. Measured
 /// within. Shown within."
 #[must_use]
 pub fn statement(hole: &Hole<'_>, verdict: &Verdict) -> String {
     let limit = &verdict.limit;
-    let said = format!("{}; limit {}, by the {}", measured(hole, verdict), limit_words(hole.units(), limit), limit.source);
+    let said = format!("{}; limit {}, source: {}", measured(hole, verdict), limit_words(hole.units(), limit), limit.source);
     format!("{said}. {}. {}.", capital(&plain(hole.units(), verdict)), capital(&guarded(&verdict.guarded)))
 }
 

@@ -3,7 +3,9 @@
 use crate::holes::{Sample, good, worst};
 use crate::readers::{Word, placed_words, qpdf_complaint, words};
 use crate::{SIZES, certificate, right_leg, samples, summary};
-use host_tool::paper::{PageSize, Printing};
+use host_tool::judge::judge_by;
+use host_tool::judge::limits::{Limit, LimitSet, Measurand};
+use host_tool::paper::{Hole, PageSize, Printing, hole_certificate};
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 use shared_protocol::units::{CentiDegrees, Lean, Micrometres};
@@ -44,6 +46,31 @@ fn no_word_lies_over_another_or_leaves_the_page() {
         let some = [worst(), right_leg(), with_feet(worst()), good(), right_leg(), worst(), worst()];
         let found = collisions(&summary(&some, Printing::archive(size)));
         assert!(found.is_empty(), "summary: {}", found.join("\n"));
+    }
+}
+
+/// As many limits as a file may hold, with texts longer than a line, on one thing after the other.
+#[test]
+fn many_limits_with_long_texts_fit() {
+    let measurands = [Measurand::Depth, Measurand::OverallLean, Measurand::LeanAnywhere, Measurand::Toe];
+    let limit = |i: usize| Limit {
+        measurand: measurands[i % 4],
+        least: (i % 8 == 0).then_some(-1e9),
+        most: [1e-12, 0.02, 3.0, 1e9][i / 4 % 4],
+        written: "W".repeat(120),
+        source: format!("\u{202E}{} \u{7} {}", "w".repeat(150), "漢".repeat(20)),
+    };
+    let limits = LimitSet { limits: (0..40).map(limit).collect(), governs: None };
+    for sample in [good(), worst(), with_feet(worst())] {
+        for size in SIZES {
+            let setup = sample.setup();
+            let judged = judge_by(&setup, &limits);
+            let hole = Hole { setup: &setup, judged: &judged };
+            let pdf = hole_certificate(&hole, Printing::archive(size)).expect("a certificate");
+            let found = collisions(&pdf);
+            assert!(found.is_empty(), "{size:?}: {}", found.join("\n"));
+            assert!(qpdf_complaint(&pdf).is_empty());
+        }
     }
 }
 

@@ -3,6 +3,7 @@
 mod holes;
 mod hostile;
 mod readers;
+mod worth;
 
 use holes::{Sample, good, good_feet, worst};
 use host_tool::judge::judge;
@@ -103,10 +104,10 @@ fn the_archive_file_names_its_standards() {
 fn the_text_gives_the_figures_back() {
     let text = words(&letter(&good()));
     for figure in [
-        "Depth 3.187 m ± 0.021 m below original ground at the pole's low side; limit 3.100 to 3.250 m, by the plan as loaded into the rig. \
-         Measured within. Shown within.",
+        "Depth 3.187 m ± 0.021 m below original ground at the pole's low side; limit 3.100 to 3.250 m, source: plan as loaded into \
+         the rig. Measured within. Shown within.",
         "−13 mm",
-        "limit up to 20.0 mm/m, by the plan as loaded into the rig. Measured within. Shown within.",
+        "limit up to 20.0 mm/m, source: plan as loaded into the rig. Measured within. Shown within.",
         "Touched twice; largest misclosure 3 mm, and 10 mm is the most accepted.",
         "the rig's digest fits them.",
         "2027-01-15T01:00:00-07:00",
@@ -136,8 +137,8 @@ fn the_text_gives_the_figures_back_in_feet_and_inches() {
     let text = words(&letter(&good_feet()));
     for figure in [
         "as drilled 10 ft 4 1/4 in",
-        "limit 10 ft 0 in to 11 ft 0 in, by the plan as loaded into the rig. Measured within. Shown within.",
-        "limit up to 0.250 in/ft,",
+        "limit 10 ft 0 in to 11 ft 0 in, source: plan as loaded into the rig. Measured within. Shown within.",
+        "limit up to 0.250 in/ft, source: plan as loaded into the rig. Measured within. Shown within.",
         "largest misclosure 1/8 in",
         "hub, 0 ft 6 in above datum",
         "−1 3/4 in",

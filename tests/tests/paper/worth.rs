@@ -1,0 +1,183 @@
+//! What the paper says its figures are worth: half-widths, both statements, reasons, the budget, the calibrations.
+
+use crate::holes::{Sample, good, good_feet, worst};
+use crate::readers::{attachment, lines, pages, words};
+use crate::{SIZES, certificate, with};
+use host_tool::judge::budget::MODEL;
+use host_tool::judge::limits::{Governs, Limit, LimitSet, Measurand};
+use host_tool::judge::{Judged, judge, judge_by};
+use host_tool::paper::drawing::{Picture, draw};
+use host_tool::paper::layout::letters::Letters;
+use host_tool::paper::layout::marks::{Frame, Mark, Pen};
+use host_tool::paper::{Hole, PageSize, Printing, hole_certificate};
+use serde_json::Value;
+use shared_protocol::units::Micrometres;
+
+fn text(sample: &Sample) -> String {
+    words(&certificate(sample, Printing::archive(PageSize::A4)))
+}
+
+fn limited(sample: &Sample, limits: &LimitSet) -> Vec<u8> {
+    let setup = sample.setup();
+    let judged = judge_by(&setup, limits);
+    hole_certificate(&Hole { setup: &setup, judged: &judged }, Printing::archive(PageSize::Letter)).expect("a certificate")
+}
+
+fn limit(measurand: Measurand, most: f64, written: &str, source: &str) -> Limit {
+    Limit { measurand, least: None, most, written: written.to_owned(), source: source.to_owned() }
+}
+
+/// By hand, of depth: standard deviations of 1.5 (encoder), 1.5, 3.0, 3.0 / √3 (misclosure), 1.0, 0.5 × 3.187 / √3
+/// (stretch) make 4.29 mm for the cutting edge, and with 10 mm of the floor 10.88 mm; times 1.96 it is 8.4 and 21 mm.
+#[test]
+fn the_budget_of_depth_is_the_one_worked_out_by_hand() {
+    let lines = lines(&certificate(&good(), Printing::archive(PageSize::A4)));
+    for said in [
+        "depth of the hole, with its floor 0.011 m 1.96 ± 0.021 m –",
+        "depth of the cutting edge 0.0043 m 1.96 ± 0.0084 m –",
+        "Cutting edge's depth – 3.1870 m ± 0.0084 m – – –",
+        "encoder's scale depth calibration of 2026-10-24 1.5 mm normal 1.0 same 1.5 mm",
+        "stretch and warming depth allowance ± 0.50 mm/m rectangular 3.2 m same 0.92 mm",
+        "misclosure on the hub depth touches of the hub ± 3.0 mm rectangular 1.0 varies 1.7 mm",
+        // 2.5 mm/m of play over 3.187 m, by √3
+        "play in the guide toe calibration of 2026-10-24 ± 2.5 mm/m rectangular 3.2 m same 4.6 mm",
+    ] {
+        assert!(lines.iter().any(|line| line == said), "{said:?} in {lines:?}");
+    }
+}
+
+/// 1970-01-01 + 20 750 days is 2026-10-24, + 20 932 days 2027-04-24 (`date -d "1970-01-01 + 20750 days"`).
+#[test]
+fn calibrations_say_who_when_until_when_and_whether_they_held() {
+    let held = text(&good());
+    for said in [
+        "tilt sensor's zero B. Nobody 2026-10-24 2027-04-24 0.30 mm/m 0.41 mm/m held",
+        "depth encoder B. Nobody 2026-10-24 2027-04-24 1.5 mm 2.1 mm held",
+    ] {
+        assert!(held.contains(said), "{said:?} in {held}");
+    }
+    let none = text(&with(|s| s.stamps = Some(Vec::new())));
+    assert!(none.contains("Never calibrated, so that the budget takes an allowance: tilt sensor's zero, its drift"), "{none}");
+    assert!(none.contains("allowance: never calibrated"), "{none}");
+    let unknown = text(&with(|s| s.stamps = None));
+    assert!(unknown.contains("No record of calibrations; the budget takes allowances"), "{unknown}");
+}
+
+/// Expired, beyond the misclosure, not tied: the figure is still compared with its limit, and nothing is shown.
+#[test]
+fn what_bars_a_statement_is_said_beside_it() {
+    let expired = text(&with(|s| s.stamps.iter_mut().flatten().for_each(|stamp| stamp.expires = 20_800)));
+    for said in [
+        "Measured within. Not shown: the calibration of the encoder expired on 2026-12-13.",
+        "Measured within. Not shown: the calibration of the tilt zero expired on 2026-12-13; the calibration of the tool level expired",
+        "0.41 mm/m expired",
+        "within; not shown",
+    ] {
+        assert!(expired.contains(said), "{said:?} in {expired}");
+    }
+    // the hub closes to 3 mm
+    let misclosed = text(&with(|s| s.identity.as_mut().unwrap().misclosure_limit = Micrometres(2_000)));
+    assert!(misclosed.contains("Not shown: misclosure on the hub is 3 mm, and 2 mm is the most accepted."), "{misclosed}");
+    let timeless = text(&with(|s| s.clock = false));
+    assert!(
+        timeless.contains("Not shown: the time of day is not known, so the calibration of the encoder may have expired."),
+        "{timeless}"
+    );
+}
+
+/// By hand: the lean grows to 8.36 mm/m at 3.307 m, so over the last 100 mm it is 8.36 × 3.2625 / 3.307 = 8.2 mm/m.
+/// 8.2 ± 5.5 mm/m: shown within 1/48 (1/4 in per ft), over 7 mm/m by 1.2, neither of those two and 1 % shown.
+#[test]
+fn several_limits_on_one_thing_each_have_both_statements() {
+    let limits = LimitSet {
+        limits: vec![
+            limit(Measurand::OverallLean, 1.0 / 48.0, "1/4 in per ft", "Example county, section 5"),
+            limit(Measurand::OverallLean, 0.01, "1 %", "Example owner"),
+            limit(Measurand::OverallLean, 0.007, "7 mm/m", "Example owner"),
+            limit(Measurand::LeanAnywhere, 0.002, "2 mm/m", "Example owner"),
+            limit(Measurand::Toe, 0.05, "50 mm", "Example owner"),
+        ],
+        governs: Some(Governs::Guarded),
+    };
+    let text = words(&limited(&good(), &limits));
+    let reaches = "Not shown, since the 95 % interval reaches over the limit.";
+    for said in [
+        "limit 1/4 in per ft (up to 20.8 mm/m), source: Example county, section 5. Measured within. Shown within.".to_owned(),
+        format!("limit 1 % (up to 10.0 mm/m), source: Example owner. Measured within. {reaches}"),
+        format!("limit 7 mm/m (up to 7.0 mm/m), source: Example owner. Measured outside, by 1.2 mm/m. {reaches}"),
+        "Lean along the hole 8.2 mm/m ± 2.9 mm/m at most, over any 100 mm; limit 2 mm/m (up to 2.0 mm/m), source: Example owner. \
+         Measured outside, by 6.2 mm/m. Shown outside."
+            .to_owned(),
+        "Toe's distance 26 mm ± 17 mm off the vertical through the hole's start; limit 50 mm (up to 50 mm), source: Example owner. \
+         Measured within. Shown within."
+            .to_owned(),
+        "By the limit set the second of them decides.".to_owned(),
+    ] {
+        assert!(text.contains(&said), "{said:?} in {text}");
+    }
+}
+
+/// The attached facts hold what was judged, in metres, to the last digit.
+#[test]
+fn the_attached_facts_carry_verdicts_budgets_and_calibrations() {
+    let limits = LimitSet { limits: vec![limit(Measurand::Toe, 0.05, "50 mm", "\"Example\"\n")], governs: Some(Governs::Plain) };
+    let facts: Value = serde_json::from_slice(&attachment(&limited(&good(), &limits), "facts.json")).expect("JSON");
+    let judged: Judged = judge_by(&good().setup(), &limits);
+    let (verdicts, budgets) = (&facts["judged"]["verdicts"], &facts["judged"]["budgets"]);
+    assert_eq!(verdicts.as_array().map(Vec::len), Some(3));
+    for (attached, verdict) in verdicts.as_array().unwrap().iter().zip(&judged.verdicts) {
+        let figure = verdict.measured.expect("a figure");
+        assert_eq!((attached["measured"].as_f64(), attached["uncertainty_95"].as_f64()), (Some(figure.value), Some(figure.expanded)));
+        assert_eq!((&attached["plain"], &attached["guarded"]), (&"within".into(), &"shown within".into()));
+    }
+    assert_eq!((&verdicts[2]["source"], &facts["judged"]["governing_statement"]), (&"\"Example\"\n".into(), &"plain".into()));
+    let of_depth = &judged.budgets.as_ref().unwrap().depth;
+    assert_eq!(budgets[0]["uncertainty_95"].as_f64(), Some(of_depth.expanded));
+    assert_eq!(budgets[0]["sources"].as_array().map(Vec::len), Some(of_depth.rows.len()));
+    let squares: f64 = budgets[0]["sources"].as_array().unwrap().iter().map(|s| s["contributes_standard"].as_f64().unwrap().powi(2)).sum();
+    assert!((squares.sqrt() - budgets[0]["standard"].as_f64().unwrap()).abs() < 1e-9, "the sources make the result");
+    assert_eq!(
+        (facts["calibrations"][4]["holds_until"].as_str(), facts["calibrations"][4]["uncertainty"].as_u64()),
+        (Some("2027-04-24"), Some(1_500))
+    );
+}
+
+/// In the plan: a circle of the 95 % radius about the toe, a line by either model, all at the drawing's sideways scale.
+#[test]
+fn the_plan_holds_both_models_and_the_circle_to_scale() {
+    let setup = good().setup();
+    let judged = judge(&setup);
+    let hole = Hole { setup: &setup, judged: &judged };
+    let frame = Frame { x: 50.0, y: 100.0, width: 512.0, height: 450.0 };
+    let scale = Picture::new(&hole, frame).sideways;
+    let marks = draw(&mut Letters::new(), frame, &hole);
+    let middle = marks.iter().find_map(|m| if let Mark::Circle(at, 2.0, ..) = m { Some(*at) } else { None }).expect("the plan's middle");
+    let circles = marks.iter().filter_map(|m| if let Mark::Within(_, inner) = m { Some(inner) } else { None }).flatten();
+    let large = circles.filter_map(|m| if let Mark::Circle(at, r, Some(Pen::Fine), None) = m { Some((*at, *r)) } else { None });
+    let (at, radius) = large.last().expect("the circle");
+    let toe = judged.toe.unwrap();
+    assert!((radius - judged.budgets.as_ref().unwrap().place.expanded * scale).abs() < 0.01, "{radius}");
+    assert!((at.0 - middle.0 - toe.right * scale).abs() < 0.01 && (middle.1 - at.1 - toe.ahead * scale).abs() < 0.01, "{at:?}");
+    let last = judged.axis.last().unwrap();
+    for model in [last.stick, last.wall] {
+        let end = (middle.0 + model.right * scale, middle.1 - model.ahead * scale);
+        let near = |p: &(f64, f64)| (p.0 - end.0).hypot(p.1 - end.1) < 0.01;
+        assert!(marks.iter().any(|m| matches!(m, Mark::Line(points, Pen::Fine, _) if points.last().is_some_and(near))), "{model:?}");
+    }
+}
+
+#[test]
+fn a_dominant_rectangular_source_is_named() {
+    let text = text(&good());
+    assert!(text.contains(&format!("toe's distance off the vertical 8.9 mm 1.95 ± 17 mm {MODEL}")), "{text}");
+}
+
+#[test]
+fn a_typical_hole_takes_a_page_of_drawing_and_words_and_two_of_figures() {
+    for sample in [good(), good_feet()] {
+        for size in SIZES {
+            assert_eq!(pages(&certificate(&sample, Printing::archive(size))).len(), 3, "{size:?}");
+        }
+    }
+    assert!(pages(&certificate(&worst(), Printing::archive(PageSize::A4))).len() > 3, "a troubled one takes more");
+}
