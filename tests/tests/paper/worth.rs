@@ -153,8 +153,8 @@ fn the_plan_holds_both_models_and_the_circle_to_scale() {
     let marks = draw(&mut Letters::new(), frame, &hole);
     let middle = marks.iter().find_map(|m| if let Mark::Circle(at, 2.0, ..) = m { Some(*at) } else { None }).expect("the plan's middle");
     let circles = marks.iter().filter_map(|m| if let Mark::Within(_, inner) = m { Some(inner) } else { None }).flatten();
-    let large = circles.filter_map(|m| if let Mark::Circle(at, r, Some(Pen::Fine), None) = m { Some((*at, *r)) } else { None });
-    let (at, radius) = large.last().expect("the circle");
+    let mut large = circles.filter_map(|m| if let Mark::Circle(at, r, Some(Pen::Fine), None) = m { Some((*at, *r)) } else { None });
+    let (at, radius) = large.next_back().expect("the circle");
     let toe = judged.toe.unwrap();
     assert!((radius - judged.budgets.as_ref().unwrap().place.expanded * scale).abs() < 0.01, "{radius}");
     assert!((at.0 - middle.0 - toe.right * scale).abs() < 0.01 && (middle.1 - at.1 - toe.ahead * scale).abs() < 0.01, "{at:?}");
