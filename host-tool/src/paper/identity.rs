@@ -143,20 +143,17 @@ fn quality(hole: &Hole<'_>) -> String {
     if bits == 0 { "no remarks".to_owned() } else { format!("{marked} increments with remarks: {}", remarks(bits)) }
 }
 
+/// Fields that no version yet fills.
+const NOT_RECORDED: [&str; 7] =
+    ["Reviewed by", "Refusal, rock", "Water, casing", "Fit of the pole", "Volumes", "Locate ticket", "State of the hole"];
+
 /// What a certificate must have a place for and this version does not record.
-pub fn not_recorded(flow: &mut Flow) {
+pub fn not_recorded(flow: &mut Flow, hole: &Hole<'_>) {
     flow.space(6.0);
-    let fields = [
-        "Reviewed by",
-        "Soundings",
-        "Hand plumb",
-        "Refusal, rock",
-        "Water, casing",
-        "Fit of the pole",
-        "Volumes",
-        "Locate ticket",
-        "State of the hole",
-    ];
+    let judged = hole.judged;
+    let entered = [("Soundings", judged.sounded.is_none()), ("Hand plumb", judged.plumbed.is_empty())];
+    let missing = entered.iter().filter(|(_, missing)| *missing).map(|(field, _)| *field);
+    let fields: Vec<&str> = missing.chain(NOT_RECORDED).collect();
     let text = format!("{} {NONE}. Revision: first; supersedes nothing.", fields.join(&format!(" {NONE}; ")));
     flow.paragraph(&[(Weight::Strong, "Not recorded in this version  "), (Weight::Regular, &text)], SIZE);
 }

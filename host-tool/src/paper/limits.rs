@@ -44,6 +44,7 @@ pub fn statement(hole: &Hole<'_>, verdict: &Verdict) -> String {
 fn measured(hole: &Hole<'_>, verdict: &Verdict) -> String {
     let (units, of) = (hole.units(), verdict.limit.measurand);
     let what = match of {
+        Measurand::Depth if hole.judged.sounded.is_some() => format!("by soundings, below {}", datum(hole.plan())),
         Measurand::Depth => format!("below {}", datum(hole.plan())),
         Measurand::OverallLean => "over the whole hole (toe over depth)".to_owned(),
         Measurand::LeanAnywhere => format!("at most, over any {}", units.short(MEAN_LENGTH)),

@@ -43,10 +43,9 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
     table(flow, &columns, &sources(hole.units(), budgets, hole.judged.toe.is_some()));
     remark(
         flow,
-        "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, a disc the radius of all places alike; \
-         “makes” is what it adds as a \
-         standard deviation. The factor comes from the distribution of the sum; for a toe as a place it is that of a circle, 2.45 where all \
-         is normal. Allowances are common practice, no source.",
+        "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, that of a disc its \
+         radius, all places alike; “makes” is what it adds as a standard deviation. The factor comes from the distribution of the sum; for \
+         a toe as a place it is that of a circle, 2.45 where all is normal. Allowances are common practice, no source.",
     );
 }
 
@@ -118,7 +117,7 @@ fn value(units: Units, row: &Row) -> String {
     match row.value {
         Shape::Normal(deviation) => amount(deviation),
         Shape::Rectangular(half_width) => format!("± {}", amount(half_width)),
-        Shape::Disc(radius) => format!("within {}", amount(radius)),
+        Shape::Disc(radius) => amount(radius),
     }
 }
 

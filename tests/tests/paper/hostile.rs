@@ -55,7 +55,7 @@ fn many_limits_with_long_texts_fit() {
     let measurands = [Measurand::Depth, Measurand::OverallLean, Measurand::LeanAnywhere, Measurand::Toe];
     let limit = |i: usize| Limit {
         measurand: measurands[i % 4],
-        least: (i % 8 == 0).then_some(-1e9),
+        least: i.is_multiple_of(8).then_some(-1e9),
         most: [1e-12, 0.02, 3.0, 1e9][i / 4 % 4],
         written: "W".repeat(120),
         source: format!("\u{202E}{} \u{7} {}", "w".repeat(150), "漢".repeat(20)),

@@ -39,8 +39,8 @@ fn the_budget_of_depth_is_the_one_worked_out_by_hand() {
         "encoder's scale depth calibration of 2026-10-24 1.5 mm normal 1.0 same 1.5 mm",
         "stretch and warming depth allowance ± 0.50 mm/m rectangular 3.2 m same 0.92 mm",
         "misclosure on the hub depth touches of the hub ± 3.0 mm rectangular 1.0 varies 1.7 mm",
-        // 2.5 mm/m of play over 3.187 m, by √3
-        "play in the guide toe calibration of 2026-10-24 ± 2.5 mm/m rectangular 3.2 m same 4.6 mm",
+        // anywhere within 2.5 mm/m over 3.187 m: half of that on each axis
+        "play in the guide toe calibration of 2026-10-24 2.5 mm/m disc 3.2 m same 4.0 mm",
     ] {
         assert!(lines.iter().any(|line| line == said), "{said:?} in {lines:?}");
     }
@@ -105,7 +105,7 @@ fn several_limits_on_one_thing_each_have_both_statements() {
         "limit 1/4 in per ft (up to 20.8 mm/m), source: Example county, section 5. Measured within. Shown within.".to_owned(),
         format!("limit 1 % (up to 10.0 mm/m), source: Example owner. Measured within. {reaches}"),
         format!("limit 7 mm/m (up to 7.0 mm/m), source: Example owner. Measured outside, by 1.2 mm/m. {reaches}"),
-        "Lean along the hole 8.2 mm/m ± 2.9 mm/m at most, over any 100 mm; limit 2 mm/m (up to 2.0 mm/m), source: Example owner. \
+        "Lean along the hole 8.2 mm/m ± 2.6 mm/m at most, over any 100 mm; limit 2 mm/m (up to 2.0 mm/m), source: Example owner. \
          Measured outside, by 6.2 mm/m. Shown outside."
             .to_owned(),
         "Toe's distance 26 mm ± 17 mm off the vertical through the hole's start; limit 50 mm (up to 50 mm), source: Example owner. \
@@ -166,10 +166,12 @@ fn the_plan_holds_both_models_and_the_circle_to_scale() {
     }
 }
 
+/// By hand: half of what the models differ by, 12.3 mm by √3, play 4.0, tool against mast 1.6, settling 1.7, the zero
+/// 1.0 and bending 0.9 mm make 8.6 mm.
 #[test]
-fn a_dominant_rectangular_source_is_named() {
+fn a_dominant_bounded_source_is_named() {
     let text = text(&good());
-    assert!(text.contains(&format!("toe's distance off the vertical 8.9 mm 1.95 ± 17 mm {MODEL}")), "{text}");
+    assert!(text.contains(&format!("toe's distance off the vertical 8.6 mm 1.93 ± 17 mm {MODEL}")), "{text}");
 }
 
 #[test]
