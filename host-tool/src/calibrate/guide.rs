@@ -17,6 +17,8 @@ use std::collections::VecDeque;
 /// How long sensors may take to rest, and how long no raw reading may come, ms.
 const REST_MS: u64 = 60_000;
 const SILENT_MS: u64 = 5_000;
+/// A raw reading is the mean over so long before it, ms.
+const MEAN_MS: u64 = 1_000;
 /// How long a calibration holds where nobody says otherwise, and at most, days.
 const YEAR_DAYS: u32 = 365;
 const HOLDS_MOST_DAYS: u32 = 5 * 366;
@@ -166,6 +168,9 @@ impl Guide {
         self.heard = now;
         let At::Settling(settling, since) = &mut self.at else { return Ok(()) };
         let since = *since;
+        if now.saturating_sub(since) < MEAN_MS {
+            return Ok(()); // it still tells of what was before Enter
+        }
         let (given, shown) = match settling {
             Settling::Attitude(attitudes) => match attitudes.take(raw) {
                 Rest::Steady(reading) => (Some(Given::Attitude(reading)), reading.text()),

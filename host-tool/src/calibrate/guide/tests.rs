@@ -159,6 +159,21 @@ impl Walk {
     }
 }
 
+/// Readings are means over a second: one that came half a second after Enter is half of the position before.
+#[test]
+fn a_mean_from_before_enter_does_not_count() {
+    let mut walk = walk(Procedure::Zero { four: false }, InForce::default());
+    for forward in [5_000, -3_000] {
+        walk.answer("").unwrap();
+        walk.raw.forward = MicroG(forward + 250);
+        walk.pass(1).unwrap();
+        walk.raw.forward = MicroG(forward);
+        walk.pass(9).unwrap();
+    }
+    walk.answer("yes").unwrap();
+    assert_eq!(walk.sent().values[0], 1_000);
+}
+
 #[test]
 fn who_signs_and_for_how_long_need_not_be_asked() {
     let mut walk = walk(Procedure::Tool, InForce::default());
