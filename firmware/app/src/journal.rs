@@ -2,7 +2,8 @@
 //!
 //! Slot `n` stands at `n mod capacity`, so the newest lap fills the ring from its start and bisection finds the
 //! head. Outside the ring two pairs of marks, slots themselves, say which epoch this is and what a host has on
-//! disk. A slot torn by a power cut is never written over: its number is skipped and declared as a gap.
+//! disk. Slots torn by power cuts are never written over, nor what a host may have: their numbers are skipped and
+//! declared as a gap.
 
 use crate::memory::Memory;
 use sha2::{Digest, Sha256};
@@ -20,7 +21,9 @@ const EPOCH_KIND: u8 = 241;
 const HELD_KIND: u8 = 240;
 /// Neighbours that are tried when a slot met in the search is damaged.
 const PROBES: u32 = 8;
-/// Reclaimed slots after which the loss is declared.
+/// Damaged slots at the head that are skipped: more power cuts in a row than anybody has seen.
+const TORN_MAX: u32 = 64;
+/// Reclaimed slots after which the loss is declared unasked.
 const DECLARE_EVERY: u32 = 32;
 
 /// Why a record is not in the memory.
@@ -76,8 +79,8 @@ pub struct Journal {
 /// What recovery found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Found {
-    /// A slot that a power cut tore: its number is skipped.
-    pub torn: Option<u32>,
+    /// Slots that power cuts tore, first and last: their numbers are skipped.
+    pub torn: Option<(u32, u32)>,
 }
 
 impl Journal {
@@ -93,10 +96,16 @@ impl Journal {
             journal.head = newest.sequence().saturating_add(1);
             journal.boot = newest.boot().wrapping_add(1);
         }
-        if journal.raw(memory, journal.head) == Err(ReadFault::Damaged) {
-            found.torn = Some(journal.head);
-            journal.head = journal.head.saturating_add(1);
+        let first = journal.head;
+        // A number that a host has is never given again, even where the memory has lost what it stood for.
+        let floor = journal.held_below;
+        for _ in 0..TORN_MAX {
+            if journal.head >= floor && journal.raw(memory, journal.head) != Err(ReadFault::Damaged) {
+                break;
+            }
+            journal.head = floor.max(journal.head.saturating_add(1));
         }
+        found.torn = (journal.head > first).then(|| (first, journal.head.saturating_sub(1)));
         journal.tail = journal.head.saturating_sub(capacity);
         (journal, found)
     }
@@ -265,15 +274,19 @@ impl Journal {
         self.write_mark(memory, at, HELD_KIND, self.held_count, [self.epoch, below]);
     }
 
-    /// Slots that gave way before any host had them, not yet declared: first and last.
+    /// Slots that gave way before any host had them, not yet declared: first and last. `asked` is whether a host waits
+    /// for them; otherwise a few are let come together. Where the ring is full the last is the one that the declaration
+    /// itself takes the place of.
     #[must_use]
-    pub fn undeclared_loss(&mut self) -> Option<(u32, u32)> {
+    pub fn undeclared_loss(&mut self, asked: bool) -> Option<(u32, u32)> {
         let from = self.declared.max(self.held_below);
-        if self.tail.saturating_sub(from) < DECLARE_EVERY {
+        let lost = self.tail.saturating_sub(from);
+        if lost == 0 || (!asked && lost < DECLARE_EVERY) {
             return None;
         }
-        self.declared = self.tail;
-        Some((from, self.tail.saturating_sub(1)))
+        let full = self.head.saturating_sub(self.tail) >= self.capacity;
+        self.declared = self.tail.saturating_add(u32::from(full));
+        Some((from, self.declared.saturating_sub(1)))
     }
 
     /// Sequence of the oldest slot held.
@@ -363,8 +376,23 @@ mod tests {
             let at = 4_096 + (n % 40) as usize * 32;
             memory.bytes[at..at + 9].copy_from_slice(&[0x5A; 9]); // nine bytes of the next slot, then the cut
             let (journal, found) = Journal::recover(&mut memory);
-            assert_eq!((journal.head(), found.torn), (n + 1, Some(n)), "after {n}");
+            assert_eq!((journal.head(), found.torn), (n + 1, Some((n, n))), "after {n}");
         }
+    }
+
+    #[test]
+    fn several_torn_slots_are_skipped_and_what_a_host_has_is_never_numbered_again() {
+        let mut memory = small();
+        let (mut journal, _) = Journal::recover(&mut memory);
+        (0..10).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
+        memory.bytes[4_096 + 32 * 10..][..64].fill(0x5A);
+        let (journal, found) = Journal::recover(&mut memory);
+        assert_eq!((journal.head(), found.torn), (12, Some((10, 11))));
+        let (mut journal, _) = Journal::recover(&mut memory);
+        journal.acknowledge(&mut memory, 1, 10);
+        memory.bytes[4_096..].fill(0); // all slots lost, the marks not
+        let (journal, found) = Journal::recover(&mut memory);
+        assert_eq!((journal.head(), found.torn), (10, Some((0, 9))));
     }
 
     #[test]
@@ -390,10 +418,13 @@ mod tests {
         (0..50).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
         journal.acknowledge(&mut memory, 1, 45);
         (50..100).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
-        assert_eq!(journal.undeclared_loss(), None, "15 lost: not yet");
+        assert_eq!(journal.undeclared_loss(false), None, "15 lost: not yet");
         (100..120).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
-        assert_eq!(journal.undeclared_loss(), Some((45, 79)));
-        assert_eq!(journal.undeclared_loss(), None);
+        assert_eq!(journal.undeclared_loss(false), Some((45, 80)), "80 gives way to the declaration itself");
+        assert_eq!(journal.undeclared_loss(true), None);
+        (120..123).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
+        assert_eq!(journal.undeclared_loss(false), None, "2 lost, and nobody asks");
+        assert_eq!(journal.undeclared_loss(true), Some((81, 83)), "somebody asks");
     }
 
     #[test]

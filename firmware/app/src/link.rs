@@ -26,6 +26,8 @@ const DECLARED: usize = 8;
 pub(crate) struct Link {
     accumulator: Accumulator,
     cursor: Option<u32>,
+    /// A host has asked for slots, and has not yet been told of those that are gone.
+    pub(crate) asked: bool,
     greeted: bool,
     last_live: Option<Millis>,
     last_outlook: Option<Millis>,
@@ -47,8 +49,14 @@ impl<M: Memory> Rig<M> {
     fn answer(&mut self, message: &Message<'_>, now: Millis, outlet: &mut impl Outlet) {
         match message {
             Message::Ask(_) => self.link.greeted = false,
-            Message::Replay(Replay { from }) => self.link.cursor = Some((*from).clamp(self.journal.tail(), self.journal.head())),
-            Message::Acknowledge(Acknowledge { epoch, below, .. }) => self.journal.acknowledge(&mut self.memory, *epoch, *below),
+            Message::Replay(Replay { from }) => {
+                self.link.cursor = Some((*from).clamp(self.journal.tail(), self.journal.head()));
+                self.link.asked = true;
+            }
+            Message::Acknowledge(Acknowledge { epoch, below, .. }) => {
+                self.declare_loss(true, now); // what is gone is acknowledged too, so it is named first
+                self.journal.acknowledge(&mut self.memory, *epoch, *below);
+            }
             Message::Command { request, command } => {
                 let reply = self.obey(*request, command, now);
                 send(outlet, &Message::Reply(reply)); // no room: the host asks again and hears the same
@@ -91,6 +99,7 @@ impl<M: Memory> Rig<M> {
         let Some(cursor) = self.link.cursor else { return false };
         let mut raw: Vec<u8, { SLOTS_MAX * SLOT_BYTES }> = Vec::new();
         let mut next = cursor.max(self.journal.tail());
+        self.link.asked |= next > cursor;
         for _ in 0..SLOTS_MAX {
             if next >= self.journal.head() {
                 break;

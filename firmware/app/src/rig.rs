@@ -100,8 +100,8 @@ impl<M: Memory> Rig<M> {
         rig.take_up();
         let epoch = rig.journal.epoch();
         rig.record(&Record::Start(Start { at: now, cause: cause.raw(), epoch }));
-        if let Some(torn) = found.torn {
-            rig.record(&Record::Gap(Gap { at: now, first: torn, last: torn, cause: GapCause::Torn.raw() }));
+        if let Some((first, last)) = found.torn {
+            rig.record(&Record::Gap(Gap { at: now, first, last, cause: GapCause::Torn.raw() }));
         }
         if rig.hole.is_some() {
             rig.record_reference(now);
@@ -116,10 +116,16 @@ impl<M: Memory> Rig<M> {
             self.sense(&sensed, now);
         }
         self.hear(received, now, outlet);
-        if let Some((first, last)) = self.journal.undeclared_loss() {
+        let asked = core::mem::take(&mut self.link.asked);
+        self.declare_loss(asked, now);
+        self.tell(now, sensed.is_some(), outlet);
+    }
+
+    /// Records which slots gave way before any host had them.
+    pub(crate) fn declare_loss(&mut self, asked: bool, now: Millis) {
+        if let Some((first, last)) = self.journal.undeclared_loss(asked) {
             self.record(&Record::Gap(Gap { at: now, first, last, cause: GapCause::Reclaimed.raw() }));
         }
-        self.tell(now, sensed.is_some(), outlet);
     }
 
     /// Gives the memory back, as a power cut does: everything in RAM is gone.

@@ -26,13 +26,13 @@ fn main() -> ExitCode {
 
 fn all(seed: u64, every: u64, pairs_every: u64) -> ExitCode {
     let picked = |cuts: Vec<Cut>, every: u64| cuts.into_iter().filter(|cut| cut.byte % every == 0).collect::<Vec<_>>();
-    let singles = picked(cuts(Length::Long, seed), every);
-    let (tried, mut failed) = try_all(&singles, |cut| vec![(None, aftermath(cut, seed ^ cut.byte, true, |m| m))]);
+    let singles = picked(cuts(Length::Long, seed, |m| m), every);
+    let (tried, mut failed) = try_all(&singles, |cut| vec![(None, aftermath(cut, seed ^ cut.byte, true))]);
     println!("{tried} cuts, each taken up again, worked on and drained");
-    let short = cuts(Length::Short, seed);
+    let short = cuts(Length::Short, seed, |m| m);
     let (pairs, more) = try_all(&short, |cut| {
         let seconds = seconds(cut, seed).into_iter().filter(|second| (cut.byte + second.byte) % pairs_every == 0);
-        seconds.map(|second| (Some(second.byte), aftermath(&second, seed ^ second.byte, false, |m| m))).collect()
+        seconds.map(|second| (Some(second.byte), aftermath(&second, seed ^ second.byte, false))).collect()
     });
     println!("{pairs} pairs of cuts, the second while the rig recovered from the first");
     failed.extend(more);
@@ -53,7 +53,7 @@ fn seconds(cut: &Cut, seed: u64) -> Vec<Cut> {
     site.plug(false);
     site.stay(1_000);
     // What the first cut had settled counts as certain still, unless the recovery gave it way.
-    (1..).zip(memory.take_images()).map(|(byte, image)| Cut { byte, image, disk: disk.clone() }).collect()
+    (1..).zip(memory.take_images()).map(|(byte, image)| Cut { byte, image, disk: disk.clone(), power_cuts: 2 }).collect()
 }
 
 type Failure = (u64, Option<u64>, String);
@@ -81,14 +81,14 @@ fn try_all(cuts: &[Cut], attempt: impl Fn(&Cut) -> Vec<(Option<u64>, Result<(), 
 
 fn one(seed: u64, byte: u64, second: Option<u64>) -> ExitCode {
     let length = if second.is_some() { Length::Short } else { Length::Long };
-    let Some(cut) = cuts(length, seed).into_iter().find(|cut| cut.byte == byte) else {
+    let Some(cut) = cuts(length, seed, |m| m).into_iter().find(|cut| cut.byte == byte) else {
         eprintln!("cuts: the rig does not write byte {byte}");
         return ExitCode::from(2);
     };
     let outcome = match second {
-        None => aftermath(&cut, seed ^ byte, true, |m| m),
+        None => aftermath(&cut, seed ^ byte, true),
         Some(second) => match seconds(&cut, seed).into_iter().find(|cut| cut.byte == second) {
-            Some(cut) => aftermath(&cut, seed ^ second, false, |m| m),
+            Some(cut) => aftermath(&cut, seed ^ second, false),
             None => Err(format!("the recovery does not write byte {second}")),
         },
     };

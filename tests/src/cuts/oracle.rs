@@ -3,7 +3,6 @@
 use super::script::{Cut, work_on};
 use super::site::{Disk, RING_AT, Site};
 use firmware_app::journal::Journal;
-use firmware_app::memory::Memory;
 use host_tool::facts::{DigestState, read};
 use shared_protocol::record::{Gap, Record};
 use shared_protocol::slot::Slot;
@@ -11,18 +10,18 @@ use shared_protocol::state::{Answer, GapCause};
 use simulator::frail::FrailMemory;
 use std::collections::BTreeMap;
 
-/// Takes a cut up again on a memory of this seed, by way of `wrap` (a canary goes wrong there), and says what is wrong.
+/// Takes a cut up again on a memory of this seed, works on where that is wanted, and says what is wrong.
 ///
 /// # Errors
 /// One line: what does not hold.
-pub fn aftermath<M: Memory>(cut: &Cut, seed: u64, work: bool, wrap: impl FnOnce(FrailMemory) -> M) -> Result<(), String> {
+pub fn aftermath(cut: &Cut, seed: u64, work: bool) -> Result<(), String> {
     let mut copy = FrailMemory::new(cut.image.found.clone(), seed);
     let held = Journal::recover(&mut copy).0.held_below();
     if held > cut.disk.below {
         return Err(format!("the rig believes that all below {held} is on disk, and it is so below {}", cut.disk.below));
     }
     let memory = FrailMemory::new(cut.image.found.clone(), seed);
-    let mut site = Site::start(wrap(memory), (*cut.disk).clone(), 1_000);
+    let mut site = Site::start(memory, (*cut.disk).clone(), 1_000);
     if !site.drain() {
         return Err("the rig is never drained".to_owned());
     }
@@ -35,7 +34,7 @@ pub fn aftermath<M: Memory>(cut: &Cut, seed: u64, work: bool, wrap: impl FnOnce(
             return Err("the rig is not drained in the end".to_owned());
         }
     }
-    holds(&site.disk, &certain(&cut.image.kept))
+    holds(&site.disk, &certain(&cut.image.kept), cut.power_cuts)
 }
 
 /// The slots that a memory holds for certain.
@@ -44,7 +43,7 @@ fn certain(kept: &[u8]) -> BTreeMap<u32, [u8; 32]> {
     places.filter_map(|bytes| Slot::check(bytes).ok()).map(|slot| (slot.sequence(), *slot.bytes())).collect()
 }
 
-fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>) -> Result<(), String> {
+fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>, power_cuts: u64) -> Result<(), String> {
     if let Some(sequence) = disk.conflicts.first() {
         return Err(format!("slot {sequence} came twice with different bytes"));
     }
@@ -62,9 +61,9 @@ fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>) -> Result<(), String> {
     if let Some(lost) = (0..end).find(|n| !disk.slots.contains_key(n) && named(*n).is_none()) {
         return Err(format!("slot {lost} is not on disk, and no gap names it"));
     }
-    let torn = gaps.iter().filter(|gap| gap.cause == GapCause::Torn.raw()).map(|gap| u64::from(gap.last - gap.first) + 1).max();
-    if torn.is_some_and(|slots| slots > 1) {
-        return Err("a cut tore more than the slot being written".to_owned());
+    let torn: u64 = gaps.iter().filter(|gap| gap.cause == GapCause::Torn.raw()).map(|gap| u64::from(gap.last - gap.first) + 1).sum();
+    if torn > power_cuts {
+        return Err(format!("{power_cuts} power cuts tore {torn} slots"));
     }
     digests(disk)
 }

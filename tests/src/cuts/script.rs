@@ -21,6 +21,8 @@ pub struct Cut {
     pub image: Image,
     /// The host's disk.
     pub disk: Arc<Disk>,
+    /// Power cuts so far, this one among them.
+    pub power_cuts: u64,
 }
 
 /// What is worked.
@@ -38,15 +40,15 @@ pub fn blank() -> Vec<u8> {
     vec![0; RING_AT + RING_SLOTS * 32]
 }
 
-/// Works on a memory and returns every cut that could have been.
+/// Works on a memory, by way of `wrap` (a canary goes wrong there), and returns every cut that could have been.
 ///
 /// # Panics
 /// When the rig refuses to work.
 #[must_use]
-pub fn cuts(length: Length, seed: u64) -> Vec<Cut> {
+pub fn cuts<M: Memory>(length: Length, seed: u64, wrap: impl FnOnce(FrailMemory) -> M) -> Vec<Cut> {
     let memory = FrailMemory::new(blank(), seed);
     memory.keep_images();
-    let mut work = Work { site: Site::start(memory.clone(), Disk::default(), 0), memory, cuts: Vec::new() };
+    let mut work = Work { site: Site::start(wrap(memory.clone()), Disk::default(), 0), memory, cuts: Vec::new() };
     work.collect(&Arc::new(Disk::default()));
     match length {
         Length::Short => work.hole(100.0, None),
@@ -58,21 +60,21 @@ pub fn cuts(length: Length, seed: u64) -> Vec<Cut> {
     work.cuts
 }
 
-struct Work {
-    site: Site<FrailMemory>,
+struct Work<M: Memory> {
+    site: Site<M>,
     memory: FrailMemory,
     cuts: Vec<Cut>,
 }
 
-impl Work {
+impl<M: Memory> Work<M> {
     fn collect(&mut self, disk: &Arc<Disk>) {
         let images = self.memory.take_images();
         let before = self.memory.written() - images.len() as u64;
-        self.cuts.extend((before + 1..).zip(images).map(|(byte, image)| Cut { byte, image, disk: disk.clone() }));
+        self.cuts.extend((before + 1..).zip(images).map(|(byte, image)| Cut { byte, image, disk: disk.clone(), power_cuts: 1 }));
     }
 
     /// Does something that takes one turn or a few.
-    fn act<T>(&mut self, act: impl FnOnce(&mut Site<FrailMemory>) -> T) -> T {
+    fn act<T>(&mut self, act: impl FnOnce(&mut Site<M>) -> T) -> T {
         let disk = Arc::new(self.site.disk.clone());
         let done = act(&mut self.site);
         self.collect(&disk);
