@@ -113,6 +113,7 @@ impl Memory {
         let own_mg = tilt.noise_mg();
         let sd_g = (felt.vibration_mg * felt.vibration_mg + extra_mg * extra_mg + own_mg * own_mg).sqrt() / 1_000.0;
         let fresh = (1.0 - keeps * keeps).sqrt();
+        let tone_g = tilt.tone_mg / 1_000.0 * libm::sin(std::f64::consts::TAU * tilt.tone_hz * now.seconds());
         std::array::from_fn(|axis| {
             self.passed_g[axis] = says[axis] + keeps * (self.passed_g[axis] - says[axis]);
             let mut noise = 0.0;
@@ -120,7 +121,7 @@ impl Memory {
                 self.noise[axis] = keeps * self.noise[axis] + fresh * self.chance.bell();
                 noise = sd_g * self.noise[axis];
             }
-            tilt.steps(self.passed_g[axis] + noise)
+            tilt.steps(self.passed_g[axis] + noise + if axis == 0 { tone_g } else { 0.0 })
         })
     }
 

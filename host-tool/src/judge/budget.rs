@@ -48,7 +48,7 @@ impl Default for Allowances {
         Self {
             hub_touch: 0.001_5,
             hub_level: 0.004,
-            floor: 0.012_5,
+            floor: 0.012,
             held: 0.001,
             stretch: 0.000_5,
             untaped: 0.02,

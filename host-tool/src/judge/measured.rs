@@ -54,6 +54,9 @@ const CIRCLE: f64 = 2.447_7;
 /// Half-width of an interval that holds 95 % of a normal error, in standard deviations.
 const INTERVAL: f64 = 1.96;
 
+/// What a normal error exceeds once in a hundred times, in standard deviations.
+const ONCE_IN_100: f64 = 2.576;
+
 /// Depth by soundings, metres below the datum; `None` where there are none.
 ///
 /// Their mean: it is the floor's mean level that a butt is set on. Standard uncertainty after JCGM 100:2008, 5.1.2: the
@@ -68,6 +71,14 @@ pub fn sounded(measurements: &[Measurement]) -> Option<Figure> {
     let scatter = if n > 1.0 { (squares / (n - 1.0) / n).sqrt() } else { 0.0 };
     let tape = soundings.iter().map(|m| m.standard).fold(0.0, f64::max);
     Some(Figure { value: mean, expanded: INTERVAL * scatter.hypot(tape) })
+}
+
+/// Whether soundings and the rig differ by more than both uncertainties together make likely once in a hundred times:
+/// one of them is wrong. The rig's figure is of the floor, like the soundings.
+#[must_use]
+pub fn contradict(sounded: Figure, by_rig: Figure) -> bool {
+    let apart = (sounded.value - by_rig.value).abs();
+    apart > ONCE_IN_100 / INTERVAL * sounded.expanded.hypot(by_rig.expanded)
 }
 
 /// Every hand plumb beside the axis.
@@ -106,9 +117,17 @@ mod tests {
         assert!((figure.value - 3.22).abs() < 1e-12 && (figure.expanded - 0.024_663).abs() < 1e-6, "{figure:?}");
     }
 
+    #[test]
+    fn a_rig_that_the_tape_contradicts() {
+        let figure = |value, expanded| Figure { value, expanded };
+        // ±30 and ±40 mm at 95 % are 50 together, and 65.7 once in a hundred times
+        assert!(!contradict(figure(3.0, 0.03), figure(3.065, 0.04)) && contradict(figure(3.0, 0.03), figure(2.934, 0.04)));
+    }
+
     /// The 95 % quantiles of χ² with one and with two degrees of freedom are 3.841 and 5.991 (statistical tables).
     #[test]
     fn factors_are_those_of_the_tables() {
         assert!((INTERVAL * INTERVAL - 3.841).abs() < 0.001 && (CIRCLE * CIRCLE - 5.991).abs() < 0.001);
+        assert!((ONCE_IN_100 * ONCE_IN_100 - 6.635).abs() < 0.001); // 99 %, one degree of freedom
     }
 }

@@ -56,6 +56,8 @@ pub struct Judged {
     pub governs: Option<Governs>,
     /// Depth by soundings, metres below the datum, which then governs; `None` where nobody sounded the hole.
     pub sounded: Option<Figure>,
+    /// Whether the soundings and the rig contradict each other.
+    pub contradicted: bool,
     /// Hand plumbs beside the axis.
     pub plumbed: Vec<Plumbed>,
     /// Why figures may be worth less, in plain words.
@@ -85,6 +87,7 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let own = LimitSet::of_plan(plan);
     let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed));
     let sounded = measured::sounded(&setup.measurements);
+    let contradicted = sounded.zip(seen.figure(Measurand::Depth)).is_some_and(|(tape, rig)| measured::contradict(tape, rig));
     let judged = own.limits.iter().chain(&more.limits).map(|limit| match (limit.measurand, sounded) {
         (Measurand::Depth, Some(by_tape)) => statement::verdict(limit, Some(by_tape), unfinished, &[]),
         (Measurand::Depth, None) => statement::verdict(limit, seen.figure(limit.measurand), unfinished, &barred.depth),
@@ -109,8 +112,9 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
             .map(|h| metres(h.body.misclosure))
             .max_by(|a, b| a.abs().total_cmp(&b.abs())),
         sounded,
+        contradicted,
         plumbed: measured::plumbed(&setup.measurements, &axis, plan),
-        reservations: reservations(setup, believed),
+        reservations: reservations(setup, believed, contradicted),
         axis: axis.points,
         budgets,
         verdicts,
@@ -239,7 +243,7 @@ fn mean_lean(axis: &[AxisPoint], ground: f64) -> Option<LineAxes> {
     Some(last.wall.times(1.0 / (last.depth - ground)))
 }
 
-fn reservations(setup: &SetUp, believed: bool) -> Vec<String> {
+fn reservations(setup: &SetUp, believed: bool, contradicted: bool) -> Vec<String> {
     let mut out = Vec::new();
     let mut say = |when: bool, text: String| {
         if when {
@@ -251,6 +255,8 @@ fn reservations(setup: &SetUp, believed: bool) -> Vec<String> {
     let faults = setup.faults.iter().filter(|f| f.body.began == 1).count();
     say(setup.closed.is_none(), "The hole was not closed: figures are as of the last record.".to_owned());
     say(!believed, "Depth was not tied to the hub at the end: depth not known.".to_owned());
+    let apart = "Soundings and the rig differ by more than both are worth: one of them is wrong, so sound the hole again.";
+    say(contradicted, apart.to_owned());
     say(setup.identity.is_none(), "The record of the rig and its instruments is missing.".to_owned());
     say(lost > 0, format!("{lost} records are missing; see gaps."));
     say(setup.digest == DigestState::Differs, "The rig's digest does not fit the records in hand.".to_owned());

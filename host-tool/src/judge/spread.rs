@@ -162,37 +162,31 @@ fn places(disc: f64) -> Vec<(f64, f64)> {
     (0..RINGS).flat_map(|r| (0..TURNS).map(move |t| (ring(r) * turn(t).cos(), ring(r) * turn(t).sin()))).collect()
 }
 
-/// Half-width of the interval about a measured distance from a centre, given the errors along its direction and across
-/// it: the larger arm of the interval of those distances under which neither a distance as small as the measured one
-/// nor one as large is rarer than half of what is left out. Far from the centre it is that of the errors along alone;
-/// near it, where an error of any direction makes a distance larger, it is wider. For two equal normal errors the
-/// distances are spread as Rice has it.
+/// Half-width of the interval about a measured distance from a centre that holds a share of the distances that there
+/// may truly be, given the errors along its direction and across it: propagation of distributions (JCGM 101) through the
+/// distance. An error of any direction makes a short distance longer, so that its arms differ; this is the longer one,
+/// beyond which no more lies than half of what is left out. Far from the centre it is that of the errors along alone. For
+/// two equal normal errors the distances are spread as Rice has it.
 #[must_use]
 pub fn distance_half_width(along: &Spread, across: &Spread, measured: f64, share: f64) -> f64 {
-    // P(a distance no larger than the measured one), were `truth` the true one: falls as `truth` grows
-    let no_larger = |truth: f64| -> f64 {
+    let no_larger = |distance: f64| -> f64 {
         let part = |error: f64, density: f64| {
-            let left = measured * measured - (truth + error).powi(2);
+            let left = distance * distance - (measured + error).powi(2);
             if left <= 0.0 { 0.0 } else { density * along.step * across.share_within(left.sqrt()) }
         };
-        let cells = along.density.iter().enumerate();
-        cells.map(|(n, density)| (along.step * (as_f64(n) + 0.5), density)).map(|(at, d)| part(at, *d) + part(-at, *d)).sum()
+        let cells = along.density.iter().enumerate().map(|(n, density)| (along.step * (as_f64(n) + 0.5), *density));
+        cells.map(|(at, density)| part(at, density) + part(-at, density)).sum()
     };
-    let solve = |probability: f64| {
-        let (mut low, mut high) = (0.0, measured + 2.0 * along.step * as_f64(CELLS));
-        for _ in 0..40 {
-            let middle = f64::midpoint(low, high);
-            if no_larger(middle) > probability {
-                low = middle;
-            } else {
-                high = middle;
-            }
+    let (mut low, mut high) = (0.0, (along.step + across.step) * as_f64(CELLS));
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        if no_larger(measured + middle) < f64::midpoint(1.0, share) {
+            low = middle;
+        } else {
+            high = middle;
         }
-        low
-    };
-    let tail = (1.0 - share) / 2.0;
-    // A measured distance of next to nothing has no such interval; it is worth no more than its errors.
-    (measured - solve(1.0 - tail)).max(solve(tail) - measured).max(along.half_width(share))
+    }
+    high
 }
 
 fn normal_density(deviation: f64, step: f64) -> Vec<f64> {
@@ -312,12 +306,12 @@ mod tests {
         assert!((radius(&none, &one, 0.0, COVERAGE) - 1.96).abs() < 0.01);
     }
 
-    /// Rice's distribution by scipy 1.18.1: `brentq(lambda d: rice.cdf(m, d) - p, ...)` for unit deviations.
+    /// Rice's distribution by scipy 1.18.1: `rice.ppf(0.975, m) - m`.
     #[test]
     fn a_distance_near_the_centre_is_worth_less() {
         let one = Spread::of(&[Shape::Normal(1.0)]);
         let at = |m| distance_half_width(&one, &one, m, COVERAGE);
-        for (measured, want) in [(0.0, 1.960), (1.0, 1.960), (2.0, 2.000), (2.5, 2.500), (3.0, 2.305), (4.0, 2.143), (8.0, 2.032)] {
+        for (measured, want) in [(0.0, 2.716), (1.0, 2.236), (2.0, 2.133), (3.0, 2.088), (4.0, 2.061), (8.0, 2.016)] {
             assert!((at(measured) - want).abs() < 0.01, "{measured}: {} for {want}", at(measured));
         }
         let thin = Spread::of(&[Shape::Normal(1e-6)]);

@@ -17,6 +17,8 @@ impl Errors {
             ("tilt.filter_hz", tilt.filter_hz, 0.0, 10_000.0),
             ("tilt.range_g", tilt.range_g, 0.0, 3.0),
             ("tilt.vibration_inside", tilt.vibration_inside, 0.0, 1_000.0),
+            ("tilt.tone_mg", tilt.tone_mg, 0.0, 1_000.0),
+            ("tilt.tone_hz", tilt.tone_hz, 0.0, 10_000.0),
             ("tool.play_mm_m", tool.play_mm_m, 0.0, 100.0),
             ("tool.play_wander", tool.play_wander, 0.0, 1.0),
             ("path.wall_share", path.wall_share, 0.0, 1.0),

@@ -51,6 +51,8 @@ fn tilt(m: &Tilt<Spread>, chance: &mut Chance) -> Tilt<f64> {
         range_g: m.range_g.draw(chance),
         vibration_inside: m.vibration_inside.draw(chance),
         rectified_mg_g2: each(&m.rectified_mg_g2, chance),
+        tone_mg: m.tone_mg.draw(chance),
+        tone_hz: m.tone_hz.draw(chance),
     }
 }
 

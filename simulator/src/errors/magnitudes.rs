@@ -50,12 +50,14 @@ impl Magnitudes {
                 range_g: fixed(0.0),
                 vibration_inside: fixed(20.0),
                 rectified_mg_g2: [about(Arcsine, 5.0); 3],
+                tone_mg: fixed(0.0),
+                tone_hz: fixed(0.0),
             },
             tool: Tool {
                 level_mm_m: [about(TwoHumps, 1.0); 2],
                 // 10 mm over 1 to 1.5 m is 7 to 10 mm/m.
                 play_mm_m: Spread::between(Rectangular, 7.0, 10.0),
-                play_toward: [about(Arcsine, 0.7); 2],
+                play_toward: [about(Arcsine, 0.75); 2],
                 play_wander: fixed(0.15),
                 bend_mm_m_m: [about(Triangular, 0.3); 2],
             },

@@ -88,6 +88,10 @@ pub struct Tilt<T> {
     pub vibration_inside: T,
     /// Shift of each axis with vibration inside the sensor, mg per g² rms: forward, right, up.
     pub rectified_mg_g2: [T; 3],
+    /// A pure tone on the forward axis, as the filter leaves it: amplitude, mg.
+    pub tone_mg: T,
+    /// Its frequency, Hz.
+    pub tone_hz: T,
 }
 
 impl<T: Default> Default for Tilt<T> {
@@ -96,6 +100,7 @@ impl<T: Default> Default for Tilt<T> {
         let rectified_mg_g2 = <[T; 3]>::default();
         let (mount_deg, noise_ug_rt_hz, filter_hz, range_g, vibration_inside) =
             (T::default(), T::default(), T::default(), T::default(), T::default());
+        let (tone_mg, tone_hz) = (T::default(), T::default());
         Self {
             zero_mg: pair(),
             drift_mg_deg: pair(),
@@ -106,6 +111,8 @@ impl<T: Default> Default for Tilt<T> {
             range_g,
             vibration_inside,
             rectified_mg_g2,
+            tone_mg,
+            tone_hz,
         }
     }
 }

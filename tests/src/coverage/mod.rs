@@ -3,8 +3,9 @@
 //!
 //! [`draw`] draws a hole, its rig's errors and the calibrations that a careful person would make of them; [`drill`] has
 //! the rig drill it; [`score`] counts how often the truth lies within what was printed; [`limits`] puts the truth on a
-//! limit and asks what is said.
+//! limit and asks what is said; [`detect`] adds errors that no budget covers and asks whether they are noticed.
 
+pub mod detect;
 pub mod draw;
 pub mod drill;
 pub mod limits;

@@ -90,14 +90,20 @@ impl Count {
 /// A stratum: its name and who is in it.
 pub type Stratum = (&'static str, fn(&Drilled) -> bool);
 
-/// The strata that are told apart.
-pub const STRATA: [Stratum; 9] = [
+/// The strata that the band must hold in: by what can be seen of a hole.
+pub const STRATA: [Stratum; 6] = [
     ("all", |_| true),
-    ("shallower than 2.6 m", |h| h.truth.floor_mm < 2_600.0),
-    ("2.6 m and deeper", |h| h.truth.floor_mm >= 2_600.0),
-    ("lean below 10 mm/m", |h| h.truth.lean_mm_m.size() < 10.0),
-    ("lean 10 to 20 mm/m", |h| (10.0..20.0).contains(&h.truth.lean_mm_m.size())),
-    ("lean 20 mm/m and more", |h| h.truth.lean_mm_m.size() >= 20.0),
+    ("shallower than 2.2 m", |h| h.truth.floor_mm < 2_200.0),
+    ("2.2 to 3 m", |h| (2_200.0..3_000.0).contains(&h.truth.floor_mm)),
+    ("3 m and deeper", |h| h.truth.floor_mm >= 3_000.0),
+    ("lean within the limit of 20 mm/m", |h| h.truth.lean_mm_m.size() < 20.0),
+    ("lean beyond it", |h| h.truth.lean_mm_m.size() >= 20.0),
+];
+
+/// Strata by an error itself, which no interval can know, and the nearly plumb, whose interval is the longer arm of a
+/// lopsided one: to look at.
+pub const ASIDE: [Stratum; 4] = [
+    ("nearly plumb, below 10 mm/m", |h| h.truth.lean_mm_m.size() < 10.0),
     ("led more by the mast", |h| h.drawn.scenario.errors.path.wall_share < 0.5),
     ("led more by the wall", |h| h.drawn.scenario.errors.path.wall_share >= 0.5),
     ("heading off by 5° and more", |h| h.drawn.scenario.errors.path.heading_deg.abs() >= 5.0),
