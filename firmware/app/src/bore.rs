@@ -140,7 +140,8 @@ impl Bore {
         self.reach(pass.bottom);
     }
 
-    fn reach(&mut self, bottom: Micrometres) {
+    /// The bottom is at least this deep.
+    pub(crate) fn reach(&mut self, bottom: Micrometres) {
         let diameter = self.diameter;
         if let Some(cut) = self.cuts.iter_mut().find(|c| c.diameter == diameter) {
             cut.bottom = cut.bottom.max(bottom);

@@ -1,7 +1,7 @@
 //! Depth and lean against plan and limits, with hysteresis so that a state that flickers is not a record.
 
-use shared_protocol::record::Plan;
-use shared_protocol::state::{DepthState, PlumbState};
+use shared_protocol::record::{Change, Plan};
+use shared_protocol::state::{Check, DepthState, PlumbState};
 use shared_protocol::units::{Lean, Micrometres, Millis, RigAxes, clamp_i32};
 
 /// Distance to go at which the operator is warned.
@@ -126,6 +126,21 @@ impl Checks {
         (self.depth.state, self.plumb.state)
     }
 
+    /// Takes back the state that a record says, after a restart.
+    pub fn recall(&mut self, change: &Change) {
+        match Check::from_raw(change.check) {
+            Some(Check::Depth) => self.depth.state = DepthState::from_raw(change.state).unwrap_or(self.depth.state),
+            Some(Check::Plumb) => self.plumb.state = PlumbState::from_raw(change.state).unwrap_or(self.plumb.state),
+            Some(Check::Going) => self.going.slow = change.state == 1,
+            _ => {}
+        }
+    }
+
+    /// Going is counted from this bottom on: what was made before a restart took time that nobody knows.
+    pub fn resume(&mut self, bottom: Micrometres) {
+        self.going.from = bottom;
+    }
+
     /// Judges the bottom, below the hub.
     pub fn judge_depth(&mut self, bottom: Micrometres, now: Millis) -> Option<Decided<DepthState>> {
         let to_go = self.target.minus(bottom);
@@ -142,7 +157,7 @@ impl Checks {
     }
 
     /// Judges how fast new bottom is made, after `cutting_ms` more of cutting at the deepest bottom. Slow going is
-    /// [`true`]: a candidate for refusal, which only people can confirm. Starts afresh after a restart.
+    /// [`true`]: a candidate for refusal, which only people can confirm.
     pub fn judge_going(&mut self, bottom: Micrometres, cutting_ms: u32) -> Option<Decided<bool>> {
         self.going.take(bottom, cutting_ms)
     }

@@ -87,7 +87,7 @@ impl<M: Memory> Rig<M> {
     }
 
     #[inline(never)]
-    fn record_identity(&mut self, now: Millis) {
+    pub(crate) fn record_identity(&mut self, now: Millis) {
         let identity = Identity {
             at: now,
             rig: self.profile.rig.clone(),

@@ -40,6 +40,9 @@ pub(crate) struct Hole {
     pub carried: bool,
     /// The last touch of the hub closed worse than its limit.
     pub misclosed: bool,
+    /// The records that say who measures and with what are in the memory.
+    pub identity_kept: bool,
+    pub instruments_kept: bool,
 }
 
 /// A sensor fault that is on record as begun.
@@ -103,10 +106,18 @@ impl<M: Memory> Rig<M> {
         if let Some((first, last)) = found.torn {
             rig.record(&Record::Gap(Gap { at: now, first, last, cause: GapCause::Torn.raw() }));
         }
-        if rig.hole.is_some() {
-            rig.record_reference(now);
-        }
+        rig.resume_hole(now);
         rig
+    }
+
+    /// The hole that was open goes on. A power cut just after it was opened may have kept its identity out of the memory.
+    fn resume_hole(&mut self, now: Millis) {
+        let Some(hole) = &mut self.hole else { return };
+        hole.checks.resume(hole.bore.bottom());
+        if !(hole.identity_kept && hole.instruments_kept) {
+            self.record_identity(now);
+        }
+        self.record_reference(now);
     }
 
     /// One decision: takes what came since the last, sends what there is to say. Bounded work; never waits.

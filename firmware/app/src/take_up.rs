@@ -5,7 +5,9 @@ use crate::checks::Checks;
 use crate::memory::Memory;
 use crate::rig::{Answered, Hole, Rig};
 use shared_protocol::assemble::Assembler;
-use shared_protocol::record::{Asked, Calibrated, Change, Closed, Hub, Increment, Note, Opened, Pass, Plan, Refusal, Tool};
+use shared_protocol::record::{
+    Asked, Calibrated, Change, Closed, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Refusal, Tool,
+};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Answer, Check};
 use shared_protocol::units::Micrometres;
@@ -84,9 +86,11 @@ impl<M: Memory> Rig<M> {
                 }
             }
             Change::KIND => {
-                let Some(change) = Change::decode(body).filter(|change| change.check == Check::Misclosure.raw()) else { return };
-                hole.misclosed = change.state == 1;
+                let Some(change) = Change::decode(body) else { return };
+                hole.recall_change(&change);
             }
+            Identity::KIND => hole.identity_kept = true,
+            Instruments::KIND => hole.instruments_kept = true,
             _ => {}
         }
     }
@@ -98,7 +102,17 @@ impl<M: Memory> Rig<M> {
         let diameter = entry.map_or(plan.diameter, |t| t.diameter);
         self.depth.set_tool(entry.map_or(Micrometres(0), |t| t.length));
         let bore = Bore::new(plan.hub_above_datum, self.profile.increment, diameter);
-        Hole { first, checks: Checks::new(&plan), tool: plan.tool, bore, plan, carried: false, misclosed: false }
+        Hole {
+            first,
+            checks: Checks::new(&plan),
+            tool: plan.tool,
+            bore,
+            plan,
+            carried: false,
+            misclosed: false,
+            identity_kept: false,
+            instruments_kept: false,
+        }
     }
 
     /// Remembers an answered command; the oldest is forgotten.
@@ -107,6 +121,20 @@ impl<M: Memory> Rig<M> {
             self.answered.pop_front();
         }
         let _ = self.answered.push_back(answered);
+    }
+}
+
+impl Hole {
+    /// A check goes on in the state that is on record, and slow going from the bottom that it was found at.
+    fn recall_change(&mut self, change: &Change) {
+        match Check::from_raw(change.check) {
+            Some(Check::Misclosure) => self.misclosed = change.state == 1,
+            Some(Check::Depth | Check::Plumb | Check::Going) => {
+                self.bore.reach(change.depth);
+                self.checks.recall(change);
+            }
+            _ => {}
+        }
     }
 }
 

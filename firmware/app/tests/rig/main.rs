@@ -4,6 +4,7 @@
 mod bench;
 mod calibrating;
 mod checking;
+mod restarting;
 
 use bench::{Bench, HUB_COUNT, drill, plan};
 use firmware_app::reading::{Reading, Sensed};
