@@ -5,6 +5,10 @@
 //! lean now and L the depth below the hub. *Wall-guided*: a tool that follows the bore: toe = Σ ΔL·s. s₀ and s are
 //! means over [`MEAN_OF`] increments, 100 mm as a rule, since one increment's lean is as noisy as its samples.
 //! The truth lies between the two, so the *middle* of them is what is shown and judged.
+//!
+//! Against exact arithmetic on the same increments, for bores to 30 m, leans to 200 mm/m and a guide up to 4 m above
+//! the hub: the stick is within 0.02 mm, wall-guided within 0.002 mm, however many increments there are. Increments
+//! carry their lean in steps of 10 µm/m; that alone is worth 0.15 mm at 30 m at most, and far less where leans vary.
 
 use heapless::Deque;
 use shared_protocol::record::Increment;
@@ -20,15 +24,15 @@ pub struct Axis {
     last: Deque<RigAxes<Lean>, MEAN_OF>,
     ground: Micrometres,
     above: Micrometres,
-    wall: RigAxes<Micrometres>,
+    /// Σ ΔL·s in micrometres times millionths: rounded once, at the end.
+    wall: RigAxes<i64>,
 }
 
 impl Axis {
     /// A bore not yet begun, its ground at `ground` below the hub.
     #[must_use]
     pub const fn new(ground: Micrometres) -> Self {
-        let none = Micrometres(0);
-        Self { first: Deque::new(), last: Deque::new(), ground, above: ground, wall: RigAxes { forward: none, right: none } }
+        Self { first: Deque::new(), last: Deque::new(), ground, above: ground, wall: RigAxes { forward: 0, right: 0 } }
     }
 
     /// Goes on by one increment; one without samples has no lean and lends its length to the next.
@@ -44,8 +48,8 @@ impl Axis {
         let _ = self.last.push_back(lean);
         let length = increment.depth.minus(self.above);
         self.above = increment.depth;
-        self.wall.forward = self.wall.forward.plus(length.along(lean.forward));
-        self.wall.right = self.wall.right.plus(length.along(lean.right));
+        self.wall.forward = go_on(self.wall.forward, length, lean.forward);
+        self.wall.right = go_on(self.wall.right, length, lean.right);
     }
 
     /// Where the axis ends at `depth` below the hub by the stick model, off the vertical through the hole's start;
@@ -64,7 +68,7 @@ impl Axis {
     pub fn wall(&self, depth: Micrometres) -> Option<RigAxes<Micrometres>> {
         let now = mean(&self.last)?;
         let rest = depth.minus(self.above);
-        let one = |so_far: Micrometres, now: Lean| so_far.plus(rest.along(now));
+        let one = |so_far: i64, now: Lean| Micrometres(clamp_i32(div_round(go_on(so_far, rest, now), 1_000_000)));
         Some(RigAxes { forward: one(self.wall.forward, now.forward), right: one(self.wall.right, now.right) })
     }
 
@@ -83,6 +87,11 @@ impl Axis {
     }
 }
 
+/// A sum of products that goes on by `length` along `lean`.
+fn go_on(so_far: i64, length: Micrometres, lean: Lean) -> i64 {
+    so_far.saturating_add(i64::from(length.0).saturating_mul(i64::from(lean.0)))
+}
+
 fn mean(leans: &Deque<RigAxes<Lean>, MEAN_OF>) -> Option<RigAxes<Lean>> {
     let count = i64::try_from(leans.len()).ok().filter(|&n| n > 0)?;
     let of = |pick: fn(&RigAxes<Lean>) -> Lean| {
@@ -95,7 +104,7 @@ fn mean(leans: &Deque<RigAxes<Lean>, MEAN_OF>) -> Option<RigAxes<Lean>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use proptest::prelude::{prop_assert, proptest};
+    use proptest::prelude::{prop_assert, prop_assert_eq, proptest};
     use shared_protocol::body::CoarseLean;
 
     fn increment(depth_mm: i32, forward: i16, right: i16) -> Increment {
@@ -142,28 +151,67 @@ mod tests {
         assert_eq!(axis.wall(Micrometres::from_mm(50)).unwrap().forward, Micrometres(500));
     }
 
+    /// Both models and their middle in 64-bit floating point, micrometres, written from their definitions.
+    fn truth(ground: i32, guide: i32, depths: &[i32], leans: &[f64]) -> (f64, f64, f64) {
+        let of_mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+        let (s0, s) = (of_mean(&leans[..leans.len().min(4)]), of_mean(&leans[leans.len().saturating_sub(4)..]));
+        let (h, g, l) = (f64::from(guide), f64::from(ground), f64::from(*depths.last().unwrap()));
+        let stick = (h + l) * s - (h + g) * s0;
+        let tops = std::iter::once(&ground).chain(depths);
+        let wall: f64 = depths.iter().zip(tops).zip(leans).map(|((below, above), lean)| f64::from(below - above) * lean).sum();
+        (stick, wall, f64::midpoint(stick, wall))
+    }
+
+    /// Holds forward and right of an axis of these increments against the truth.
+    fn against_truth(ground: i32, guide: i32, step: i32, leans: &[(i16, i16)]) -> Result<(), proptest::test_runner::TestCaseError> {
+        let mut axis = Axis::new(Micrometres(ground));
+        let depths: Vec<i32> = (1..).map(|n| ground + step * n).take(leans.len()).collect();
+        for (&depth, &(forward, right)) in depths.iter().zip(leans) {
+            let (forward, right) = (CoarseLean(forward), CoarseLean(right));
+            axis.add(&Increment { depth: Micrometres(depth), forward, right, samples: 9, ..Increment::default() });
+        }
+        let (guide_height, depth) = (Micrometres(guide), Micrometres(*depths.last().unwrap()));
+        let (stick, wall) = (axis.stick(guide_height, depth).unwrap(), axis.wall(depth).unwrap());
+        let middle = axis.middle(guide_height, depth).unwrap();
+        let one_way = |of: fn(&(i16, i16)) -> i16| leans.iter().map(|l| f64::from(of(l)) / 1e5).collect::<Vec<_>>();
+        for (lean, pick) in
+            [(one_way(|l| l.0), (|a| a.forward) as fn(RigAxes<Micrometres>) -> Micrometres), (one_way(|l| l.1), |a| a.right)]
+        {
+            let (want_stick, want_wall, want_middle) = truth(ground, guide, &depths, &lean);
+            let off = |have: RigAxes<Micrometres>, want: f64| (f64::from(pick(have).0) - want).abs();
+            prop_assert!(off(stick, want_stick) <= 20.0 && off(wall, want_wall) <= 2.0, "{stick:?} {want_stick} {wall:?} {want_wall}");
+            prop_assert!(off(middle, want_middle) <= 12.0, "{middle:?} {want_middle}");
+        }
+        Ok(())
+    }
+
+    /// The longest bore of increments that all round the same way: what errs a little each time would show.
+    #[test]
+    fn twelve_hundred_increments_of_one_odd_lean_err_no_more_than_one() {
+        for lean in [1, -7, 1_999, -13_333, 19_999, -20_000] {
+            against_truth(0, 4_000_000, 24_999, &[(lean, -lean); 1_200]).unwrap();
+        }
+    }
+
     proptest! {
         #[test]
-        fn both_models_agree_with_64_bit_floating_point(leans: Vec<(i16, i16)>, guide in 0i32..4_000_000, step in 5_000i32..100_000) {
-            let mut axis = Axis::new(Micrometres(0));
-            let (mut wall, mut count) = (0.0, 0.0);
-            for (n, &(f, r)) in leans.iter().take(400).enumerate() {
-                let depth = Micrometres(step * (i32::try_from(n).unwrap() + 1));
-                axis.add(&Increment { depth, forward: CoarseLean(f), right: CoarseLean(r), samples: 9, ..Increment::default() });
-                wall += f64::from(step) * f64::from(f) / 1e5;
-                count += 1.0;
+        fn all_three_agree_with_64_bit_floating_point(
+            leans in proptest::collection::vec((-20_000i16..=20_000, -20_000i16..=20_000), 1..=1_200),
+            guide in 0i32..=4_000_000, step in 5_000i32..=25_000, ground in -500_000i32..=500_000,
+        ) {
+            against_truth(ground, guide, step, &leans)?;
+        }
+
+        #[test]
+        fn nothing_overflows(increments: Vec<(i32, i16, i16, bool)>, ground: i32, guide: i32, depth: i32) {
+            let mut axis = Axis::new(Micrometres(ground));
+            for (at, f, r, samples) in increments {
+                let (forward, right, samples) = (CoarseLean(f), CoarseLean(r), u16::from(samples));
+                axis.add(&Increment { depth: Micrometres(at), forward, right, samples, ..Increment::default() });
             }
-            if count > 0.0 {
-                let taken: Vec<f64> = leans.iter().take(400).map(|l| f64::from(l.0) / 1e5).collect();
-                let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-                let depth = f64::from(step) * count;
-                let (s0, s) = (mean(&taken[..taken.len().min(4)]), mean(&taken[taken.len().saturating_sub(4)..]));
-                let stick = f64::from(guide) * (s - s0) + depth * s;
-                let depth = Micrometres(step * i32::try_from(taken.len()).unwrap());
-                // Half a step of lean in the means: half a µm/m, twice over 4 m and once over 40 m; each product half a µm.
-                prop_assert!((f64::from(axis.stick(Micrometres(guide), depth).unwrap().forward.0) - stick).abs() <= 25.0 + 2.0);
-                prop_assert!((f64::from(axis.wall(depth).unwrap().forward.0) - wall).abs() <= 0.5 * count + 1e-6);
-            }
+            let (guide, depth) = (Micrometres(guide), Micrometres(depth));
+            prop_assert_eq!(axis.middle(guide, depth).is_some(), axis.wall(depth).is_some());
+            let _ = (axis.stick(guide, depth), axis.length(depth));
         }
     }
 }
