@@ -4,6 +4,8 @@
 mod bench;
 mod calibrating;
 mod checking;
+mod counting;
+mod hostile;
 mod restarting;
 
 use bench::{Bench, HUB_COUNT, drill, plan};
