@@ -21,10 +21,8 @@ const FALL_IN: Micrometres = Micrometres::from_mm(50);
 const DIAMETERS: usize = 4;
 /// Samples that an increment's mean needs.
 const SAMPLES_MIN: u16 = 5;
-/// Scatter of a steady tool, in steps of 10 µm/m: 10 mm/m, a vibration of 14 mg on one axis. With instants of polling as
-/// uneven as the sensor line's, a tone near a multiple of 20 Hz that stays below it makes a false lean of 13 mm/m at most
-/// in one increment of 25 samples and of 4 mm/m in the mean over four; on the average 1.8 times the scatter over the root
-/// of the samples. From 30 mg on every increment is flagged.
+/// Scatter from which on an increment is flagged, in steps of 10 µm/m: 10 mm/m, as a vibration of 14 mg on one axis has.
+/// What that leaves is said in [`crate::lean`].
 const SCATTER_MAX: u16 = 1_000;
 
 /// The bottom that one diameter has reached.

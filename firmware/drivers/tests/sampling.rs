@@ -5,10 +5,11 @@ use embedded_hal_nb::serial::{ErrorKind, ErrorType, Read, Write};
 use firmware_app::correction::Correction;
 use firmware_app::lean::{LeanMeter, SETTLED_MS, Tally};
 use firmware_app::profile::Profile;
-use firmware_app::reading::{Reading, Sensed};
+use firmware_app::reading::Sensed;
 use firmware_drivers::sensor_line::{LineSettings, RegisterMap, SelfTurning, SensorLine};
 use modbus_core::rtu::crc16;
-use shared_protocol::units::Millis;
+use shared_protocol::state::SpecificForce;
+use shared_protocol::units::{MicroG, Millis, RigAxes};
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
@@ -75,14 +76,37 @@ fn rounds(seconds: u32, forward: impl Fn(f64) -> f64) -> Vec<(Millis, Sensed)> {
     out
 }
 
-/// Mean forward, mm/m, and scatter of samples.
-fn mean(samples: &[(Millis, Sensed)]) -> (f64, u16) {
+/// Seeds, and rounds of each: another stretch of the generator's sequence for every one, none from its beginning.
+const SEEDS: usize = 20;
+const ROUNDS: usize = 3_000;
+const PHASES: [f64; 2] = [0.19, 0.73];
+
+/// When the tilt sensor is read, seconds, for every seed: told by the line itself.
+fn instants() -> Vec<Vec<f64>> {
+    let read = std::rc::Rc::new(std::cell::RefCell::new(Vec::new()));
+    let note = read.clone();
+    let rounds = rounds(u32::try_from((SEEDS + 1) * ROUNDS / 19).unwrap(), move |t| {
+        note.borrow_mut().push(t);
+        0.0
+    });
+    let read = read.borrow();
+    assert!(rounds.len() >= (SEEDS + 1) * ROUNDS && read.len() >= rounds.len());
+    read[ROUNDS..].chunks_exact(ROUNDS).take(SEEDS).map(<[f64]>::to_vec).collect()
+}
+
+/// A tone of so many mm/m, read at these instants in the sensor's steps of 0.1 mm/m: mean forward, mm/m, and scatter.
+#[allow(clippy::cast_possible_truncation)]
+fn tone(unit: &[f64], amplitude: f64) -> (f64, u16) {
     let mut tally = Tally::default();
-    for (_, sensed) in samples {
-        let Reading::Good(force) = sensed.force else { panic!("{sensed:?}") };
-        tally.add(&force);
+    for sine in unit {
+        let forward = MicroG((amplitude * sine * 10.0).round() as i32 * 100);
+        tally.add(&SpecificForce { level: RigAxes { forward, right: MicroG(0) }, up: MicroG(1_000_000) });
     }
     (f64::from(tally.mean().unwrap().level.forward.0) / 1e3, tally.scatter())
+}
+
+fn sines(instants: &[f64], hertz: f64, turns: f64) -> Vec<f64> {
+    instants.iter().map(|t| (TAU * (hertz * t + turns)).sin()).collect()
 }
 
 /// Tones at multiples of the mean sampling rate and beside them, to 15 cycles a second to either side.
@@ -97,45 +121,54 @@ fn even_instants_would_show_a_tone_as_a_lean() {
     assert!((even.iter().sum::<f64>() / 100.0 - 14.0).abs() < 0.1, "14 mm/m of false lean and no scatter at all");
 }
 
-/// Below the flag the false lean of the mean over four increments, which is what the axis takes, is 4 mm/m at most, and of
-/// one increment alone 13; every tone of 30 mm/m and more is flagged in every increment of 25 samples.
+/// The bounds of [`firmware_app::lean`] on what is not flagged, over every seed and phase. A study of the same kind with
+/// 1.5 million increments of each amplitude saw 25.7 mm/m in one, 6.8 in the mean over four, and none unflagged from 35 on.
 #[test]
 fn a_tone_is_flagged_or_its_false_lean_is_bounded() {
-    let (mut worst_one, mut worst_four, mut least_flagged) = (0.0f64, 0.0f64, 0u16);
-    let mut unflagged_from = 0.0f64;
-    for hertz in tones() {
-        for amplitude in [2.0, 5.0, 8.0, 11.0, 13.0, 14.0, 15.0, 16.0, 20.0, 30.0, 60.0] {
-            let rounds = rounds(60, |t| amplitude * (TAU * hertz * t + 0.7).sin());
-            for four in rounds.chunks_exact(4 * INCREMENT) {
-                let ones: Vec<(f64, u16)> = four.chunks(INCREMENT).map(mean).collect();
-                let flagged = |one: &(f64, u16)| one.1 > SCATTERED;
-                ones.iter().filter(|one| !flagged(one)).for_each(|one| worst_one = worst_one.max(one.0.abs()));
-                if ones.iter().all(|one| !flagged(one)) {
-                    worst_four = worst_four.max((ones.iter().map(|one| one.0).sum::<f64>() / 4.0).abs());
+    let (mut worst_one, mut worst_four, mut unflagged_from, mut any_flagged) = (0.0f64, 0.0f64, 0.0f64, false);
+    for instants in instants() {
+        for (hertz, turns) in tones().flat_map(|hertz| PHASES.map(|turns| (hertz, turns))) {
+            let unit = sines(&instants, hertz, turns);
+            for amplitude in [8.0, 13.0, 14.0, 15.0, 17.0, 20.0, 26.0, 40.0] {
+                for four in unit.chunks_exact(4 * INCREMENT) {
+                    let ones: Vec<(f64, u16)> = four.chunks(INCREMENT).map(|one| tone(one, amplitude)).collect();
+                    let flagged = |one: &(f64, u16)| one.1 > SCATTERED;
+                    ones.iter().filter(|one| !flagged(one)).for_each(|one| worst_one = worst_one.max(one.0.abs()));
+                    if !ones.iter().any(flagged) {
+                        worst_four = worst_four.max((ones.iter().map(|one| one.0).sum::<f64>() / 4.0).abs());
+                    }
+                    if !ones.iter().all(flagged) {
+                        unflagged_from = unflagged_from.max(amplitude);
+                    }
+                    any_flagged |= ones.iter().any(flagged);
                 }
-                if !ones.iter().all(flagged) {
-                    unflagged_from = unflagged_from.max(amplitude);
-                }
-                least_flagged = least_flagged.max(u16::from(ones.iter().any(flagged)));
             }
         }
     }
-    assert_eq!(least_flagged, 1, "some are flagged");
-    assert!(worst_one <= 13.0 && worst_four <= 4.0, "{worst_one} {worst_four}");
-    assert!(unflagged_from < 30.0, "{unflagged_from}");
+    println!("one {worst_one:.1}, four {worst_four:.1} mm/m, unflagged at {unflagged_from} mm/m");
+    assert!(any_flagged);
+    assert!(worst_one <= 32.0 && worst_four <= 8.5, "{worst_one} {worst_four}");
+    assert!(unflagged_from < 40.0, "{unflagged_from}");
 }
 
 /// What is below the flag is noise that the record's own scatter states: over four increments the false lean's root mean
-/// square is at most 1.8 times scatter over the square root of the samples.
+/// square is at most 1.7 times scatter over the square root of the samples (1.53 was the most in the study).
 #[test]
 fn what_folds_down_is_in_the_scatter_on_record() {
+    let (instants, mut most) = (instants(), 0.0f64);
     for hertz in tones() {
-        let rounds = rounds(400, |t| 10.0 * (TAU * hertz * t).sin());
-        let fours: Vec<(f64, u16)> = rounds.chunks_exact(4 * INCREMENT).map(mean).collect();
+        let fours = instants.iter().flat_map(|instants| {
+            let of_phase =
+                |turns| sines(instants, hertz, turns).chunks_exact(4 * INCREMENT).map(|four| tone(four, 10.0)).collect::<Vec<_>>();
+            PHASES.map(of_phase).concat()
+        });
+        let fours: Vec<(f64, u16)> = fours.collect();
         let rms = (fours.iter().map(|four| four.0.powi(2)).sum::<f64>() / fours.len() as f64).sqrt();
         let stated = f64::from(fours.iter().map(|four| u32::from(four.1)).sum::<u32>()) / fours.len() as f64 / 100.0 / 10.0;
-        assert!(rms <= 1.8 * stated, "{hertz} Hz: {rms:.3} for {stated:.3} mm/m");
+        assert!(rms <= 1.7 * stated, "{hertz} Hz: {rms:.3} for {stated:.3} mm/m");
+        most = most.max(rms / stated);
     }
+    println!("{most:.2} times");
 }
 
 #[test]
