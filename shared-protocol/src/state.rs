@@ -255,6 +255,8 @@ codes! {
         NotReady = 7,
         /// A calibration whose figures cannot be right.
         BadCalibration = 8,
+        /// The tip moves or has not rested: hold it on the hub for a second and touch again.
+        NotAtRest = 9,
     }
 }
 

@@ -103,7 +103,7 @@ impl Commander {
         match answer {
             Some(Answer::Done) => return asked.cue.is_some(),
             // It may be otherwise in a moment: the same cue as a new command.
-            Some(Answer::NoDepth | Answer::NotReady) => {
+            Some(Answer::NoDepth | Answer::NotAtRest | Answer::NotReady) => {
                 self.requests += 1;
                 self.asked.push_front(Asked { request: self.requests, ..asked });
             }

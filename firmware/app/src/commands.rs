@@ -112,7 +112,7 @@ impl<M: Memory> Rig<M> {
         if self.quiet(now) || !self.depth.fresh() {
             return Err(Answer::NoDepth);
         }
-        let (count, misclosure) = self.depth.touch_hub().ok_or(Answer::NoDepth)?;
+        let (count, misclosure) = self.depth.touch_hub().ok_or(Answer::NotAtRest)?;
         let first = u8::from(misclosure.is_none());
         let sequence = self.kept(&Record::Hub(Hub { at: now, request, count, misclosure: misclosure.unwrap_or_default(), first }))?;
         let carried = self.hole.as_mut().is_some_and(|hole| core::mem::take(&mut hole.carried));

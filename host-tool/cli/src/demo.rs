@@ -165,7 +165,7 @@ impl<'a> Site<'a> {
                 let Some((cue, _)) = self.cue.take_if(|(_, asked)| asked == request) else { return Ok(()) };
                 if outcome.is_done() {
                     self.bench.cue_done();
-                } else if outcome.answer().is_none_or(|answer| matches!(answer, Answer::NoDepth | Answer::NotReady)) {
+                } else if outcome.answer().is_none_or(|answer| matches!(answer, Answer::NoDepth | Answer::NotAtRest | Answer::NotReady)) {
                     self.ask(cue)?; // it may be otherwise in a moment
                 } else {
                     return Err(Failure::Failed(format!("{cue}: {outcome}")));

@@ -94,19 +94,29 @@ fn a_calibration_that_cannot_be_right_changes_nothing() {
     let mut bench = Bench::new();
     bench.calibrate(CalibrationItem::GuidePlay, &[8_000]);
     bench.shown();
-    let before = bench.identities()[0].configuration;
-    for (item, values) in [
-        (CalibrationItem::Encoder, &[0, 0, 100_000, 10_000_000, 50_000, 20_000_000][..]),
-        (CalibrationItem::Encoder, &[0, 0, 0, 10_000_000]),
-        (CalibrationItem::Mount, &[3_000, 866_025, 866_025]),
-        (CalibrationItem::TiltZero, &[150_000, 0, 2_000]),
-        (CalibrationItem::GuidePlay, &[-8_000]),
+    let (before, stamps) = (bench.identities()[0].configuration, bench.instruments()[0].stamps.clone());
+    let encoder = |values: &[i32]| of(CalibrationItem::Encoder, values);
+    for (why, calibration) in [
+        ("there and back", encoder(&[0, 0, 100_000, 10_000_000, 50_000, 20_000_000])),
+        ("lengths that fall", encoder(&[0, 0, 100_000, 10_000_000, 200_000, 9_000_000])),
+        ("the same count twice", encoder(&[0, 0, 0, 10_000_000])),
+        ("a residual beyond five standard uncertainties", Calibration { residual: 1_501, ..encoder(&[0, 0, 100_000, 10_000_000]) }),
+        ("expired before it was made", Calibration { expires: 19_999, ..of(CalibrationItem::GuidePlay, &[5_000]) }),
+        ("a mount beyond half a turn", of(CalibrationItem::Mount, &[18_001, -1_000_000, 0])),
+        ("a mount that is no angle's", of(CalibrationItem::Mount, &[3_000, 866_025, 866_025])),
+        ("a zero of a broken sensor", of(CalibrationItem::TiltZero, &[150_000, 0, 2_000])),
+        ("play below nothing", of(CalibrationItem::GuidePlay, &[-8_000])),
     ] {
-        assert_eq!(bench.calibrate(item, values).answer, Answer::BadCalibration.raw(), "{item:?}");
+        let reply = bench.ask(Command::Calibrate(Calibrate { calibration }));
+        assert_eq!((reply.answer, reply.sequence), (Answer::BadCalibration.raw(), 0), "{why}");
+        assert_eq!(bench.only(|r| matches!(r, Record::Calibrated(_)).then_some(())).len(), 1, "{why}: no record is made");
+        bench.shown();
+        assert_eq!(bench.identities().last().unwrap().configuration, before, "{why}");
+        assert_eq!(bench.instruments().last().unwrap().stamps, stamps, "{why}");
     }
+    let mut bench = bench.restart();
     bench.shown();
-    assert_eq!(bench.identities()[1].configuration, before);
-    assert_eq!(bench.only(|r| matches!(r, Record::Calibrated(_)).then_some(())).len(), 1);
+    assert_eq!(bench.identities().last().unwrap().configuration, before, "nor is anything in the memory that a start would take up");
 }
 
 #[test]

@@ -146,6 +146,29 @@ fn a_refused_command_says_why() {
     assert!(bench.heard.iter().any(|m| matches!(m, Message::Reply(r) if r.answer == Answer::NoDepth.raw())));
 }
 
+/// 0.1 m/s is 50 mm in the half second that must be rest, and 15 mm are allowed.
+#[test]
+fn the_hub_is_not_touched_by_a_tip_that_moves_or_has_only_just_stopped() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    bench.tip_mm = -200.0;
+    bench.stay(2_000); // a jump that stays is believed after half a second
+    bench.go(-5.0, 100.0);
+    let touch = || Command::TouchHub(TouchHub {});
+    assert_eq!(bench.ask(touch()).answer, Answer::NotAtRest.raw(), "just stopped");
+    assert!(!bench.live().1.referenced && bench.only(|r| matches!(r, Record::Hub(_)).then_some(())).is_empty());
+    bench.stay(1_000);
+    assert_eq!(bench.ask(touch()).answer, Answer::Done.raw());
+    bench.go(200.0, 100.0);
+    bench.stay(1_000);
+    let depth = bench.live().0.depth;
+    bench.go(100.0, 100.0);
+    assert_eq!(bench.ask(touch()).answer, Answer::NotAtRest.raw(), "moving");
+    bench.go(200.0, 100.0);
+    bench.stay(1_000);
+    assert_eq!(bench.live().0.depth, depth, "and the tie is as it was");
+}
+
 #[test]
 fn a_spike_is_refused_and_a_jump_that_stays_unties_depth() {
     let mut bench = Bench::new();
