@@ -205,6 +205,7 @@ impl Capture {
     /// A rig said who it is: tell the session what is wanted of it, and the rig what time it is.
     fn welcome(&mut self, now: u64, wall: Wall, introduction: Introduction, step: &mut Step) -> Result<(), StoreFault> {
         let Introduction { stream, hello, version, .. } = introduction.clone();
+        self.store.met(&stream, hello.simulated != 0)?;
         let end = self.store.end(&stream)?;
         (self.hole, self.differs, self.doubts) = (None, false, Doubts::default());
         step.events.extend([Event::Rig(introduction.clone()), Event::Hole(None)]);

@@ -1,6 +1,7 @@
 //! Where evidence is kept: an SQLite file with every slot verbatim, by rig, epoch and sequence. Nothing in it is
 //! ever changed or removed; what is committed is on the disk.
 
+mod greeting;
 mod measured;
 
 use crate::session::{Stream, gap_of};
@@ -11,7 +12,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// The version of the tables, kept in SQLite's `user_version`.
-pub const STORE_VERSION: i32 = 2;
+pub const STORE_VERSION: i32 = 3;
 /// "Bore" in SQLite's `application_id`: tells a store from any other SQLite file.
 const APPLICATION: i32 = 0x426F_7265;
 /// How long another program may hold the store before that is an error.
@@ -161,8 +162,11 @@ impl Store {
             making.execute_batch(TABLES)?;
             making.pragma_update(None, "application_id", APPLICATION)?;
         }
-        if version < STORE_VERSION {
+        if version < 2 {
             making.execute_batch(measured::TABLES)?;
+        }
+        if version < STORE_VERSION {
+            making.execute_batch(greeting::TABLES)?;
             making.pragma_update(None, "user_version", STORE_VERSION)?;
         }
         making.commit()
@@ -468,7 +472,7 @@ mod tests {
         let before = contents(&folder);
         for opened in [Store::open(&path), Store::open_existing(&path)] {
             let said = opened.unwrap_err().to_string();
-            assert!(said.contains("later version") && said.contains("store version 6, this one knows 2") && !said.contains('\n'), "{said}");
+            assert!(said.contains("later version") && said.contains("store version 7, this one knows 3") && !said.contains('\n'), "{said}");
         }
         assert_eq!(contents(&folder), before);
     }

@@ -39,7 +39,8 @@ pub fn list(store: &Path) -> Result<(), Failure> {
     }
     for stream in latest.values() {
         let slots = store.stream(stream)?.slots;
-        let simulated = facts::read(&slots).iter().filter_map(|setup| setup.identity.as_ref()).any(|identity| identity.simulated);
+        let by_records = || facts::read(&slots).iter().filter_map(|setup| setup.identity.as_ref()).any(|identity| identity.simulated);
+        let simulated = store.simulated(stream)?.unwrap_or_else(by_records);
         writeln!(stdout(), "rig {}{}", terminal(&stream.rig), if simulated { ", SIMULATED" } else { "" })?;
         let known = in_force(&slots);
         for item in items(&known.instruments(), day_of(wall())) {

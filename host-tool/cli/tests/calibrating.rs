@@ -107,12 +107,17 @@ fn a_tool_is_measured_through_a_pipe_and_what_cannot_be_right_is_refused() {
     assert_failed(&calibrate("tool", "2\n1302 mm\n"), 1, &["the input ended before everything was answered and nothing was sent"]);
     assert_failed(&calibrate("drift", ""), 1, &["no zero with its temperature is known", "calibrate the zero at two temperatures"]);
     assert_failed(&calibrate("level", ""), 1, &["the rig has no tilt zero: calibrate the zero first"]);
+    let listed = |what: &str| {
+        let listed = String::from_utf8(run(&["calibrate", "list", "--store", &store]).stdout).unwrap();
+        assert!(listed.starts_with("rig SIM-BENCH-1, SIMULATED\n"), "{what}: {listed}");
+        listed
+    };
+    listed("a rig that no hole was ever opened on");
     let opened = run(&["listen", "--port", &rig.port, "--store", &store, "--do", LOAD, "--leave", "--for", "20"]);
     assert_eq!(opened.status.code(), Some(0), "{}", String::from_utf8_lossy(&opened.stdout));
     assert_failed(&calibrate("zero", ""), 1, &["a hole is open on the rig: close it, then calibrate"]);
-    let listed = run(&["calibrate", "list", "--store", &store]);
-    let listed = String::from_utf8_lossy(&listed.stdout);
-    assert!(listed.starts_with("rig SIM-BENCH-1, SIMULATED\n") && listed.matches("never calibrated").count() == 6, "{listed}");
+    let listed = listed("with a hole");
+    assert_eq!(listed.matches("never calibrated").count(), 6, "{listed}");
     assert!(listed.contains("\n  tool 2      1300 mm from pin"), "{listed}");
 }
 

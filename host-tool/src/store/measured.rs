@@ -142,7 +142,7 @@ mod tests {
             let (_folder, path, store) = store();
             drop(store);
             let older = Connection::open(&path).unwrap();
-            older.execute_batch("DROP TABLE measurements; PRAGMA user_version = 1").unwrap();
+            older.execute_batch("DROP TABLE measurements; ALTER TABLE streams DROP COLUMN simulated; PRAGMA user_version = 1").unwrap();
             drop(older);
             let mut store = open(&path).unwrap();
             assert_eq!(store.pragma("user_version").unwrap(), STORE_VERSION);
