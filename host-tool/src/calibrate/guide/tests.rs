@@ -305,3 +305,44 @@ fn a_drift_is_drawn_from_fresh_zeros() {
     let refused = Walk::begin(Procedure::Drift, calibrated(&rows[..2]), signed()).err().unwrap().to_string();
     assert!(refused.starts_with("only one zero is known, at 3.0 °C: calibrate the zero at two temperatures"), "{refused}");
 }
+
+/// Whatever cannot be right ends the procedure before anybody is asked whether the rig shall have it.
+#[test]
+fn what_cannot_be_right_is_never_sent() {
+    type Steps = fn(&mut Walk) -> Result<(), Refused>;
+    let rows: [(Procedure, Steps, &str); 6] = [
+        (Procedure::Encoder, |w| tapes(w, &[("0.5 m", 4_000), ("1.5 m", 12_000), ("2.5 m", 10_000)]), "the count goes back"),
+        (Procedure::Encoder, |w| tapes(w, &[("0.5 m", 4_000), ("1.5 m", 4_000)]), "have the same count, 4000"),
+        (
+            Procedure::Encoder,
+            |w| tapes(w, &[("0 m", 0), ("1 m", 8_000), ("2.04 m", 16_000), ("3 m", 24_000)]),
+            "off what its neighbours say",
+        ),
+        // forward by (m0 + m180)/2 = 1 mg, by the other pair (right at 90 and 270) 3 mg
+        (Procedure::Zero { four: true }, |w| stands(w, &[(5_000, 0), (3_000, -4_000), (-3_000, 0), (3_000, 4_000)]), "differ"),
+        // turned by 60°
+        (Procedure::Mount, |w| stands(w, &[(0, 0), (-5_000, 8_660), (5_000, -8_660)]), "60"),
+        // by 0° leaning forward and by 6° leaning back
+        (Procedure::Mount, |w| stands(w, &[(0, 0), (-10_000, 0), (9_945, -1_045)]), "6.0"),
+    ];
+    for (procedure, steps, why) in rows {
+        let mut walk = walk(procedure, InForce::default());
+        let said = steps(&mut walk).expect_err(why).to_string();
+        assert!(said.contains(why) && said.contains(": ") && !said.contains('\n'), "{said}");
+        while let Some(said) = walk.guide.say() {
+            walk.said.push(said);
+        }
+        let asked = |said: &Say| matches!(said, Say::Send(_)) || matches!(said, Say::Ask(q) if q.starts_with("Shall the rig"));
+        assert!(!walk.said.iter().any(asked), "{:?}", walk.said);
+        assert_eq!(walk.line_after_the_end(), Heard::NotUnderstood("nothing was asked".to_owned()), "it is over");
+    }
+}
+
+fn tapes(walk: &mut Walk, lengths: &[(&str, i32)]) -> Result<(), Refused> {
+    lengths.iter().try_for_each(|(length, count)| walk.tape(length, *count))?;
+    walk.answer("done")
+}
+
+fn stands(walk: &mut Walk, forces: &[(i32, i32)]) -> Result<(), Refused> {
+    forces.iter().try_for_each(|(forward, right)| walk.stand(*forward, *right))
+}
