@@ -2,9 +2,9 @@
 
 use host_tool::capture::{Capture, Event, Notice};
 use host_tool::facts::{SetUp, Wall, read};
-use host_tool::session::Stream;
+use host_tool::session::{Outcome, Stream};
 use host_tool::store::Store;
-use shared_protocol::message::{Live, Outlook};
+use shared_protocol::message::{Command, Live, Outlook, Raw};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::Answer;
 use simulator::bench::Bench;
@@ -32,6 +32,9 @@ pub struct Cab<M: Machine> {
     now: u64,
     to_rig: Vec<u8>,
     cue: Option<(Cue, u32)>,
+    asked: Option<(u32, Option<Outcome>)>,
+    /// Raw readings that nobody has taken yet.
+    pub raws: Vec<Raw>,
     /// What a person would have been told.
     pub notices: Vec<Notice>,
     /// The newest live sample and the newest outlook.
@@ -46,7 +49,18 @@ impl<M: Machine> Cab<M> {
     #[must_use]
     pub fn new(bench: Bench<M>, store: PathBuf) -> Self {
         let capture = Some(Capture::new(Store::open(&store).expect("a store")).expect("a host"));
-        Self { bench, capture, store, now: 0, to_rig: Vec::new(), cue: None, notices: Vec::new(), shown: (None, None) }
+        Self {
+            bench,
+            capture,
+            store,
+            now: 0,
+            to_rig: Vec::new(),
+            cue: None,
+            asked: None,
+            raws: Vec::new(),
+            notices: Vec::new(),
+            shown: (None, None),
+        }
     }
 
     /// Virtual milliseconds since the beginning.
@@ -81,6 +95,10 @@ impl<M: Machine> Cab<M> {
             Event::Live(live) => self.shown.0 = Some(live),
             Event::Outlook(outlook) => self.shown.1 = Some(outlook),
             Event::Notice(notice) => self.notices.push(notice),
+            Event::Raw(raw) => self.raws.push(raw),
+            Event::Outcome(request, outcome) if self.asked.as_ref().is_some_and(|(asked, _)| *asked == request) => {
+                self.asked = Some((request, Some(outcome)));
+            }
             Event::Outcome(request, outcome) if self.cue.as_ref().is_some_and(|(_, asked)| *asked == request) => {
                 if let Some((cue, _)) = self.cue.take() {
                     if outcome.is_done() || matches!(outcome.answer(), Some(Answer::HoleOpen | Answer::NoHoleOpen)) {
@@ -93,6 +111,27 @@ impl<M: Machine> Cab<M> {
             }
             _ => {}
         }
+    }
+
+    /// Asks the rig to do something, waits for its answer, and until every record of it is on disk.
+    ///
+    /// # Panics
+    /// When there is no host, or no answer.
+    pub fn ask(&mut self, command: Command) -> Option<Answer> {
+        let request = self.capture.as_mut().expect("a host").command(self.now, command).expect("a number");
+        self.asked = Some((request, None));
+        self.until("an answer", |cab| cab.asked.as_ref().is_some_and(|(_, outcome)| outcome.is_some()));
+        self.drain();
+        self.asked.take().and_then(|(_, outcome)| outcome?.answer())
+    }
+
+    /// Runs until every record that the rig has by now is on disk.
+    ///
+    /// # Panics
+    /// When there is no host, or they do not come.
+    pub fn drain(&mut self) {
+        let since = self.now;
+        self.until("the last record", |cab| cab.capture.as_ref().is_some_and(|capture| capture.drained(since)));
     }
 
     /// The host is killed: all that it has not on disk is gone.
@@ -135,8 +174,7 @@ impl<M: Machine> Cab<M> {
     /// When that does not come in three virtual hours.
     pub fn finish(&mut self) {
         self.until("the end of the work", |cab| cab.bench.progress() == Some(Progress::Finished));
-        let since = self.now;
-        self.until("the last record", |cab| cab.capture.as_ref().is_some_and(|capture| capture.drained(since)));
+        self.drain();
     }
 
     /// The one rig that the store knows.
