@@ -54,6 +54,9 @@ pub fn pseudo_terminal() -> (TTYPort, String) {
     (near, far.name().unwrap())
 }
 
+/// One turn of the rig.
+const TURN_MS: u8 = 5;
+
 /// What happens to the bytes that a rig sends.
 pub type Change = fn(&[u8]) -> Vec<u8>;
 
@@ -91,14 +94,15 @@ impl Drop for LiveRig {
 
 fn work(mut bench: Bench<NativeMachine>, mut near: TTYPort, change: Change, silent: &AtomicBool, stop: &AtomicBool) -> Vec<u8> {
     (0..20).for_each(|_| drop(bench.advance(100, &[]).unwrap())); // it has been on for two seconds, nobody listening
-    let (begun, mut at) = (Instant::now(), 0);
+    let (begun, mut at) = (Instant::now(), Duration::ZERO);
     let mut buffer = [0; 1_024];
     while !stop.load(Ordering::Relaxed) && begun.elapsed() < Duration::from_secs(60) {
+        // However long this thread was kept waiting, the rig takes turns as short as a board's: in a long one the sensors'
+        // replies would come too late for it.
+        at += Duration::from_millis(TURN_MS.into());
+        std::thread::sleep(at.saturating_sub(begun.elapsed()));
         let count = near.read(&mut buffer).unwrap_or(0); // nothing within two milliseconds is as good as nothing
-        std::thread::sleep(Duration::from_millis(1)); // bytes may come at once, and a turn takes a millisecond or more
-        let passed = u8::try_from(begun.elapsed().as_millis() - at).unwrap_or(250).min(250);
-        at += u128::from(passed);
-        let sent = bench.advance(passed, &buffer[..count]).unwrap();
+        let sent = bench.advance(TURN_MS, &buffer[..count]).unwrap();
         if !silent.load(Ordering::Relaxed) {
             drop(near.write_all(&change(&sent)));
         }
