@@ -95,8 +95,8 @@ impl<M: Memory> Site<M> {
 
     fn sensed(&self) -> Sensed {
         #[allow(clippy::cast_possible_truncation)] // a few metres
-        let count = HUB_COUNT + (self.tip_mm * 10.0).round() as i32 + i32::from(self.now.0 % 100 == 0);
-        let up = MicroG(999_900 + i32::from(self.now.0 % 100 == 0));
+        let count = HUB_COUNT + (self.tip_mm * 10.0).round() as i32 + i32::from(self.now.0.is_multiple_of(100));
+        let up = MicroG(999_900 + i32::from(self.now.0.is_multiple_of(100)));
         let level = RigAxes { forward: MicroG(12_000), right: MicroG(-4_000) };
         Sensed { count: Reading::Good(count), force: Reading::Good(SpecificForce { level, up }), temperature: None }
     }
