@@ -274,7 +274,9 @@ impl Bore {
 
     fn follow_pass(&mut self, round: &Round, tip: Micrometres, made: &mut Made) {
         if self.cutting && self.pass.is_none() {
-            self.pass = Some(OpenPass { began: round.now, tag: self.descent_tag.unwrap_or(tip) });
+            // A tip that runs into the bottom between two rounds met it where it is.
+            let tag = self.descent_tag.unwrap_or(tip).min(self.bottom());
+            self.pass = Some(OpenPass { began: round.now, tag });
         } else if self.bottom().minus(tip) > PASS_ENDS_ABOVE || self.above_hub {
             made.pass = self.end_pass(round.now, round.temperature);
         }

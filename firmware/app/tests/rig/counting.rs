@@ -95,7 +95,7 @@ fn sequence_numbers_end_without_any_given_twice() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 100, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// A tool that goes up and down at any speeds.
     #[test]
@@ -138,4 +138,19 @@ proptest! {
         }
         prop_assert_eq!(bench.changes(Check::Going).len(), 0);
     }
+}
+
+#[test]
+fn a_tool_that_runs_past_the_bottom_between_two_rounds_tags_it_where_it_is() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    bench.touch();
+    bench.go(600.0, 20.0);
+    bench.stay(1_000);
+    bench.go(-500.0, 1_000.0);
+    bench.go(618.0, 430.0);
+    bench.go(-500.0, 490.0);
+    let passes = bench.only(|r| if let Record::Pass(p) = r { Some(*p) } else { None });
+    assert_eq!(passes.len(), 2);
+    assert!(passes[1].bottom.0 <= 600_100 && passes[1].tag <= passes[1].bottom, "{passes:?}");
 }
