@@ -85,6 +85,7 @@ pub struct Found {
 
 impl Journal {
     /// Finds where the last run stopped: a bounded number of reads, whatever the memory holds.
+    #[inline(never)]
     pub fn recover<M: Memory>(memory: &mut M) -> (Self, Found) {
         let capacity = memory.size().saturating_sub(RING_AT).checked_div(32).unwrap_or(0).max(1);
         let mut journal =

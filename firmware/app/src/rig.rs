@@ -6,7 +6,7 @@ use crate::calibrate;
 use crate::checks::Checks;
 use crate::config::Config;
 use crate::depth::{Depth, Taken};
-use crate::journal::Journal;
+use crate::journal::{Found, Journal};
 use crate::lean::LeanMeter;
 use crate::link::Link;
 use crate::memory::Memory;
@@ -83,11 +83,18 @@ impl<M: Memory> Rig<M> {
     #[inline(never)] // what only a start needs gives its stack back
     pub fn start(mut memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
         let (journal, found) = Journal::recover(&mut memory);
-        let config = Config::over(&profile);
-        let mut rig = Self {
+        let mut rig = Self::new(memory, profile, journal);
+        rig.resume(found, cause, now);
+        rig
+    }
+
+    /// A rig that has not looked into its journal yet.
+    #[inline(never)]
+    fn new(memory: M, profile: Profile, journal: Journal) -> Self {
+        Self {
+            config: Config::over(&profile),
             memory,
             profile,
-            config,
             journal,
             depth: Depth::default(),
             lean: LeanMeter::default(),
@@ -97,17 +104,20 @@ impl<M: Memory> Rig<M> {
             answered: Deque::new(),
             standing: [None; 2],
             last_round: None,
-        };
-        rig.config.load(&mut rig.memory);
-        rig.config.calibrations().filter(calibrate::sound).for_each(|calibration| calibrate::apply(&mut rig.profile, &calibration));
-        rig.take_up();
-        let epoch = rig.journal.epoch();
-        rig.record(&Record::Start(Start { at: now, cause: cause.raw(), epoch }));
-        if let Some((first, last)) = found.torn {
-            rig.record(&Record::Gap(Gap { at: now, first, last, cause: GapCause::Torn.raw() }));
         }
-        rig.resume_hole(now);
-        rig
+    }
+
+    #[inline(never)] // what only a start needs gives its stack back
+    fn resume(&mut self, found: Found, cause: ResetCause, now: Millis) {
+        self.config.load(&mut self.memory);
+        self.config.calibrations().filter(calibrate::sound).for_each(|calibration| calibrate::apply(&mut self.profile, &calibration));
+        self.take_up();
+        let epoch = self.journal.epoch();
+        self.record(&Record::Start(Start { at: now, cause: cause.raw(), epoch }));
+        if let Some((first, last)) = found.torn {
+            self.record(&Record::Gap(Gap { at: now, first, last, cause: GapCause::Torn.raw() }));
+        }
+        self.resume_hole(now);
     }
 
     /// The hole that was open goes on. A power cut just after it was opened may have kept its identity out of the memory.
