@@ -80,6 +80,13 @@ impl Axis {
         Some(AxisPoint { depth: bottom, offset: stick.plus(wall).times(0.5), lean: last.lean, stick, wall })
     }
 
+    /// The axis as it was when the bore had come to `depth` below the hub, with the noise of the whole.
+    #[must_use]
+    pub fn down_to(&self, depth: f64) -> Self {
+        let points = self.points.iter().position(|p| p.depth >= depth).map_or(&self.points[..], |last| &self.points[..=last]);
+        Self { points: points.to_vec(), ..*self }
+    }
+
     /// Length of the bore from the ground to `bottom` below the hub.
     #[must_use]
     pub fn length(&self, bottom: f64) -> f64 {

@@ -214,7 +214,7 @@ impl Row {
 }
 
 fn noise_row(source: &'static str, deviation: f64, sensitivity: f64) -> Row {
-    row(source, "scatter of the increments themselves", Shape::Normal(deviation), sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre)
+    row(source, "scatter of the increments", Shape::Normal(deviation), sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre)
 }
 
 /// The stamp of a calibration in force.

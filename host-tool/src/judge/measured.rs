@@ -3,9 +3,11 @@
 //! Soundings govern depth where there are any: they are of the floor after clean-out, the rig's figure is of the tool.
 
 use super::axes::LineAxes;
-use super::axis::Axis;
+use super::axis::{Axis, metres};
+use super::budget::{Allowances, Along, Budget, Row, Unit, budgets};
+use super::spread::Shape;
 use super::statement::Figure;
-use shared_protocol::record::Plan;
+use crate::facts::SetUp;
 
 /// What was measured.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -45,8 +47,28 @@ pub struct Plumbed {
     pub offset: LineAxes,
     /// Radius of its own 95 % circle, metres.
     pub radius: f64,
+    /// The rig's axis at that depth; `None` where it does not reach there.
+    pub axis: Option<Beside>,
     /// How far the rig's axis is off it at that depth, metres; `None` where the axis does not reach there.
     pub off_axis: Option<f64>,
+}
+
+/// The rig's axis beside a hand plumb.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beside {
+    /// Off the vertical through the hole's start, line axes, metres.
+    pub offset: LineAxes,
+    /// Radius of its 95 % circle by the budget of a bore to that depth, metres.
+    pub radius: f64,
+}
+
+impl Plumbed {
+    /// Whether the difference is within both uncertainties together, the root of the sum of their squares; `None` where
+    /// the axis does not reach there. It is the E_n number of ISO 13528:2022 (from memory) held against 1.
+    #[must_use]
+    pub fn agrees(&self) -> Option<bool> {
+        self.axis.zip(self.off_axis).map(|(axis, off)| off <= self.radius.hypot(axis.radius))
+    }
 }
 
 /// Radius of a circle that holds 95 % of a normal error on two axes, in standard deviations: √(−2 ln 0.05).
@@ -56,21 +78,16 @@ const INTERVAL: f64 = 1.96;
 
 /// What a normal error exceeds once in a hundred times, in standard deviations.
 const ONCE_IN_100: f64 = 2.576;
+/// Farthest below the rig's own bottom that its axis is carried on to meet a hand plumb, metres: a tape may read a
+/// little deeper than the rig. Common practice, no source.
+const BEYOND: f64 = 0.1;
 
 /// Depth by soundings, metres below the datum; `None` where there are none.
 ///
-/// Their mean: it is the floor's mean level that a butt is set on. Standard uncertainty after JCGM 100:2008, 5.1.2: the
-/// scatter of the soundings over √n (4.2.3, the floor is not flat), and the tape's own, which is the same in all, the
-/// largest that was entered.
+/// Their mean: it is the floor's mean level that a butt is set on. [`soundings_budget`] says what it is worth.
 #[must_use]
 pub fn sounded(measurements: &[Measurement]) -> Option<Figure> {
-    let soundings: Vec<&Measurement> = measurements.iter().filter(|m| m.kind == Kind::Sounding).collect();
-    let n = f64::from(u32::try_from(soundings.len()).ok().filter(|n| *n > 0)?);
-    let mean = soundings.iter().map(|m| m.depth).sum::<f64>() / n;
-    let squares: f64 = soundings.iter().map(|m| (m.depth - mean).powi(2)).sum();
-    let scatter = if n > 1.0 { (squares / (n - 1.0) / n).sqrt() } else { 0.0 };
-    let tape = soundings.iter().map(|m| m.standard).fold(0.0, f64::max);
-    Some(Figure { value: mean, expanded: INTERVAL * scatter.hypot(tape) })
+    Some(Figure { value: mean(&soundings(measurements))?, expanded: soundings_budget(measurements)?.expanded })
 }
 
 /// Whether soundings and the rig differ by more than both uncertainties together make likely once in a hundred times:
@@ -81,23 +98,76 @@ pub fn contradict(sounded: Figure, by_rig: Figure) -> bool {
     apart > ONCE_IN_100 / INTERVAL * sounded.expanded.hypot(by_rig.expanded)
 }
 
-/// Every hand plumb beside the axis.
+/// What depth by soundings is worth; `None` where there are none.
+///
+/// After JCGM 100:2008, 5.1.2: the scatter of the soundings over √n (4.2.3, the floor is not flat), and the tape's own,
+/// which is the same in all, the largest that was entered.
 #[must_use]
-pub fn plumbed(measurements: &[Measurement], axis: &Axis, plan: &Plan) -> Vec<Plumbed> {
-    let beside = |m: &Measurement| Plumbed {
-        depth: m.depth,
-        offset: m.offset,
-        radius: CIRCLE * m.standard,
-        off_axis: axis.at(m.depth + super::metres(plan.hub_above_datum)).map(|point| point.offset.minus(m.offset).magnitude()),
+pub fn soundings_budget(measurements: &[Measurement]) -> Option<Budget> {
+    let depths = soundings(measurements);
+    let middle = mean(&depths)?;
+    let tape = measurements.iter().filter(|m| m.kind == Kind::Sounding).map(|m| m.standard).fold(0.0, f64::max);
+    let row = |source, basis, deviation, along| Row {
+        source,
+        basis,
+        value: Shape::Normal(deviation),
+        unit: Unit::Metres,
+        sensitivity: 1.0,
+        along,
     };
-    measurements.iter().filter(|m| m.kind == Kind::HandPlumb).map(beside).collect()
+    let mut rows = vec![row("tape, line and reading", "as entered".to_owned(), tape, Along::Same)];
+    let n = count(depths.len());
+    if n > 1.0 {
+        let squares: f64 = depths.iter().map(|depth| (depth - middle).powi(2)).sum();
+        let scatter = (squares / (n - 1.0) / n).sqrt();
+        rows.push(row("floor that is not flat", format!("scatter of {n} over √{n}"), scatter, Along::Varies));
+    }
+    let standard = rows.iter().map(|row| row.contributes().standard()).fold(0.0, f64::hypot);
+    Some(Budget { rows, standard, expanded: INTERVAL * standard, dominated_by: None })
+}
+
+fn soundings(measurements: &[Measurement]) -> Vec<f64> {
+    measurements.iter().filter(|m| m.kind == Kind::Sounding).map(|m| m.depth).collect()
+}
+
+fn mean(depths: &[f64]) -> Option<f64> {
+    (!depths.is_empty()).then(|| depths.iter().sum::<f64>() / count(depths.len()))
+}
+
+fn count(n: usize) -> f64 {
+    f64::from(u32::try_from(n).unwrap_or(u32::MAX))
+}
+
+/// Every hand plumb beside the axis of a bore whose bottom is at `bottom` below the hub, metres.
+#[must_use]
+pub fn plumbed(setup: &SetUp, axis: &Axis, bottom: Option<f64>) -> Vec<Plumbed> {
+    let hub = metres(setup.opened.body.plan.hub_above_datum);
+    let one = |m: &Measurement| {
+        let below_hub = m.depth + hub;
+        let reaches = bottom.is_some_and(|bottom| below_hub <= bottom + BEYOND) && axis.length(below_hub) > 0.0;
+        let axis = Some(axis.down_to(below_hub)).filter(|_| reaches).and_then(|axis| beside(setup, &axis, below_hub));
+        let off_axis = axis.map(|axis| axis.offset.minus(m.offset).magnitude());
+        Plumbed { depth: m.depth, offset: m.offset, radius: CIRCLE * m.standard, axis, off_axis }
+    };
+    setup.measurements.iter().filter(|m| m.kind == Kind::HandPlumb).map(one).collect()
+}
+
+fn beside(setup: &SetUp, axis: &Axis, below_hub: f64) -> Option<Beside> {
+    let offset = axis.at(below_hub)?.offset;
+    Some(Beside { offset, radius: budgets(setup, axis, below_hub, &Allowances::default()).place.expanded })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::facts::read;
+    use shared_protocol::assemble::slots;
+    use shared_protocol::body::CoarseLean;
+    use shared_protocol::record::{Increment, Opened, Record};
+    use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
+    use shared_protocol::units::{Lean, Micrometres};
 
-    pub(super) fn sounding(depth: f64, standard: f64) -> Measurement {
+    fn sounding(depth: f64, standard: f64) -> Measurement {
         let offset = LineAxes { ahead: 0.0, right: 0.0 };
         Measurement { author: "Tester".to_owned(), unix_ms: 0, kind: Kind::Sounding, depth, offset, standard, remark: String::new() }
     }
@@ -122,6 +192,58 @@ mod tests {
         let figure = |value, expanded| Figure { value, expanded };
         // ±30 and ±40 mm at 95 % are 50 together, and 65.7 once in a hundred times
         assert!(!contradict(figure(3.0, 0.03), figure(3.065, 0.04)) && contradict(figure(3.0, 0.03), figure(2.934, 0.04)));
+    }
+
+    /// A set-up with its hub at the datum, an increment each 100 mm down to 3 m, leaning 2 mm/m more ahead each metre.
+    fn setup(measurements: Vec<Measurement>) -> SetUp {
+        let mut all: Vec<Slot> = Vec::new();
+        let mut add = |record: &Record| {
+            let mut body = [0; RECORD_BYTES_MAX];
+            let used = record.encode(&mut body).unwrap();
+            let next = all.last().map_or(0, |slot| slot.sequence() + 1);
+            all.extend(slots(next, 1, record.kind(), &body[..used]).unwrap());
+        };
+        add(&Record::Opened(Opened::default()));
+        for n in 1..=30 {
+            let forward = CoarseLean::from_lean(Lean(200 * n));
+            add(&Record::Increment(Increment { depth: Micrometres::from_mm(100 * n), forward, samples: 20, ..Increment::default() }));
+        }
+        SetUp { measurements, ..read(&all).remove(0) }
+    }
+
+    fn plumbs(depths: &[f64]) -> Vec<Plumbed> {
+        let setup = setup(depths.iter().map(|depth| Measurement { kind: Kind::HandPlumb, ..sounding(*depth, 0.005) }).collect());
+        plumbed(&setup, &Axis::of(&setup), Some(3.0))
+    }
+
+    /// By hand, no guide: at 1 m the mean of the last four leans is 1.7 mm/m and of the first four 0.5 mm/m. Stick: 1.7 mm
+    /// less nothing, since the hub is at the ground and the guide at the hub. Wall-guided: 0.1 m × (0.2 + … + 2.0) mm/m is
+    /// 1.1 mm. The middle is 1.4 mm ahead. Carried back from the bottom it would be 6.9 − 2 × 5.7, 4.5 mm back.
+    #[test]
+    fn a_hand_plumb_meets_the_axis_of_its_own_depth() {
+        let at = |depth: f64| plumbs(&[depth])[0];
+        let one = at(1.0).axis.unwrap();
+        assert!((one.offset.ahead - 0.001_4).abs() < 2e-5 && one.offset.right.abs() < 1e-9, "{one:?}");
+        assert_eq!(at(1.0).off_axis, Some(one.offset.magnitude()));
+        let setup = setup(Vec::new());
+        let toe = budgets(&setup, &Axis::of(&setup), 3.0, &Allowances::default()).place.expanded;
+        assert_eq!(at(3.0).axis.unwrap().radius, toe);
+        assert!(one.radius < 0.5 * toe, "a third of the arm: {} of {toe}", one.radius);
+    }
+
+    #[test]
+    fn no_axis_is_made_up_above_the_ground_or_below_the_bottom() {
+        let reaches: Vec<bool> = plumbs(&[-0.1, 0.0, 0.05, 3.09, 3.11]).iter().map(|p| p.axis.is_some() && p.agrees().is_some()).collect();
+        assert_eq!(reaches, [false, false, true, true, false]);
+    }
+
+    /// 3, 4 and 5.
+    #[test]
+    fn a_plumb_agrees_within_both_uncertainties_together() {
+        let offset = LineAxes { ahead: 0.0, right: 0.0 };
+        let agrees =
+            |off| Plumbed { depth: 1.0, offset, radius: 3.0, axis: Some(Beside { offset, radius: 4.0 }), off_axis: Some(off) }.agrees();
+        assert_eq!((agrees(5.0), agrees(5.001)), (Some(true), Some(false)));
     }
 
     /// The 95 % quantiles of χ² with one and with two degrees of freedom are 3.841 and 5.991 (statistical tables).

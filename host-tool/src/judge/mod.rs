@@ -18,7 +18,7 @@ pub use statement::{Figure, Guarded, Standing, Verdict};
 
 use crate::facts::{DigestState, SetUp};
 use axis::Axis;
-use budget::{Allowances, Budgets, budgets, stamp};
+use budget::{Allowances, Budget, Budgets, budgets, stamp};
 use limits::{Governs, LimitSet, Measurand};
 use shared_protocol::record::{Plan, Stamp};
 use shared_protocol::state::{CalibrationItem, Check, ReferenceState};
@@ -58,6 +58,8 @@ pub struct Judged {
     pub sounded: Option<Figure>,
     /// Whether the soundings and the rig contradict each other.
     pub contradicted: bool,
+    /// What that is worth, source by source.
+    pub soundings: Option<Budget>,
     /// Hand plumbs beside the axis.
     pub plumbed: Vec<Plumbed>,
     /// Why figures may be worth less, in plain words.
@@ -113,7 +115,8 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
             .max_by(|a, b| a.abs().total_cmp(&b.abs())),
         sounded,
         contradicted,
-        plumbed: measured::plumbed(&setup.measurements, &axis, plan),
+        soundings: measured::soundings_budget(&setup.measurements),
+        plumbed: measured::plumbed(setup, &axis, bottom),
         reservations: reservations(setup, believed, contradicted),
         axis: axis.points,
         budgets,
