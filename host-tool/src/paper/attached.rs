@@ -1,4 +1,5 @@
-//! What a hole's figures are worth, as the attached facts have it: verdicts, budgets, calibrations.
+//! What a hole's figures are worth, as the attached facts have it: verdicts, budgets, calibrations, what was measured
+//! by hand.
 //!
 //! Verdicts are in metres or metres per metre, as their unit says; every budget's result and what its sources
 //! contribute are in metres, but for the lean over a stretch of the hole, metres per metre.
@@ -8,8 +9,9 @@ use super::limits::guarded_briefly;
 use super::words::{code, standing};
 use crate::judge::budget::{Along, Budget, Budgets, Unit, day};
 use crate::judge::limits::{Governs, Measurand};
+use crate::judge::measured::{Kind, Measurement};
 use crate::judge::spread::Shape;
-use crate::judge::{Guarded, Validity, Verdict, statement, validity};
+use crate::judge::{Guarded, Plumbed, Validity, Verdict, statement, validity};
 use serde::Serialize;
 use shared_protocol::record::Stamp;
 use shared_protocol::state::CalibrationItem;
@@ -69,6 +71,79 @@ pub struct CalibrationAttached<'a> {
     when_drilled: &'static str,
 }
 
+/// A measurement by hand, as it was entered: line axes, below the datum.
+#[derive(Debug, Serialize)]
+pub struct MeasuredByHand<'a> {
+    kind: &'static str,
+    depth_m: f64,
+    ahead_m: f64,
+    right_m: f64,
+    standard_uncertainty_m: f64,
+    who: &'a str,
+    entered: String,
+    remark: &'a str,
+}
+
+/// The mean of the soundings.
+#[derive(Debug, Serialize)]
+pub struct Sounded {
+    depth_m: f64,
+    uncertainty_95_m: f64,
+}
+
+/// A hand plumb beside the rig's axis, in the order of the measurements.
+#[derive(Debug, Serialize)]
+pub struct PlumbAttached {
+    depth_m: f64,
+    ahead_m: f64,
+    right_m: f64,
+    radius_95_m: f64,
+    axis_ahead_m: Option<f64>,
+    axis_right_m: Option<f64>,
+    axis_radius_95_m: Option<f64>,
+    difference_m: Option<f64>,
+    within_both: Option<bool>,
+}
+
+/// Every measurement by hand.
+#[must_use]
+pub fn by_hand<'a>(hole: &Hole<'a>) -> Vec<MeasuredByHand<'a>> {
+    let one = |m: &'a Measurement| MeasuredByHand {
+        kind: if m.kind == Kind::Sounding { "sounding" } else { "hand plumb" },
+        depth_m: m.depth,
+        ahead_m: m.offset.ahead,
+        right_m: m.offset.right,
+        standard_uncertainty_m: m.standard,
+        who: &m.author,
+        entered: hole.wall(m.unix_ms).rfc3339(),
+        remark: &m.remark,
+    };
+    hole.setup.measurements.iter().map(one).collect()
+}
+
+/// The depth by soundings.
+#[must_use]
+pub fn sounded(hole: &Hole<'_>) -> Option<Sounded> {
+    hole.judged.sounded.map(|f| Sounded { depth_m: f.value, uncertainty_95_m: f.expanded })
+}
+
+/// Every hand plumb beside the axis.
+#[must_use]
+pub fn plumbs(hole: &Hole<'_>) -> Vec<PlumbAttached> {
+    let one = |p: &Plumbed| PlumbAttached {
+        depth_m: p.depth,
+        ahead_m: p.offset.ahead,
+        right_m: p.offset.right,
+        radius_95_m: p.radius,
+        axis_ahead_m: p.axis.map(|a| a.offset.ahead),
+        axis_right_m: p.axis.map(|a| a.offset.right),
+        axis_radius_95_m: p.axis.map(|a| a.radius),
+        difference_m: p.off_axis,
+        within_both: p.agrees(),
+    };
+    hole.judged.plumbed.iter().map(one).collect()
+}
+
 /// Every limit judged.
 #[must_use]
 pub fn verdicts<'a>(hole: &Hole<'a>) -> Vec<LimitJudged<'a>> {
@@ -103,9 +178,14 @@ pub fn governs(hole: &Hole<'_>) -> &'static str {
     }
 }
 
-/// Every budget; none where no hole was recorded below the ground.
+/// Every budget: of the soundings where there are any, of the rig's figures where a hole was recorded below the ground.
 #[must_use]
 pub fn budgets<'a>(hole: &Hole<'a>) -> Vec<BudgetAttached<'a>> {
+    let taped = hole.judged.soundings.iter().map(|budget| attached("depth of the hole by soundings", "m", budget));
+    taped.chain(by_rig(hole)).collect()
+}
+
+fn by_rig<'a>(hole: &Hole<'a>) -> Vec<BudgetAttached<'a>> {
     let Some(Budgets { depth, edge, distance, place, local }) = &hole.judged.budgets else { return Vec::new() };
     let depths = [("depth of the hole", "m", depth), ("depth of the cutting edge", "m", edge)];
     let leans = [

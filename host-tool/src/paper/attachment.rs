@@ -4,7 +4,7 @@
 //! Units are in the names: `_m` metres, `_um_per_m` micrometres per metre, `_ms` milliseconds on the rig's clock.
 //! Codes stand as numbers with their meaning. Keys keep their order.
 
-use super::attached::{self, BudgetAttached, CalibrationAttached, LimitJudged};
+use super::attached::{self, BudgetAttached, CalibrationAttached, LimitJudged, MeasuredByHand, PlumbAttached, Sounded};
 use super::hole::Hole;
 use super::words::{code, datum, hex, remarks, standing};
 use super::{LAYOUT, program};
@@ -30,6 +30,8 @@ struct Facts<'a> {
     increments: Vec<Increment>,
     passes: Vec<Pass>,
     checks: Vec<Change>,
+    refusals: Vec<Refusal>,
+    measured_by_hand: Vec<MeasuredByHand<'a>>,
     sensor_faults: Vec<Fault>,
     restarts: Vec<Restart>,
     notes: Vec<Note<'a>>,
@@ -109,6 +111,8 @@ struct Verdict<'a> {
     lean_limit_m_per_m: f64,
     plumb: &'static str,
     largest_misclosure_m: Option<f64>,
+    soundings: Option<Sounded>,
+    hand_plumbs: Vec<PlumbAttached>,
     reservations: &'a [String],
     governing_statement: &'static str,
     verdicts: Vec<LimitJudged<'a>>,
@@ -172,6 +176,14 @@ struct Change {
     state: u8,
     below_hub_m: f64,
     figure: i32,
+}
+
+#[derive(Serialize)]
+struct Refusal {
+    when: When,
+    request: u32,
+    said: &'static str,
+    below_hub_m: f64,
 }
 
 #[derive(Serialize)]
@@ -259,6 +271,8 @@ fn facts<'a>(hole: &Hole<'a>) -> Facts<'a> {
         increments: setup.increments.iter().map(increment).collect(),
         passes: setup.passes.iter().map(pass).collect(),
         checks: setup.changes.iter().map(change).collect(),
+        refusals: setup.refusals.iter().map(refusal).collect(),
+        measured_by_hand: attached::by_hand(hole),
         sensor_faults: setup.faults.iter().map(fault).collect(),
         restarts: setup.restarts.iter().map(restart).collect(),
         notes: setup.notes.iter().map(note).collect(),
@@ -342,6 +356,8 @@ fn verdict<'a>(hole: &Hole<'a>) -> Verdict<'a> {
         lean_limit_m_per_m: judged.lean_limit,
         plumb: standing(judged.lean_standing),
         largest_misclosure_m: judged.misclosure,
+        soundings: attached::sounded(hole),
+        hand_plumbs: attached::plumbs(hole),
         reservations: &judged.reservations,
         governing_statement: attached::governs(hole),
         verdicts: attached::verdicts(hole),
@@ -395,6 +411,11 @@ fn change(change: &Timed<shared_protocol::record::Change>) -> Change {
         below_hub_m: metres(body.depth),
         figure: body.figure,
     }
+}
+
+fn refusal(refusal: &Timed<shared_protocol::record::Refusal>) -> Refusal {
+    let body = &refusal.body;
+    Refusal { when: when(refusal), request: body.request, said: super::going::answered(body), below_hub_m: metres(body.depth) }
 }
 
 fn fault(fault: &Timed<shared_protocol::record::Fault>) -> Fault {

@@ -33,7 +33,7 @@ pub fn hole_certificate(hole: &Hole<'_>, printing: Printing) -> Result<Vec<u8>, 
     figures::lists(&mut flow, hole);
     identity::instrument(&mut flow, hole);
     identity::record(&mut flow, hole);
-    identity::not_recorded(&mut flow, hole);
+    identity::not_recorded(&mut flow);
     flow.end();
     let attachments = if printing.standard == Standard::Archive { attachments(hole) } else { Vec::new() };
     write(&flow.finish(), &about(hole, title), attachments, printing.standard).map_err(PaperError::NotWritten)

@@ -9,7 +9,7 @@ use super::layout::marks::{Align, Frame, Mark, Pen, Point, Tone, text_marks};
 use super::levels;
 use super::scales::{DepthScale, depths, exaggeration};
 use super::words::{Units, count};
-use crate::judge::{AxisPoint, LineAxes};
+use crate::judge::{AxisPoint, LineAxes, Plumbed};
 
 /// Letters of the drawing.
 pub const SMALL: Style = Style::regular(8.5);
@@ -23,9 +23,11 @@ const HEADER: f64 = 40.0;
 const FOOTER: f64 = 64.0;
 /// Most that the plan and either side of an elevation may take.
 const HALF: f64 = 51.0;
-/// A circle that reaches farther than so many times the lines is cut off at the plan's edge.
+/// A circle or a hand plumb that reaches farther than so many times the lines is cut off at the plan's edge.
 const CIRCLE_MOST: f64 = 4.0;
 const TICK_LEAST: f64 = 22.0;
+/// Half of a cross.
+const CROSS: f64 = 3.0;
 /// What the marks mean.
 const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: as drilled, in the middle of the two fine lines, a straight stick \
                    and a tool that follows the bore. Passes: a tick where each left the bottom, a bar for fall-in. Record: a line where \
@@ -95,13 +97,14 @@ impl<'a> Picture<'a> {
 }
 
 /// How far from the vertical there is something to see, metres: either model, the plumb limit, and the circle about the
-/// toe unless it would make all else too small.
+/// toe and hand plumbs unless they would make all else too small.
 #[must_use]
 pub fn reach(hole: &Hole<'_>, limit: f64) -> f64 {
     let models = hole.judged.axis.iter().flat_map(|p| [p.offset, p.stick, p.wall]).map(LineAxes::magnitude);
     let lines = models.fold(limit, f64::max);
     let circle = hole.judged.toe.map_or(0.0, |toe| toe.magnitude() + circle(hole).unwrap_or(0.0));
-    lines.max(circle.min(CIRCLE_MOST * lines))
+    let bobs = hole.judged.plumbed.iter().map(|p| p.offset.magnitude()).fold(circle, f64::max);
+    lines.max(bobs.min(CIRCLE_MOST * lines))
 }
 
 /// Radius of the circle that holds the toe in 95 % of cases, metres.
@@ -256,9 +259,12 @@ fn background(picture: &Picture<'_>, frame: Frame) -> Vec<Mark> {
         level(picture.hub(), Pen::Fine, Tone::Grey),
         level(judged.planned, Pen::Fine, Tone::Black),
     ];
-    if let Some(bottom) = picture.hole.recorded_bottom() {
-        let pen = if judged.depth.is_some() { Pen::Strong } else { Pen::Dashed };
-        marks.push(level(bottom, pen, Tone::Black));
+    if let Some(floor) = picture.hole.floor() {
+        let pen = if picture.hole.floor_known() { Pen::Strong } else { Pen::Dashed };
+        marks.push(level(floor, pen, Tone::Black));
+    }
+    if let Some(edge) = picture.hole.recorded_bottom().filter(|_| judged.sounded.is_some()) {
+        marks.push(level(edge, Pen::Dashed, Tone::Black));
     }
     marks
 }
@@ -266,7 +272,10 @@ fn background(picture: &Picture<'_>, frame: Frame) -> Vec<Mark> {
 fn axis(picture: &Picture<'_>, frame: Frame, look: Look) -> Vec<Mark> {
     let middle = frame.x + frame.width / 2.0;
     let place = |offset: LineAxes, p: &AxisPoint| (middle + look.side(offset) * picture.sideways, picture.y(p));
-    trace(picture, &place)
+    let bob = |p: &Plumbed| cross((middle + look.side(p.offset) * picture.sideways, picture.depth.y(p.depth)));
+    let mut marks = trace(picture, &place);
+    marks.extend(picture.hole.judged.plumbed.iter().flat_map(bob));
+    marks
 }
 
 /// The axis in any view: for each stretch a fine line by either model and a heavy one in their middle, a dot for a lone
@@ -283,6 +292,12 @@ pub fn trace(picture: &Picture<'_>, place: &dyn Fn(LineAxes, &AxisPoint) -> Poin
     let toe = picture.stretches.last().and_then(|s| s.last());
     marks.extend(toe.map(|p| Mark::Circle(place(p.offset, p), 2.8, None, Some(Tone::Black))));
     marks
+}
+
+/// A cross where a plumb bob hung.
+pub fn cross((x, y): Point) -> [Mark; 2] {
+    let stroke = |rise: f64| Mark::Line(vec![(x - CROSS, y - rise), (x + CROSS, y + rise)], Pen::Fine, Tone::Black);
+    [stroke(CROSS), stroke(-CROSS)]
 }
 
 /// The corners of an upright rectangle.
@@ -303,7 +318,8 @@ fn foot(letters: &mut Letters, picture: &Picture<'_>, frame: Frame) -> Vec<Mark>
     let size = letters.line(&format!("{} sideways", units.short(bar)), SMALL);
     marks.push(Mark::Text((x + length + 5.0, y + 8.0), size));
     let simulated = if picture.hole.reality() == Reality::Simulated { "SIMULATED. " } else { "" };
-    let words = scale_words(picture) + KEY;
+    let crosses = if picture.hole.judged.plumbed.is_empty() { "" } else { " Crosses: hand plumbs." };
+    let words = scale_words(picture) + KEY + crosses;
     let text = letters.set(&[(Weight::Strong, simulated), (Weight::Regular, &words)], SMALL.size, Some(frame.width));
     marks.extend(text_marks(&text, 0, 4, (frame.x, y + 12.0), Align::Left));
     marks

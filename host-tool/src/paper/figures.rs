@@ -6,7 +6,7 @@ use super::layout::letters::{Style, Weight};
 use super::layout::table::{Column, figures, names, table, times, words};
 use super::words::{NONE, Units, code, datum, duration, standing};
 use super::worth::Quantity;
-use super::{limits, passes};
+use super::{by_hand, going, limits, passes};
 use crate::facts::{Missing, Timed};
 use crate::judge::limits::Measurand;
 use crate::judge::{AxisPoint, Figure, LineAxes, Verdict, metres};
@@ -145,6 +145,9 @@ fn axis_points<'a>(hole: &Hole<'a>, units: Units) -> impl Iterator<Item = &'a Ax
 /// Every list of things that happened; what there was none of is said in one sentence.
 pub fn lists(flow: &mut Flow, hole: &Hole<'_>) {
     let listed = [
+        ("soundings", by_hand::soundings(flow, hole)),
+        ("hand plumbs", by_hand::plumbs(flow, hole)),
+        ("slow going and refusal", going::list_of(flow, hole)),
         ("hub touches", hubs(flow, hole)),
         ("tools", tools(flow, hole)),
         ("passes", passes::list_of(flow, hole)),

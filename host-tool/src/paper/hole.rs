@@ -105,6 +105,31 @@ impl<'a> Hole<'a> {
         self.setup.tools.last().map(|t| metres(t.body.diameter))
     }
 
+    /// Depth of the floor as it is drawn, metres below the datum: by soundings where there are any, else as the record
+    /// knows it.
+    #[must_use]
+    pub fn floor(&self) -> Option<f64> {
+        self.judged.sounded.map(|s| s.value).or_else(|| self.recorded_bottom())
+    }
+
+    /// Whether that depth was measured from the datum.
+    #[must_use]
+    pub fn floor_known(&self) -> bool {
+        self.judged.sounded.is_some() || self.judged.depth.is_some()
+    }
+
+    /// The hole's radius: the tool's, else as planned, metres.
+    #[must_use]
+    pub fn radius(&self) -> f64 {
+        self.cut_diameter().unwrap_or(metres(self.plan().diameter)) / 2.0
+    }
+
+    /// A time of the host's as the hole's own local time; UTC where the rig was never told that.
+    #[must_use]
+    pub fn wall(&self, unix_ms: i64) -> Wall {
+        Wall { unix_ms, offset: self.setup.opened.moment.wall.map_or(0, |wall| wall.offset) }
+    }
+
     /// First and last slot of the set-up.
     #[must_use]
     pub fn sequences(&self) -> (u32, u32) {

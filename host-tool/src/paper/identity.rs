@@ -145,15 +145,11 @@ fn quality(hole: &Hole<'_>) -> String {
 
 /// Fields that no version yet fills.
 const NOT_RECORDED: [&str; 7] =
-    ["Reviewed by", "Refusal, rock", "Water, casing", "Fit of the pole", "Volumes", "Locate ticket", "State of the hole"];
+    ["Reviewed by", "Kind of ground", "Water, casing", "Fit of the pole", "Volumes", "Locate ticket", "State of the hole"];
 
 /// What a certificate must have a place for and this version does not record.
-pub fn not_recorded(flow: &mut Flow, hole: &Hole<'_>) {
+pub fn not_recorded(flow: &mut Flow) {
     flow.space(6.0);
-    let judged = hole.judged;
-    let entered = [("Soundings", judged.sounded.is_none()), ("Hand plumb", judged.plumbed.is_empty())];
-    let missing = entered.iter().filter(|(_, missing)| *missing).map(|(field, _)| *field);
-    let fields: Vec<&str> = missing.chain(NOT_RECORDED).collect();
-    let text = format!("{} {NONE}. Revision: first; supersedes nothing.", fields.join(&format!(" {NONE}; ")));
+    let text = format!("{} {NONE}. Revision: first; supersedes nothing.", NOT_RECORDED.join(&format!(" {NONE}; ")));
     flow.paragraph(&[(Weight::Strong, "Not recorded in this version  "), (Weight::Regular, &text)], SIZE);
 }

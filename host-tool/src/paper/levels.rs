@@ -81,7 +81,9 @@ fn names(letters: &mut Letters, hole: &Hole<'_>, width: f64) -> Vec<Level> {
     let planned = format!("planned {}, accepted {}", units.long(judged.planned), units.range(judged.accepted));
     let datum = format!("datum: {}", datum(hole.plan()));
     let mut all = vec![(0.0, Weight::Regular, datum), (-hub, Weight::Regular, hub_words), (judged.planned, Weight::Regular, planned)];
-    all.extend(hole.recorded_bottom().map(|b| (b, Weight::Strong, bottom_words(hole))));
+    all.extend(hole.floor().map(|b| (b, Weight::Strong, bottom_words(hole))));
+    let edge = hole.recorded_bottom().filter(|_| judged.sounded.is_some());
+    all.extend(edge.map(|edge| (edge, Weight::Regular, format!("cutting edge {}", edge_words(hole, edge)))));
     let set = |(depth, weight, text): (f64, Weight, String)| Level {
         depth,
         text: letters.set(&[(weight, &text)], SMALL.size + 0.5, Some(width)),
@@ -89,12 +91,21 @@ fn names(letters: &mut Letters, hole: &Hole<'_>, width: f64) -> Vec<Level> {
     all.into_iter().map(set).collect()
 }
 
-/// What stands at the bottom: "as drilled 3.187 m", "so far 3.187 m" in a hole not closed, or that it is not known.
+fn edge_words(hole: &Hole<'_>, edge: f64) -> String {
+    let tied = if hole.judged.depth.is_some() { "" } else { ", not tied to the hub" };
+    format!("{}{tied}", hole.units().long(edge))
+}
+
+/// What stands at the bottom, and which depth that is: "as drilled 3.187 m, by the cutting edge", "3.150 m, by
+/// soundings", "so far 3.187 m" in a hole not closed, or that it is not known.
 #[must_use]
 pub fn bottom_words(hole: &Hole<'_>) -> String {
+    if let Some(sounded) = hole.judged.sounded {
+        return format!("as drilled {}, by soundings", hole.units().long(sounded.value));
+    }
     match (hole.judged.depth, hole.recorded_bottom()) {
-        (Some(depth), _) if hole.setup.closed.is_none() => format!("so far {}", hole.units().long(depth)),
-        (Some(depth), _) => format!("as drilled {}", hole.units().long(depth)),
+        (Some(depth), _) if hole.setup.closed.is_none() => format!("so far {}, by the cutting edge", hole.units().long(depth)),
+        (Some(depth), _) => format!("as drilled {}, by the cutting edge", hole.units().long(depth)),
         (None, Some(bottom)) => format!("recorded {}, not tied to the hub", hole.units().long(bottom)),
         (None, None) => "no bottom recorded".to_owned(),
     }
@@ -149,8 +160,10 @@ fn plan(letters: &mut Letters, picture: &Picture<'_>, frame: Frame, under: &[Lin
     }
     let place = |offset: LineAxes| (x + offset.right * picture.sideways, y - offset.ahead * picture.sideways);
     marks.extend(trace(picture, &|offset, _: &AxisPoint| place(offset)));
+    let edge = Frame { x: x - cross, y: y - cross, width: 2.0 * cross, height: 2.0 * cross };
+    let bobs = picture.hole.judged.plumbed.iter().flat_map(|p| drawing::cross(place(p.offset)));
+    marks.push(Mark::Within(edge, bobs.collect()));
     if let Some((toe, radius)) = picture.hole.judged.toe.zip(circle(picture.hole)) {
-        let edge = Frame { x: x - cross, y: y - cross, width: 2.0 * cross, height: 2.0 * cross };
         marks.push(Mark::Within(edge, vec![Mark::Circle(place(toe), radius * picture.sideways, Some(Pen::Fine), None)]));
     }
     marks.push(Mark::Circle((x, y), 2.0, Some(Pen::Fine), Some(Tone::White)));

@@ -2,15 +2,17 @@
 //!
 //! [`layout`] knows letters, pages and the archival file, and nothing of holes. [`hole`] is a hole as paper sees
 //! it; [`words`] and [`worth`] write figures in the sheet's units. [`certificate`] puts together [`drawing`],
-//! [`statements`] with [`limits`], [`figures`], [`uncertainty`] and [`identity`]; [`summary`] sets a structure's holes side by side; [`attachment`], with [`attached`], is the record to
-//! read by machine. Metadata and dates come from the record, never from the clock, so that the same record gives
+//! [`statements`] with [`limits`], [`figures`], [`by_hand`], [`uncertainty`] and [`identity`]; [`summary`] sets a
+//! structure's holes side by side; [`attachment`], with [`attached`], is the record to read by machine. Metadata and dates come from the record, never from the clock, so that the same record gives
 //! the same bytes.
 
 pub mod attached;
 pub mod attachment;
+pub mod by_hand;
 pub mod certificate;
 pub mod drawing;
 pub mod figures;
+pub mod going;
 pub mod hole;
 pub mod identity;
 pub mod layout;

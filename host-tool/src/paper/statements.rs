@@ -1,9 +1,9 @@
 //! What a hole's figures mean, in words: one sentence to a statement, the subject first.
 
 use super::hole::Hole;
-use super::limits;
 use super::words::{code, count};
 use super::worth::Quantity;
+use super::{by_hand, limits};
 use crate::facts::DigestState;
 use crate::judge::{Figure, metres};
 use shared_protocol::state::SheetUnits;
@@ -16,7 +16,9 @@ pub type Statement = (&'static str, String);
 pub fn statements(hole: &Hole<'_>) -> Vec<Statement> {
     let limited = hole.judged.verdicts.iter().map(|v| (limits::subject(v.limit.measurand), limits::statement(hole, v)));
     let mut all: Vec<Statement> = limited.collect();
-    all.extend([("Toe", toe(hole)), ("Hub", hub(hole)), ("Record", record(hole))]);
+    all.push(("Toe", toe(hole)));
+    all.extend(by_hand::in_words(hole).map(|text| ("By hand", text)));
+    all.extend([("Hub", hub(hole)), ("Record", record(hole))]);
     let reservations = reservations(hole);
     if !reservations.is_empty() {
         all.push(("Reservations", reservations));

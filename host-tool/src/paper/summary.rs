@@ -14,7 +14,7 @@ use super::words::{NONE, Units, datum, standing};
 use super::{CAUTION, LAYOUT, PaperError, Printing, program, warning};
 use crate::facts::DigestState;
 use crate::judge::limits::Measurand;
-use crate::judge::{AxisPoint, Verdict, metres};
+use crate::judge::{AxisPoint, Verdict};
 use shared_protocol::state::Leg;
 
 /// Most that the drawing takes.
@@ -238,7 +238,7 @@ fn one(letters: &mut Letters, frame: Frame, depth: &DepthScale, hole: &Hole<'_>)
 
 /// Walls and bottom as drilled; the axis seen looking ahead.
 fn walls(hole: &Hole<'_>, depth: &DepthScale, middle: f64) -> Vec<Mark> {
-    let radius = hole.cut_diameter().unwrap_or(metres(hole.plan().diameter)) / 2.0 * depth.per_metre;
+    let radius = hole.radius() * depth.per_metre;
     let hub = -hole.hub_above_datum();
     let place = |p: &AxisPoint, side: f64| (middle + p.offset.right * depth.per_metre + side * radius, depth.y(p.depth + hub));
     let mut marks = Vec::new();
@@ -249,8 +249,8 @@ fn walls(hole: &Hole<'_>, depth: &DepthScale, middle: f64) -> Vec<Mark> {
         marks.push(Mark::Line(stretch.iter().map(|p| place(p, 0.0)).collect(), Pen::Fine, Tone::Black));
     }
     let toe = hole.judged.toe.map_or(0.0, |t| t.right * depth.per_metre);
-    if let Some(bottom) = hole.recorded_bottom() {
-        let pen = if hole.judged.depth.is_some() { Pen::Strong } else { Pen::Dashed };
+    if let Some(bottom) = hole.floor() {
+        let pen = if hole.floor_known() { Pen::Strong } else { Pen::Dashed };
         let y = depth.y(bottom);
         marks.push(Mark::Line(vec![(middle + toe - radius, y), (middle + toe + radius, y)], pen, Tone::Black));
     }

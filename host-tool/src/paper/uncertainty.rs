@@ -16,11 +16,12 @@ use shared_protocol::state::CalibrationItem;
 
 /// Results, then sources.
 pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
-    let Some(budgets) = &hole.judged.budgets else {
+    let rows = results(hole);
+    if rows.is_empty() {
         heading(flow, "Uncertainty");
         remark(flow, "No budget: no hole was recorded below the ground.");
         return;
-    };
+    }
     let columns = [
         names("Uncertainty of", 2.6),
         figures("Combined, standard", 1.5),
@@ -28,7 +29,7 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
         figures("95 %", 1.1),
         words("Most of it, and bounded", 2.2),
     ];
-    list(flow, "Uncertainty", &columns, &results(hole, budgets));
+    list(flow, "Uncertainty", &columns, &rows);
     flow.space(5.0);
     let columns = [
         times("Source", 2.5),
@@ -40,7 +41,7 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
         words("Along", 0.6),
         figures("Makes", 1.05),
     ];
-    table(flow, &columns, &sources(hole.units(), budgets, hole.judged.toe.is_some()));
+    table(flow, &columns, &sources(hole));
     remark(
         flow,
         "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, that of a disc its \
@@ -49,8 +50,8 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
     );
 }
 
-fn results(hole: &Hole<'_>, budgets: &Budgets) -> Vec<Vec<String>> {
-    let units = hole.units();
+fn results(hole: &Hole<'_>) -> Vec<Vec<String>> {
+    let (units, judged) = (hole.units(), hole.judged);
     let row = |name: &str, quantity: Quantity, budget: &Budget, per: f64| {
         vec![
             name.to_owned(),
@@ -60,11 +61,14 @@ fn results(hole: &Hole<'_>, budgets: &Budgets) -> Vec<Vec<String>> {
             budget.dominated_by.map_or(NONE.to_owned(), str::to_owned),
         ]
     };
-    let mut rows = vec![
-        row("depth of the hole, with its floor", Quantity::Depth, &budgets.depth, 1.0),
-        row("depth of the cutting edge", Quantity::Depth, &budgets.edge, 1.0),
-    ];
-    if hole.judged.toe.is_some() {
+    let soundings = judged.soundings.as_ref();
+    let mut rows: Vec<Vec<String>> =
+        soundings.map(|b| row("depth of the hole, by soundings", Quantity::Depth, b, 1.0)).into_iter().collect();
+    let Some(budgets) = &judged.budgets else { return rows };
+    let floor = if soundings.is_some() { "the same by the rig, with the floor" } else { "depth of the hole, with its floor" };
+    rows.push(row(floor, Quantity::Depth, &budgets.depth, 1.0));
+    rows.push(row("depth of the cutting edge", Quantity::Depth, &budgets.edge, 1.0));
+    if judged.toe.is_some() {
         rows.push(row("toe's distance off the vertical", Quantity::Offset, &budgets.distance, 1.0));
         rows.push(row("toe as a place: radius of the circle", Quantity::Offset, &budgets.place, 1.0));
         if let Some(length) = hole.length() {
@@ -88,7 +92,8 @@ pub fn acts_on(budgets: &Budgets, toe_known: bool) -> Vec<(&'static str, &Row)> 
     budgets.depth.rows.iter().map(|row| ("depth", row)).chain(toe).collect()
 }
 
-fn sources(units: Units, budgets: &Budgets, toe_known: bool) -> Vec<Vec<String>> {
+fn sources(hole: &Hole<'_>) -> Vec<Vec<String>> {
+    let (units, judged) = (hole.units(), hole.judged);
     let row = |(on, row): (&'static str, &Row)| {
         let along = match row.along {
             Along::Same => "same",
@@ -105,7 +110,9 @@ fn sources(units: Units, budgets: &Budgets, toe_known: bool) -> Vec<Vec<String>>
             units.amount(Quantity::Offset, row.contributes().standard()),
         ]
     };
-    acts_on(budgets, toe_known).into_iter().map(row).collect()
+    let taped = judged.soundings.iter().flat_map(|b| &b.rows).map(|row| ("soundings", row));
+    let by_rig = judged.budgets.iter().flat_map(|budgets| acts_on(budgets, judged.toe.is_some()));
+    taped.chain(by_rig).map(row).collect()
 }
 
 fn value(units: Units, row: &Row) -> String {

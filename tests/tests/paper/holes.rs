@@ -1,11 +1,14 @@
 //! Invented holes as a rig would record them, slot by slot, for looking at their paper.
 
 use host_tool::facts::{self, SetUp};
+use host_tool::judge::LineAxes;
+use host_tool::judge::measured::{Kind, Measurement};
 use sha2::{Digest, Sha256};
 use shared_protocol::assemble::slots;
 use shared_protocol::body::CoarseLean;
 use shared_protocol::record::{
-    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record, Stamp, Start, Tool, quality,
+    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record, Refusal, Stamp, Start,
+    Tool, quality,
 };
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
 use shared_protocol::state::{CalibrationItem, Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault, SheetUnits};
@@ -49,6 +52,10 @@ pub struct Sample {
     pub lost: Vec<Range<usize>>,
     /// Whether a slot is declared torn at the restart.
     pub torn: bool,
+    /// Going is slow in the last pass, and the operator's answer to whether that is refusal.
+    pub slow: Option<bool>,
+    /// What people measured by hand.
+    pub measurements: Vec<Measurement>,
 }
 
 fn mm(mm: i32) -> Micrometres {
@@ -109,6 +116,8 @@ pub fn good() -> Sample {
         closed: true,
         lost: Vec::new(),
         torn: false,
+        slow: None,
+        measurements: Vec::new(),
     }
 }
 
@@ -131,6 +140,32 @@ fn calibrated() -> Vec<Stamp> {
         stamp(CalibrationItem::Encoder, 1_500, 2_100, 0),
         stamp(CalibrationItem::GuidePlay, 200, 300, 2_500),
     ]
+}
+
+/// The same leg, sounded in the middle and at four edges, and plumbed at two depths.
+pub fn measured() -> Sample {
+    let by_hand = |kind, depth, (ahead, right), standard, remark: &str| Measurement {
+        author: "G. Nobody".to_owned(),
+        unix_ms: 1_800_003_600_000,
+        kind,
+        depth,
+        offset: LineAxes { ahead, right },
+        standard,
+        remark: remark.to_owned(),
+    };
+    let sounding = |mm: i16, place, remark| by_hand(Kind::Sounding, f64::from(mm) / 1e3, place, 0.005, remark);
+    let mut sample = good();
+    sample.measurements = vec![
+        sounding(3_160, (0.0, 0.0), "divot of the pilot left out"),
+        sounding(3_140, (0.5, 0.0), ""),
+        sounding(3_180, (-0.5, 0.0), ""),
+        sounding(3_170, (0.0, 0.5), ""),
+        sounding(3_150, (0.2, -0.1), ""),
+        by_hand(Kind::HandPlumb, 1.6, (0.005, 0.010), 0.003, ""),
+        by_hand(Kind::HandPlumb, 3.0, (0.100, 0.010), 0.003, "bob may have hung on a root"),
+        by_hand(Kind::HandPlumb, 3.5, (0.0, 0.0), 0.003, ""),
+    ];
+    sample
 }
 
 /// The same leg on a sheet in feet and inches.
@@ -203,7 +238,8 @@ impl Stream {
 impl Sample {
     /// The set-up as it is read back from its slots.
     pub fn setup(&self) -> SetUp {
-        facts::read(&self.slots()).pop().expect("the stream holds one set-up")
+        let setup = facts::read(&self.slots()).pop().expect("the stream holds one set-up");
+        SetUp { measurements: self.measurements.clone(), ..setup }
     }
 
     /// Its slots, without those that did not arrive.
@@ -279,8 +315,19 @@ impl Sample {
             let at = stream.at(2_300);
             stream.add(&Record::Increment(self.increment(at, depth)));
         }
+        if let Some(refusal) = self.slow.filter(|_| number == self.passes) {
+            self.slow_going(stream, depth, refusal);
+        }
         let ended = stream.at(3_000);
         stream.add(&Record::Pass(Pass { number, began, ended, tag: mm(from - fallen), bottom: mm(to), temperature: 18 }));
+    }
+
+    /// 0.1 mm/s, which is 0.36 m an hour.
+    fn slow_going(&self, stream: &mut Stream, depth_mm: i32, refusal: bool) {
+        let at = stream.at(4_000);
+        stream.add(&Record::Change(Change { at, check: Check::Going.raw(), state: 1, depth: mm(depth_mm), figure: 100 }));
+        let at = stream.at(9_000);
+        stream.add(&Record::Refusal(Refusal { at, request: 16, confirmed: u8::from(refusal), depth: mm(depth_mm) }));
     }
 
     fn increment(&self, at: Millis, depth_mm: i32) -> Increment {

@@ -1,10 +1,11 @@
 //! Texts and figures made to break paper: it is made all the same, and nothing lies over anything else.
 
-use crate::holes::{Sample, good, worst};
+use crate::holes::{Sample, good, measured, worst};
 use crate::readers::{Word, placed_words, qpdf_complaint, words};
 use crate::{SIZES, certificate, right_leg, samples, summary};
-use host_tool::judge::judge_by;
 use host_tool::judge::limits::{Limit, LimitSet, Measurand};
+use host_tool::judge::measured::Measurement;
+use host_tool::judge::{LineAxes, judge_by};
 use host_tool::paper::{Hole, PageSize, Printing, hole_certificate};
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::{Rng, SeedableRng};
@@ -36,6 +37,8 @@ fn no_word_lies_over_another_or_leaves_the_page() {
     for depth in [100, 900, 1_500, 2_400, 3_150, 3_300] {
         all.push(("half way", Sample { depth_mm: depth, closed: false, ..good() }));
     }
+    all.push(("measured at length", at_length(worst())));
+    all.push(("measured at length in feet", at_length(with_feet(good()))));
     for (name, sample) in &all {
         for size in SIZES {
             let found = collisions(&certificate(sample, Printing::archive(size)));
@@ -72,6 +75,23 @@ fn many_limits_with_long_texts_fit() {
             assert!(qpdf_complaint(&pdf).is_empty());
         }
     }
+}
+
+/// As much by hand as anybody may enter, and absurd figures among it.
+fn at_length(mut sample: Sample) -> Sample {
+    let odd = [0.0, -1.0, 1e-9, 1.6, 3.1, 3.3, 99.9, 1e6];
+    let entries = odd.into_iter().cycle().take(30).zip(measured().measurements.into_iter().cycle());
+    let long = |(figure, entry): (f64, Measurement)| Measurement {
+        author: "W".repeat(60),
+        depth: figure,
+        offset: LineAxes { ahead: figure, right: -figure },
+        standard: figure.abs().max(1e-6),
+        remark: "wide ".repeat(50) + &"W".repeat(250),
+        unix_ms: if figure > 1e3 { i64::MAX / 2 } else { entry.unix_ms },
+        ..entry
+    };
+    sample.measurements = entries.map(long).collect();
+    sample
 }
 
 fn with_feet(mut sample: Sample) -> Sample {

@@ -1,11 +1,12 @@
 //! Paper as others read it: structure, archival rules, text, attachments; and that it says what the record says.
 
+mod by_hand;
 mod holes;
 mod hostile;
 mod readers;
 mod worth;
 
-use holes::{Sample, good, good_feet, worst};
+use holes::{Sample, good, good_feet, measured, worst};
 use host_tool::judge::judge;
 use host_tool::paper::drawing::draw;
 use host_tool::paper::layout::letters::Letters;
@@ -56,6 +57,7 @@ fn samples() -> Vec<(&'static str, Sample)> {
         ("nothing recorded", with(|s| (s.increments, s.passes, s.clock, s.closed) = (false, 1, false, false))),
         ("unreferenced", with(|s| (s.restart_after, s.tied_again) = (Some(6), false))),
         ("unidentified", with(|s| s.identity = None)),
+        ("measured", measured()),
     ]
 }
 
@@ -114,7 +116,7 @@ fn the_text_gives_the_figures_back() {
         "Line Example Line 7. Drilled by A. Nobody",
         "Rig SIM-PAPER-1, epoch 3",
         "1.400 m above the hub",
-        "None recorded sensor faults, restarts, gaps, notes.",
+        "None recorded soundings, hand plumbs, slow going and refusal, sensor faults, restarts, gaps, notes.",
         "Nobody has said here which of them decides.",
         "no calliper survey of the hole",
     ] {

@@ -11,6 +11,7 @@ use host_tool::paper::layout::letters::Letters;
 use host_tool::paper::layout::marks::{Frame, Mark, Pen};
 use host_tool::paper::{Hole, PageSize, Printing, hole_certificate};
 use serde_json::Value;
+use shared_protocol::state::CalibrationItem;
 use shared_protocol::units::Micrometres;
 
 fn text(sample: &Sample) -> String {
@@ -83,6 +84,34 @@ fn what_bars_a_statement_is_said_beside_it() {
         timeless.contains("Not shown: the time of day is not known, so the calibration of the encoder may have expired."),
         "{timeless}"
     );
+}
+
+/// The same in the facts for machines, limit by limit: depth first, then plumb.
+#[test]
+fn what_is_not_shown_has_its_reason_in_the_facts_too() {
+    let expired = |item: CalibrationItem| {
+        with(|s| s.stamps.iter_mut().flatten().filter(|stamp| stamp.item == item.raw()).for_each(|stamp| stamp.expires = 20_800))
+    };
+    let untied = with(|s| (s.restart_after, s.tied_again) = (Some(6), false));
+    let misclosed = with(|s| s.identity.as_mut().unwrap().misclosure_limit = Micrometres(2_000));
+    let tied = "depth was not tied to the hub at the end";
+    let rows: [(&str, Sample, [&[&str]; 2]); 4] = [
+        ("encoder", expired(CalibrationItem::Encoder), [&["the calibration of the encoder expired on 2026-12-13"], &[]]),
+        ("guide", expired(CalibrationItem::GuidePlay), [&[], &["the calibration of the guide play expired on 2026-12-13"]]),
+        ("misclosed", misclosed, [&["misclosure on the hub is 3 mm, and 2 mm is the most accepted"], &[]]),
+        ("untied", untied, [&[tied], &[tied]]),
+    ];
+    for (name, sample, reasons) in rows {
+        let pdf = certificate(&sample, Printing::archive(PageSize::A4));
+        let facts: Value = serde_json::from_slice(&attachment(&pdf, "facts.json")).expect("JSON");
+        for (i, reasons) in reasons.into_iter().enumerate() {
+            let verdict = &facts["judged"]["verdicts"][i];
+            let shown = if reasons.is_empty() { "shown within" } else { "not shown" };
+            assert_eq!((&verdict["guarded"], &verdict["reasons"]), (&shown.into(), &reasons.into()), "{name}, limit {i}");
+        }
+        let said = reasons.concat();
+        assert!(words(&pdf).contains(&format!("Not shown: {}.", said[0])), "{name}");
+    }
 }
 
 /// By hand: the lean grows to 8.36 mm/m at 3.307 m, so over the last 100 mm it is 8.36 × 3.2625 / 3.307 = 8.2 mm/m.
