@@ -106,8 +106,8 @@ impl Profile {
             skew_ms: 14,
             increment: Micrometres::from_mm(25),
             tilt_range: MicroG(2_000_000),
-            // 2.5 times what touching the hub twice differs by in a sound hole: one in a hundred of those is further off
-            misclosure_limit: Micrometres(5_500),
+            // what sound holes close by, a rig that settles and rope that slips a little among it, once in a hundred times
+            misclosure_limit: Micrometres::from_mm(7),
             correction: Correction::default(),
         }
     }

@@ -106,7 +106,7 @@ fn the_archive_file_names_its_standards() {
 fn the_text_gives_the_figures_back() {
     let text = words(&letter(&good()));
     for figure in [
-        "Depth 3.187 m ± 0.027 m below original ground at the pole's low side; limit 3.100 to 3.250 m, source: plan as loaded into \
+        "Depth 3.187 m ± 0.026 m below original ground at the pole's low side; limit 3.100 to 3.250 m, source: plan as loaded into \
          the rig. Measured within. Shown within.",
         "−13 mm",
         "limit up to 20.0 mm/m, source: plan as loaded into the rig. Measured within. Shown within.",
