@@ -93,7 +93,7 @@ impl Drop for LiveRig {
 }
 
 fn work(mut bench: Bench<NativeMachine>, mut near: TTYPort, change: Change, silent: &AtomicBool, stop: &AtomicBool) -> Vec<u8> {
-    (0..20).for_each(|_| drop(bench.advance(100, &[]).unwrap())); // it has been on for two seconds, nobody listening
+    (0..400).for_each(|_| drop(bench.advance(TURN_MS, &[]).unwrap())); // it has been on for two seconds, nobody listening
     let (begun, mut at) = (Instant::now(), Duration::ZERO);
     let mut buffer = [0; 1_024];
     while !stop.load(Ordering::Relaxed) && begun.elapsed() < Duration::from_secs(60) {
