@@ -51,7 +51,10 @@ fn by_hand_the_tool_goes_where_it_is_sent() {
     let output = run(&["still-hole", "--by-hand", "--speed", "100000", "--every", "100000"], orders);
     let said = text(&output.stdout);
     assert_eq!((output.status.code(), text(&output.stderr)), (Some(0), ""));
-    assert!(said.contains("tip      0.0 mm over hub") && said.contains("rig says 0.0 mm"), "{said}");
+    // A count is 0.1 mm, and the hub is the mean of half a second: what the rig says may be a count off.
+    let on_hub = said.lines().filter(|line| line.contains("tip      0.0 mm over hub")).filter_map(|line| line.split_once("rig says "));
+    let depth: Vec<f64> = on_hub.filter_map(|(_, rig)| rig.split(' ').next()?.parse().ok()).collect();
+    assert!(!depth.is_empty() && depth.iter().all(|mm| mm.abs() < 0.15), "{said}");
 }
 
 #[test]
