@@ -40,9 +40,20 @@ impl Talker {
         writeln!(self.stdin, "{line}").and_then(|()| self.stdin.flush()).expect("it listens");
     }
 
-    /// Waits for a line and says how long it took.
-    fn wait_for(&mut self, what: &str, within: Duration, mut is_it: impl FnMut(&str) -> bool) -> (Duration, String) {
+    /// Says a line and waits for the answer. What comes after the line was said counts, however long this thread was kept
+    /// from listening.
+    fn ask(&mut self, line: &str, within: Duration, is_it: impl FnMut(&str) -> bool) -> String {
         let begun = Instant::now();
+        self.say(line);
+        self.wait_since(begun, line, within, is_it).1
+    }
+
+    /// Waits for a line that comes from now on and says how long it took.
+    fn wait_for(&mut self, what: &str, within: Duration, is_it: impl FnMut(&str) -> bool) -> (Duration, String) {
+        self.wait_since(Instant::now(), what, within, is_it)
+    }
+
+    fn wait_since(&mut self, begun: Instant, what: &str, within: Duration, mut is_it: impl FnMut(&str) -> bool) -> (Duration, String) {
         while let Some(left) = within.checked_sub(begun.elapsed()) {
             let Ok((at, line)) = self.lines.recv_timeout(left) else { break };
             self.heard.push(line.clone());
@@ -118,8 +129,9 @@ fn connect(socket: &Path) -> UnixStream {
 
 fn site() -> Site {
     let folder = TempDir::new().expect("a folder");
+    let begun = Instant::now();
     let mut slave = Talker::start(Command::new(tests::python::interpreter()).arg(tests::root().join("tests/python/independent_slave.py")));
-    let (_, said) = slave.wait_for("port", Duration::from_secs(20), |line| line.starts_with("port "));
+    let (_, said) = slave.wait_since(begun, "port", Duration::from_secs(20), |line| line.starts_with("port "));
     let sensors = format!("127.0.0.1:{}", &said["port ".len()..]);
     let mut emulate = Command::new(program("xtask"));
     emulate.args(["emulate", "--for", "400", "--sensors", &sensors, "--image"]).arg(image()).arg("--dir").arg(folder.path().join("board"));
@@ -134,9 +146,8 @@ fn site() -> Site {
 
 impl Site {
     fn order(&mut self, order: &str) {
-        self.cab.say(order);
         let word = order.split(' ').next().expect("a word").to_owned() + ": ";
-        let (_, said) = self.cab.wait_for(order, Duration::from_secs(10), |line| line.starts_with(&word));
+        let said = self.cab.ask(order, Duration::from_secs(10), |line| line.starts_with(&word));
         assert!(said.contains("done"), "{said}");
     }
 
@@ -144,8 +155,7 @@ impl Site {
     fn go(&mut self, mm: f64, speed: f64) {
         self.slave.say(&format!("tip {mm} {speed}"));
         loop {
-            self.slave.say("where");
-            let (_, said) = self.slave.wait_for("place", Duration::from_secs(5), |line| line.starts_with("at "));
+            let said = self.slave.ask("where", Duration::from_secs(5), |line| line.starts_with("at "));
             let at: f64 = said.split(' ').nth(1).expect("a figure").parse().expect("a figure");
             if (at - mm).abs() < 0.01 {
                 break;
@@ -153,6 +163,11 @@ impl Site {
             std::thread::sleep(Duration::from_millis(50));
         }
         std::thread::sleep(Duration::from_millis(1_300));
+    }
+
+    /// Increments that the rig calls good.
+    fn good(&self) -> usize {
+        self.setup().increments.iter().filter(|i| i.body.quality == 0).count()
     }
 
     fn setup(&self) -> SetUp {
@@ -168,8 +183,9 @@ static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
 #[test]
 fn a_hole_is_measured_by_sensors_that_nobody_here_wrote_and_every_fault_of_theirs_is_shown_and_recorded() {
     let _alone = ONE_AT_A_TIME.lock();
+    let begun = Instant::now();
     let mut site = site();
-    site.cab.wait_for("rig", Duration::from_secs(20), |line| line.contains("is here"));
+    site.cab.wait_since(begun, "rig", Duration::from_secs(20), |line| line.contains("is here"));
     site.order("load structure=P-9 leg=single depth=\"500 mm\" diameter=\"700 mm\" tool=1 depth_under=\"20 mm\" depth_over=\"40 mm\" plumb_limit=\"20 mm/m\" heading=0");
     site.slave.say("lean 12 -5");
     site.go(0.0, 100.0);
@@ -208,7 +224,14 @@ fn a_hole_is_measured_by_sensors_that_nobody_here_wrote_and_every_fault_of_their
     site.slave.say("fault none 1"); // before it is taken for the truth, half a second after
     assert!(took <= seconds(1), "{took:?}");
     site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("depth"));
-    site.go(500.0, 25.0);
+    // A busy machine makes a slave late now and then, and the rig leaves such an increment out of the good ones, as it should:
+    // drill until there are enough.
+    let mut deepest = 500.0;
+    site.go(deepest, 25.0);
+    while site.good() < 15 && deepest < 1_000.0 {
+        deepest += 100.0;
+        site.go(deepest, 25.0);
+    }
     site.go(-400.0, 400.0);
     site.go(0.0, 100.0);
     site.order("touch");
@@ -218,7 +241,7 @@ fn a_hole_is_measured_by_sensors_that_nobody_here_wrote_and_every_fault_of_their
 
     let setup = site.setup();
     let bottom_mm = f64::from(setup.closed.as_ref().expect("closed").body.bottom.0) / 1e3;
-    assert!((bottom_mm - 500.0).abs() <= 0.2, "within two counts of 0.1 mm: {bottom_mm}");
+    assert!((bottom_mm - deepest).abs() <= 0.2, "within two counts of 0.1 mm: {bottom_mm}");
     let good = setup.increments.iter().filter(|i| i.body.quality == 0).collect::<Vec<_>>();
     assert!(good.len() >= 15, "{} good increments", good.len());
     for increment in good {
