@@ -247,9 +247,11 @@ impl Capture {
             return Ok(());
         }
         let Some(stream) = self.session.rig() else { return Ok(()) };
-        let setups = if self.hole.is_some() { facts::read(&self.store.stream(stream)?.slots) } else { Vec::new() };
-        let open = setups.iter().find(|setup| Some(setup.opened.sequence) == self.hole);
-        let doubts = open.map(Doubts::of).unwrap_or_default();
+        let doubts = match self.hole {
+            // from there on only: a store holds seasons of other holes
+            Some(first) => facts::read(&self.store.part(stream, first, u32::MAX)?.slots).first().map(Doubts::of).unwrap_or_default(),
+            None => Doubts::default(),
+        };
         (self.stale, self.looked) = (false, now);
         if doubts != self.doubts {
             self.doubts = doubts.clone();
