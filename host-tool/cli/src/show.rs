@@ -3,12 +3,11 @@
 use crate::{Failure, by_hand};
 use host_tool::facts::{DigestState, Missing};
 use host_tool::holes::{self, Catalogue, Hole, catalogue_by};
-use host_tool::judge::limits::{Governs, Measurand};
-use host_tool::judge::measured::{Kind, Measurement};
-use host_tool::judge::{Guarded, Standing, Verdict};
+use host_tool::judge::Standing;
 use host_tool::limits_file::Limits;
 use host_tool::measure::{lean_text, length_text};
 use host_tool::paper::words::Units;
+use host_tool::paper::{self, attached};
 use host_tool::port;
 use host_tool::store::Store;
 use host_tool::text::terminal;
@@ -106,9 +105,10 @@ pub fn row(hole: &Hole) -> String {
     )
 }
 
-/// One hole for other programs: metres and metres per metre, in line axes.
+/// One hole for other programs: metres and metres per metre, in line axes. What a paper's facts have too is as it is there.
 fn object(hole: &Hole) -> Value {
     let (judged, setup) = (&hole.judged, &hole.setup);
+    let on_paper = paper::Hole { setup, judged };
     let plan = &setup.opened.body.plan;
     let pair = |pair: Option<host_tool::judge::LineAxes>| pair.map(|p| json!({ "ahead": p.ahead, "right": p.right }));
     let gaps: Vec<Value> =
@@ -136,53 +136,12 @@ fn object(hole: &Hole) -> Value {
         "toe_m": pair(judged.toe),
         "toe_circle_m": judged.budgets.as_ref().map(|b| b.place.expanded),
         "sounded_m": judged.sounded.map(|f| json!({ "mean": f.value, "expanded": f.expanded })),
-        "measurements": setup.measurements.iter().map(by_person).collect::<Vec<_>>(),
-        "limits": judged.verdicts.iter().map(limit).collect::<Vec<_>>(),
-        "governs": judged.governs.map(|g| if g == Governs::Plain { "plain" } else { "guarded" }),
+        "measured_by_hand": attached::by_hand(&on_paper),
+        "verdicts": attached::verdicts(&on_paper),
+        "governing_statement": attached::governs(&on_paper),
         "gaps": gaps,
         "digest": digest(setup.digest),
         "reservations": judged.reservations,
-    })
-}
-
-/// One limit judged: metres or metres per metre, 95 %.
-fn limit(verdict: &Verdict) -> Value {
-    let limit = &verdict.limit;
-    let measurand = match limit.measurand {
-        Measurand::Depth => "depth",
-        Measurand::OverallLean => "overall-lean",
-        Measurand::LeanAnywhere => "lean-anywhere",
-        Measurand::Toe => "toe",
-    };
-    let (guarded, reasons) = match &verdict.guarded {
-        Guarded::ShownWithin => ("shown within", &[][..]),
-        Guarded::ShownOutside => ("shown OUTSIDE", &[][..]),
-        Guarded::NotShown(reasons) => ("not shown", &reasons[..]),
-    };
-    json!({
-        "measurand": measurand,
-        "least": limit.least,
-        "most": limit.most,
-        "written": limit.written,
-        "source": limit.source,
-        "measured": verdict.measured.map(|f| f.value),
-        "expanded": verdict.measured.map(|f| f.expanded),
-        "plain": standing(verdict.plain),
-        "guarded": guarded,
-        "reasons": reasons,
-    })
-}
-
-fn by_person(measurement: &Measurement) -> Value {
-    let Measurement { author, unix_ms, kind, depth, offset, standard, remark } = measurement;
-    json!({
-        "kind": if *kind == Kind::Sounding { "sounding" } else { "hand-plumb" },
-        "who": author,
-        "entered_unix_ms": unix_ms,
-        "depth_m": depth,
-        "offset_m": { "ahead": offset.ahead, "right": offset.right },
-        "standard_m": standard,
-        "remark": remark,
     })
 }
 

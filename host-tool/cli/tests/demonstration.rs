@@ -58,17 +58,18 @@ fn a_structure_is_drilled_stored_listed_and_printed() {
     let limits = limits.to_str().unwrap();
     let json: serde_json::Value = serde_json::from_slice(&run(&["holes", "--store", store, "--json", "--limits", limits]).stdout).unwrap();
     let hole = &json["holes"][0];
-    assert_eq!((&hole["governs"], hole["limits"].as_array().unwrap().len()), (&"guarded".into(), 3));
+    assert_eq!((&hole["governing_statement"], hole["verdicts"].as_array().unwrap().len()), (&"guarded".into(), 3));
     assert!((hole["sounded_m"]["mean"].as_f64().unwrap() - 3.21).abs() < 1e-9, "{hole}");
-    assert!((hole["limits"][0]["expanded"].as_f64().unwrap() - 0.021_914).abs() < 1e-5, "{hole}");
-    assert_eq!((hole["measurements"].as_array().unwrap().len(), &hole["measurements"][2]["kind"]), (3, &"hand-plumb".into()));
-    let third = &hole["limits"][2];
+    assert!((hole["verdicts"][0]["uncertainty_95"].as_f64().unwrap() - 0.021_914).abs() < 1e-5, "{hole}");
+    assert_eq!((hole["measured_by_hand"].as_array().unwrap().len(), &hole["measured_by_hand"][2]["kind"]), (3, &"hand plumb".into()));
+    let third = &hole["verdicts"][2];
     assert_eq!((&third["written"], &third["source"]), (&"1/4 in per ft".into(), &"Invented county".into()));
     assert!((third["most"].as_f64().unwrap() - 1.0 / 48.0).abs() < 1e-12, "{third}");
     let listed = run(&["holes", "--store", store, "--limits", limits]);
     let listed = String::from_utf8_lossy(&listed.stdout);
     assert!(
-        listed.contains("    overall lean ") && listed.contains("written 1/4 in per ft, by Invented county: measured within; "),
+        listed.contains("    overall lean ")
+            && listed.contains("limit 1/4 in per ft (up to 20.8 mm/m) by Invented county: measured within; "),
         "{listed}"
     );
     assert_eq!(listed.matches("(this decides)").count(), 6, "{listed}");

@@ -175,7 +175,7 @@ impl InForce {
                     self.zeros.extend(zero_at(&calibration).map(|zero| (calibration.day, zero)));
                 }
                 self.held.retain(|held| held.stamp.item != calibration.item);
-                self.held.push(Held { stamp: stamp_of(&calibration), whole: Some(calibration) });
+                self.held.push(Held { stamp: calibration.clone().into(), whole: Some(calibration) });
             }
             None => {} // of a later version
         }
@@ -249,16 +249,6 @@ fn zero_at(calibration: &Calibration) -> Option<ZeroAt> {
     let &[forward, right, temperature] = calibration.values.as_slice() else { return None };
     let zero = Pair::new(f64::from(forward), f64::from(right));
     Some(ZeroAt { temperature: known_temperature(temperature)?, zero, standard: f64::from(calibration.uncertainty) })
-}
-
-fn stamp_of(calibration: &Calibration) -> Stamp {
-    let Calibration { item, who, day, expires, uncertainty, residual, values } = calibration.clone();
-    let value = match CalibrationItem::from_raw(item) {
-        Some(CalibrationItem::TiltZero) => values.get(2),
-        Some(CalibrationItem::GuidePlay) => values.first(),
-        _ => None,
-    };
-    Stamp { item, who, day, expires, uncertainty, residual, value: value.copied().unwrap_or_default() }
 }
 
 /// From what a sensor reads to the lean of its mast: minus the zero, and its drift since it was found, then turned.

@@ -8,6 +8,7 @@ use super::layout::table::{figures, names, table, times, words};
 use super::limits::MEAN_LENGTH;
 use super::words::{NONE, Units};
 use super::worth::{Quantity, two_digits};
+use crate::calibrate::in_force::ITEMS;
 use crate::judge::budget::{Along, Budget, Budgets, MODEL, Row, Unit, day};
 use crate::judge::spread::Shape;
 use crate::judge::validity;
@@ -174,16 +175,6 @@ pub fn calibrations(flow: &mut Flow, hole: &Hole<'_>) {
         remark(flow, &format!("{known}: {}.", missing.join(", ")));
     }
 }
-
-/// What a stamp can be about.
-const ITEMS: [CalibrationItem; 6] = [
-    CalibrationItem::TiltZero,
-    CalibrationItem::TiltDrift,
-    CalibrationItem::Mount,
-    CalibrationItem::ToolLevel,
-    CalibrationItem::Encoder,
-    CalibrationItem::GuidePlay,
-];
 
 fn item(item: CalibrationItem) -> &'static str {
     match item {
