@@ -5,6 +5,7 @@
 
 use crate::body::{CoarseLean, Row};
 use crate::slot::RECORD_BYTES_MAX;
+use crate::state::CalibrationItem;
 use crate::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis, RigAxes};
 use crate::{fixed_body, text_body};
 use heapless::{String, Vec};
@@ -160,6 +161,18 @@ text_body! {
         pub residual: u32,
         /// The first value where one value says it all (guide play), the temperature of a tilt zero; else 0.
         pub value: i32,
+    }
+}
+
+impl From<Calibration> for Stamp {
+    fn from(calibration: Calibration) -> Self {
+        let Calibration { item, who, day, expires, uncertainty, residual, values } = calibration;
+        let value = match CalibrationItem::from_raw(item) {
+            Some(CalibrationItem::GuidePlay) => values.first(),
+            Some(CalibrationItem::TiltZero) => values.last(),
+            _ => None,
+        };
+        Self { item, who, day, expires, uncertainty, residual, value: value.copied().unwrap_or(0) }
     }
 }
 

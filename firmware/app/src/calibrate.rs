@@ -123,4 +123,4 @@ pub fn apply(profile: &mut Profile, calibration: &Calibration) {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

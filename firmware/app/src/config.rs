@@ -64,7 +64,7 @@ impl Config {
     #[must_use]
     pub fn stamps(&self) -> Vec<Stamp, STAMPS_MAX> {
         let tool = CalibrationItem::Tool.raw();
-        self.calibrations().filter(|c| c.item != tool).take(STAMPS_MAX).map(stamp).collect()
+        self.calibrations().filter(|c| c.item != tool).take(STAMPS_MAX).map(Stamp::from).collect()
     }
 
     /// First eight bytes of the SHA-256 over the board's profile and the calibrations in force.
@@ -207,16 +207,6 @@ fn raw(items: &[u8]) -> impl Iterator<Item = &[u8]> {
 fn key(calibration: &Calibration) -> (u8, i32) {
     let tool = calibration.item == CalibrationItem::Tool.raw();
     (calibration.item, if tool { calibration.values.first().copied().unwrap_or(0) } else { 0 })
-}
-
-fn stamp(calibration: Calibration) -> Stamp {
-    let Calibration { item, who, day, expires, uncertainty, residual, values } = calibration;
-    let value = match CalibrationItem::from_raw(item) {
-        Some(CalibrationItem::GuidePlay) => values.first(),
-        Some(CalibrationItem::TiltZero) => values.last(),
-        _ => None,
-    };
-    Stamp { item, who, day, expires, uncertainty, residual, value: value.copied().unwrap_or(0) }
 }
 
 #[cfg(test)]

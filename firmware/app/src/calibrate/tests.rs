@@ -3,7 +3,7 @@
 use super::*;
 use shared_protocol::record::VALUES_MAX;
 
-fn of(item: CalibrationItem, values: &[i32]) -> Calibration {
+pub fn of(item: CalibrationItem, values: &[i32]) -> Calibration {
     let who = "bench".try_into().unwrap();
     Calibration {
         item: item.raw(),

@@ -1,6 +1,7 @@
 //! Two copies through power cuts, damage and a full table.
 
 use super::*;
+use crate::calibrate::tests::of as calibration;
 use shared_protocol::record::NO_TEMPERATURE;
 
 /// A memory that loses power after so many bytes written.
@@ -42,19 +43,6 @@ impl Memory for Fram {
 
 fn play(value: i32) -> Calibration {
     calibration(CalibrationItem::GuidePlay, &[value])
-}
-
-fn calibration(item: CalibrationItem, values: &[i32]) -> Calibration {
-    let who = "bench".try_into().unwrap();
-    Calibration {
-        item: item.raw(),
-        who,
-        day: 20_000,
-        expires: 20_365,
-        uncertainty: 300,
-        residual: 200,
-        values: Vec::from_slice(values).unwrap(),
-    }
 }
 
 fn loaded(memory: &mut Fram) -> Config {
