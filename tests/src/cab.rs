@@ -15,8 +15,8 @@ use std::path::PathBuf;
 
 /// One turn of rig and host, virtual ms.
 pub const TURN_MS: u8 = 5;
-/// The virtual day begins here.
-const MORNING: Wall = Wall { unix_ms: 1_778_592_600_000, offset: -360 };
+/// The virtual day begins here: 2026-05-12T07:30-06:00.
+pub const MORNING: Wall = Wall { unix_ms: 1_778_592_600_000, offset: -360 };
 /// No scenario of the tests takes longer, virtual ms.
 const TOO_LONG_MS: u64 = 3 * 3_600_000;
 /// A slot's place in the memory: the ring begins here.

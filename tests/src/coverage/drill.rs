@@ -1,6 +1,7 @@
 //! A drawn hole drilled by the native rig, and judged by the host.
 
 use super::draw::Drawn;
+use crate::cab::MORNING;
 use host_tool::facts::{SetUp, read};
 use shared_protocol::message::{Calibrate, Command, SetClock};
 use shared_protocol::slot::Slot;
@@ -13,8 +14,6 @@ use simulator::truth::Truth;
 const TURN_MS: u8 = 5;
 /// No hole takes longer, virtual ms.
 const TOO_LONG_MS: u64 = 3 * 3_600_000;
-/// The morning of it: 2026-05-12T08:10-06:00.
-const MORNING: SetClock = SetClock { unix_ms: 1_778_592_600_000, offset: -360 };
 
 /// A hole as it was drilled.
 #[derive(Clone, Debug)]
@@ -35,7 +34,7 @@ pub fn drill(drawn: Drawn) -> Result<Drilled, String> {
     let told = |why: String| format!("hole of seed {}: {why}", drawn.seed);
     let mut bench = Bench::native(&drawn.scenario, drawn.seed).map_err(|fault| told(fault.to_string()))?;
     let mut host = Commander::default();
-    host.order(Command::SetClock(MORNING));
+    host.order(Command::SetClock(SetClock { unix_ms: MORNING.unix_ms, offset: MORNING.offset }));
     drawn.calibrations.iter().for_each(|calibration| host.order(Command::Calibrate(Calibrate { calibration: calibration.clone() })));
     let mut to_rig = Vec::new();
     let mut after = None;

@@ -13,11 +13,15 @@ pub struct Arguments {
     /// The same seed makes the same holes
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
+    /// Then put errors in that no budget covers, and see from which size on they are noticed
+    #[arg(long)]
+    pub curves: bool,
 }
 
 pub fn run(arguments: &Arguments) -> Outcome {
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
     command.args(["run", "--release", "--quiet", "--package", "tests", "--bin", "coverage", "--"]);
-    command.args([arguments.holes.to_string(), arguments.seed.to_string()]).current_dir(board::root());
+    command.args([arguments.holes.to_string(), arguments.seed.to_string()]).args(arguments.curves.then_some("curves"));
+    command.current_dir(board::root());
     run_command(&mut command, "the coverage")
 }

@@ -1,12 +1,14 @@
 //! `test`: everything that proves the tree, in order, with one summary at the end.
 
-use crate::{Outcome, board, firmware, fuzz, size, tools};
+use crate::{Outcome, board, coverage, cuts, firmware, fuzz, size, tools};
 use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
 /// Frames that the fuzzer feeds to the decoder.
 const FUZZ_RUNS: u64 = 10_000_000;
+/// Holes that are drilled to see whether what is stated of them holds.
+const COVERAGE_HOLES: u64 = 200;
 /// Papers that the demonstration must leave: two certificates and a summary.
 const PAPERS_MIN: usize = 3;
 
@@ -24,6 +26,8 @@ const STEPS: &[Step] = &[
     ("documentation", || cargo_with(&["doc", "--workspace", "--no-deps", "--quiet"], &[("RUSTDOCFLAGS", "-D warnings")])),
     ("demonstration", demonstration),
     ("fuzzer", || fuzz::run(&fuzz::Arguments { runs: FUZZ_RUNS, seed: 1 })),
+    ("power cuts", || cuts::run(&cuts::Arguments { seed: 1, every: 1, pairs_every: 1, at: None, then: None })),
+    ("coverage", || coverage::run(&coverage::Arguments { holes: COVERAGE_HOLES, seed: 1, curves: false })),
     ("board's image", || firmware::build().map(drop)),
     ("board's budget", size::run),
     ("emulated board", || cargo(&["test", "--package", "tests", "--test", "emulated", "--quiet", "--", "--test-threads=1"])),
