@@ -115,7 +115,7 @@ pub const VALUES_MAX: usize = 16;
 text_body! {
     /// The result of calibrating one thing, from whoever did it.
     pub struct Calibration {
-        /// What: a [`CalibrationItem`](crate::state::CalibrationItem).
+        /// What: a [`CalibrationItem`].
         pub item: u8,
         /// Who did it.
         pub who: String<16>,
@@ -147,7 +147,7 @@ text_body! {
 text_body! {
     /// One calibration in force, without its values: enough to know what a figure is worth.
     pub struct Stamp {
-        /// What: a [`CalibrationItem`](crate::state::CalibrationItem).
+        /// What: a [`CalibrationItem`].
         pub item: u8,
         /// Who did it.
         pub who: String<16>,
