@@ -13,6 +13,10 @@ use shared_protocol::units::Micrometres;
 
 /// Increments in the mean lean at either end of the bore: 100 mm as a rule. The rig does the same.
 pub const MEAN_OF: usize = 4;
+/// What a tone of vibration that folds down may move a mean by and not show in how increments differ, as a standard
+/// deviation: so many times the recorded scatter over the root of the samples. Found and held by
+/// `firmware/drivers/tests/sampling.rs`.
+const FOLDED: f64 = 1.2;
 
 /// One point of the axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,7 +42,8 @@ pub struct Axis {
     pub guide: f64,
     /// Ground below the hub, metres.
     pub ground: f64,
-    /// Standard deviation of the mean lean at the bottom, from how the last increments differ, metres per metre.
+    /// Standard deviation of the mean lean at the bottom, from how the last increments differ and how the samples within
+    /// them scatter, metres per metre.
     pub end_noise: f64,
     /// The same where drilling began.
     pub start_noise: f64,
@@ -66,7 +71,9 @@ impl Axis {
         });
         let points = points.collect();
         let last = leans.len().saturating_sub(MEAN_OF);
-        let (end_noise, start_noise) = (scatter(&leans[last..]), scatter(&leans[..MEAN_OF.min(leans.len())]));
+        let first = MEAN_OF.min(leans.len());
+        let end_noise = scatter(&leans[last..]).hypot(folded(&measured[last..]));
+        let start_noise = scatter(&leans[..first]).hypot(folded(&measured[..first]));
         Self { points, guide, ground, end_noise, start_noise }
     }
 
@@ -117,4 +124,11 @@ fn scatter(leans: &[LineAxes]) -> f64 {
     let middle = mean(leans);
     let squares: f64 = leans.iter().map(|l| l.minus(middle)).map(|d| d.ahead * d.ahead + d.right * d.right).sum();
     (squares / (2.0 * (n - 1.0)) / n).sqrt()
+}
+
+/// What the samples' own scatter says of the mean of a few increments, which moves with all of them.
+fn folded(increments: &[&Increment]) -> f64 {
+    let samples: f64 = increments.iter().map(|i| f64::from(i.samples)).sum();
+    let squares: f64 = increments.iter().map(|i| f64::from(i.samples) * (f64::from(i.scatter) * 1e-5).powi(2)).sum();
+    if samples > 0.0 { FOLDED * squares.sqrt() / samples } else { 0.0 }
 }

@@ -4,7 +4,7 @@
 //! allowances are common practice, no source, and stand in one list so that an owner may replace them.
 
 use super::axis::Axis;
-use super::spread::{COVERAGE, Shape, Spread, distance_half_width, radius};
+use super::spread::{COVERAGE, Shape, Spread, distance_interval, radius};
 use crate::facts::SetUp;
 use shared_protocol::record::{NO_TEMPERATURE, Stamp};
 use shared_protocol::state::CalibrationItem;
@@ -37,8 +37,6 @@ pub struct Allowances {
     pub play: f64,
     /// Bending of the tool string, half-width, m/m.
     pub bending: f64,
-    /// A tone that folds down and is below what is flagged, standard deviation in a mean over 100 mm, m/m.
-    pub tone: f64,
     /// Settling of the rig while it drills, half-width, m.
     pub settling: f64,
 }
@@ -58,7 +56,6 @@ impl Default for Allowances {
             no_tool_level: 0.005,
             play: 0.010,
             bending: 0.000_5,
-            tone: 0.000_1,
             settling: 0.003,
         }
     }
@@ -121,6 +118,8 @@ pub struct Budget {
     pub standard: f64,
     /// Half-width of the 95 % interval, m; for a toe the radius of the 95 % circle.
     pub expanded: f64,
+    /// Beyond the figure and this lies no more than once in forty what is truly there, m.
+    pub guard: f64,
     /// The one bounded source that makes most of it, where there is one: the factor is then not that of a normal
     /// distribution.
     pub dominated_by: Option<&'static str>,
@@ -136,7 +135,7 @@ impl Budget {
     fn of(rows: Vec<Row>) -> Self {
         let spread = Spread::of(&rows.iter().map(Row::contributes).collect::<Vec<_>>());
         let expanded = spread.half_width(COVERAGE);
-        Self { dominated_by: dominant(&rows, spread.standard()), standard: spread.standard(), expanded, rows }
+        Self { dominated_by: dominant(&rows, spread.standard()), standard: spread.standard(), expanded, guard: expanded, rows }
     }
 }
 
@@ -187,8 +186,9 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
 /// The toe's distance from the vertical, measured as `toe`: what acts across its direction matters where it is small.
 fn distance(common: &[Row], along: &[Row], across: &[Row], toe: f64) -> Budget {
     let shapes = |rows: &[Row]| common.iter().chain(rows).map(Row::contributes).collect::<Vec<_>>();
-    let expanded = distance_half_width(&Spread::of(&shapes(along)), &Spread::of(&shapes(across)), toe, COVERAGE);
-    Budget { expanded, ..Budget::of([common, along].concat()) }
+    let (along_it, across_it) = (Spread::of(&shapes(along)), Spread::of(&shapes(across)));
+    let (expanded, guard) = distance_interval(&along_it, &across_it, toe, COVERAGE);
+    Budget { expanded, guard, ..Budget::of([common, along].concat()) }
 }
 
 /// The region of a toe: what is common to both axes, what acts along the toe's direction and what across it.
@@ -200,7 +200,8 @@ fn place(common: &[Row], along: &[Row], across: &[Row]) -> Budget {
     let (x, y) = (Spread::of(&alone(along)), Spread::of(&alone(across)));
     let standard = (f64::midpoint(x.standard().powi(2), y.standard().powi(2)) + Shape::Disc(disc).standard().powi(2)).sqrt();
     let rows: Vec<Row> = [common, along, across].concat();
-    Budget { dominated_by: dominant(&rows, standard), standard, expanded: radius(&x, &y, disc, COVERAGE), rows }
+    let expanded = radius(&x, &y, disc, COVERAGE);
+    Budget { dominated_by: dominant(&rows, standard), standard, expanded, guard: expanded, rows }
 }
 
 fn row(source: &'static str, basis: impl Into<String>, value: Shape, sensitivity: f64, along: Along) -> Row {
@@ -214,7 +215,7 @@ impl Row {
 }
 
 fn noise_row(source: &'static str, deviation: f64, sensitivity: f64) -> Row {
-    row(source, "scatter of the increments", Shape::Normal(deviation), sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre)
+    row(source, "scatter of increments and samples", Shape::Normal(deviation), sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre)
 }
 
 /// The stamp of a calibration in force.
@@ -275,7 +276,6 @@ fn attitude_rows(setup: &SetUp, allow: &Allowances) -> Vec<Row> {
         level,
         play,
         row("bending of the tool", "allowance", Shape::Rectangular(allow.bending), 1.0, Along::Same),
-        row("tones folded down, below what is flagged", "allowance", Shape::Normal(allow.tone), 1.0, Along::Varies),
     ];
     rows.map(|r| r.in_unit(Unit::MetresPerMetre)).to_vec()
 }

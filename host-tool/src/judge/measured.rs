@@ -87,7 +87,7 @@ const BEYOND: f64 = 0.1;
 /// Their mean: it is the floor's mean level that a butt is set on. [`soundings_budget`] says what it is worth.
 #[must_use]
 pub fn sounded(measurements: &[Measurement]) -> Option<Figure> {
-    Some(Figure { value: mean(&soundings(measurements))?, expanded: soundings_budget(measurements)?.expanded })
+    Some(Figure::of(mean(&soundings(measurements))?, soundings_budget(measurements)?.expanded))
 }
 
 /// Whether soundings and the rig differ by more than both uncertainties together make likely once in fifty times:
@@ -123,7 +123,7 @@ pub fn soundings_budget(measurements: &[Measurement]) -> Option<Budget> {
         rows.push(row("floor that is not flat", format!("scatter of {n} over √{n}"), scatter, Along::Varies));
     }
     let standard = rows.iter().map(|row| row.contributes().standard()).fold(0.0, f64::hypot);
-    Some(Budget { rows, standard, expanded: INTERVAL * standard, dominated_by: None })
+    Some(Budget { rows, standard, expanded: INTERVAL * standard, guard: INTERVAL * standard, dominated_by: None })
 }
 
 fn soundings(measurements: &[Measurement]) -> Vec<f64> {
@@ -176,7 +176,7 @@ mod tests {
     fn one_sounding_is_worth_its_tape() {
         assert_eq!(sounded(&[]), None);
         assert_eq!(sounded(&[Measurement { kind: Kind::HandPlumb, ..sounding(3.0, 0.005) }]), None);
-        assert_eq!(sounded(&[sounding(3.1, 0.005)]), Some(Figure { value: 3.1, expanded: 1.96 * 0.005 }));
+        assert_eq!(sounded(&[sounding(3.1, 0.005)]), Some(Figure::of(3.1, 1.96 * 0.005)));
     }
 
     /// By hand: 3.20, 3.24 and 3.22 m have the mean 3.22 and the deviation 20 mm, 11.547 mm of the mean; with 5 mm of tape
@@ -189,7 +189,7 @@ mod tests {
 
     #[test]
     fn a_rig_that_the_tape_contradicts() {
-        let figure = |value, expanded| Figure { value, expanded };
+        let figure = Figure::of;
         // ±30 and ±40 mm at 95 % are 50 together, and 59.3 once in fifty times
         assert!(!contradict(figure(3.0, 0.03), figure(3.059, 0.04)) && contradict(figure(3.0, 0.03), figure(2.940, 0.04)));
     }

@@ -139,13 +139,13 @@ impl Seen<'_> {
     fn figure(&self, measurand: Measurand) -> Option<Figure> {
         let budgets = self.budgets?;
         let toe = self.toe.filter(|_| self.believed);
-        let (value, expanded) = match measurand {
-            Measurand::Depth => (self.depth?, budgets.depth.expanded),
-            Measurand::OverallLean => (toe? / self.length, budgets.distance.expanded / self.length),
-            Measurand::LeanAnywhere => (self.worst?, budgets.local.expanded),
-            Measurand::Toe => (toe?, budgets.distance.expanded),
+        let (value, budget, per) = match measurand {
+            Measurand::Depth => (self.depth?, &budgets.depth, 1.0),
+            Measurand::OverallLean => (toe? / self.length, &budgets.distance, self.length),
+            Measurand::LeanAnywhere => (self.worst?, &budgets.local, 1.0),
+            Measurand::Toe => (toe?, &budgets.distance, 1.0),
         };
-        Some(Figure { value, expanded })
+        Some(Figure { value, expanded: budget.expanded / per, guard: budget.guard / per })
     }
 }
 

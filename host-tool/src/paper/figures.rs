@@ -84,7 +84,7 @@ fn unlimited(hole: &Hole<'_>) -> Vec<Vec<String>> {
         let drilled = drilled.unwrap_or_else(|| "not known".to_owned());
         vec![name.to_owned(), planned, drilled, variation.unwrap_or_else(|| NONE.to_owned()), NONE.to_owned(), NONE.to_owned()]
     };
-    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, b)| Figure { value, expanded: b.edge.expanded });
+    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, b)| Figure::of(value, b.edge.expanded));
     let place = judged.budgets.as_ref().map(|b| b.place.expanded);
     let toe = |t: LineAxes| match place {
         Some(place) => format!("{}; ± {}", units.place(t), units.amount(Quantity::Offset, place)),
