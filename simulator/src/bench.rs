@@ -1,6 +1,6 @@
 //! The bench: world, sensors, cable and operator round a machine that runs the firmware.
 
-use crate::cable::Cable;
+use crate::cable::{Cable, CableSettings};
 use crate::calibration::Calibrating;
 use crate::clock::{Moment, ms_of, us_of};
 use crate::cue::Cue;
@@ -181,6 +181,17 @@ impl<M: Machine> Bench<M> {
     pub fn unplug(&mut self, for_s: f64) {
         self.cable.unplug();
         self.plug_at = Some(self.world.now().plus_ms(ms_of(for_s)));
+    }
+
+    /// Puts it in again before its time.
+    pub fn plug(&mut self) {
+        self.cable.plug();
+        self.plug_at = None;
+    }
+
+    /// From now on the cable is as bad as this; its speed stays.
+    pub fn spoil_cable(&mut self, settings: CableSettings) {
+        self.cable.spoil(settings);
     }
 
     /// Cuts the power of rig and sensors, until [`Bench::restore_power`].

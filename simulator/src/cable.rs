@@ -8,6 +8,9 @@ use serde::Deserialize;
 /// Bits of a character on the host link: start, eight, stop.
 const CHARACTER_BITS: u64 = 10;
 
+/// Bytes that a burst spoils.
+const BURST_BYTES: u8 = 12;
+
 /// How fast and how bad a cable is.
 #[derive(Clone, Copy, Debug, Deserialize, PartialEq)]
 #[serde(deny_unknown_fields, default)]
@@ -18,11 +21,15 @@ pub struct CableSettings {
     pub damaged: f64,
     /// Share of bytes that never arrive.
     pub lost: f64,
+    /// Share of bytes that arrive twice.
+    pub doubled: f64,
+    /// Share of bytes at which a burst begins: a dozen bytes of which any bit is as likely turned over as not.
+    pub bursts: f64,
 }
 
 impl Default for CableSettings {
     fn default() -> Self {
-        Self { baud: 115_200, damaged: 0.0, lost: 0.0 }
+        Self { baud: 115_200, damaged: 0.0, lost: 0.0, doubled: 0.0, bursts: 0.0 }
     }
 }
 
@@ -30,22 +37,30 @@ impl Default for CableSettings {
 #[derive(Clone, Debug)]
 struct Lane {
     wire: Wire,
-    damaged: f64,
-    lost: f64,
+    settings: CableSettings,
+    burst: u8,
     chance: Chance,
 }
 
 impl Lane {
     fn new(settings: CableSettings, chance: Chance) -> Self {
-        let CableSettings { baud, damaged, lost } = settings;
-        Self { wire: Wire::new(CHARACTER_BITS, baud), damaged, lost, chance }
+        Self { wire: Wire::new(CHARACTER_BITS, settings.baud), settings, burst: 0, chance }
     }
 
     fn send(&mut self, now: Moment, bytes: &[u8]) {
+        let CableSettings { damaged, lost, doubled, bursts, .. } = self.settings;
         for &byte in bytes {
-            let lost = self.chance.happens(self.lost);
-            let flip = if self.chance.happens(self.damaged) { 1 << (self.chance.bits() % 8) } else { 0 };
-            self.wire.send(now, (!lost).then_some(byte ^ flip));
+            let lost = self.chance.happens(lost);
+            let mut flip = if self.chance.happens(damaged) { 1 << (self.chance.bits() % 8) } else { 0 };
+            if self.chance.happens(bursts) {
+                self.burst = BURST_BYTES;
+            }
+            if self.burst > 0 {
+                self.burst -= 1;
+                flip = self.chance.bits().to_le_bytes()[0];
+            }
+            let times = if self.chance.happens(doubled) { 2 } else { 1 };
+            (0..times).for_each(|_| self.wire.send(now, (!lost).then_some(byte ^ flip)));
         }
     }
 
@@ -84,6 +99,11 @@ impl Cable {
         self.plugged = true;
     }
 
+    /// From now on it is as bad as this; its speed stays.
+    pub fn spoil(&mut self, settings: CableSettings) {
+        (self.to_rig.settings, self.to_host.settings) = (settings, settings);
+    }
+
     /// Whether it is in.
     #[must_use]
     pub fn is_plugged(&self) -> bool {
@@ -116,7 +136,7 @@ mod tests {
     use super::*;
 
     fn cable(damaged: f64, lost: f64) -> Cable {
-        Cable::new(5, CableSettings { baud: 115_200, damaged, lost })
+        Cable::new(5, CableSettings { damaged, lost, ..CableSettings::default() })
     }
 
     #[test]
@@ -156,6 +176,23 @@ mod tests {
         assert!(damaged.abs_diff(1_000) < 157, "{damaged}");
         assert!((100_000 - arrived.len()).abs_diff(200) < 71, "{}", arrived.len());
         assert_eq!(arrived, run());
+    }
+
+    #[test]
+    fn bytes_come_twice_and_bursts_spoil_a_dozen() {
+        let mut cable = cable(0.0, 0.0);
+        cable.spoil(CableSettings { doubled: 0.1, ..CableSettings::default() });
+        cable.from_rig(Moment(0), &[0; 10_000]);
+        // Binomial: 1,000 expected with sd 30; five sd.
+        assert!((cable.at_host(Moment(9_000_000)).len() - 10_000).abs_diff(1_000) < 150);
+        cable.spoil(CableSettings { bursts: 0.001, ..CableSettings::default() });
+        cable.from_rig(Moment(9_000_000), &[0; 100_000]);
+        let bad = cable.at_host(Moment(90_000_000)).iter().filter(|byte| **byte != 0).count();
+        // A hundred bursts, sd 10, of a dozen bytes of which one in 256 stays as it was; five sd.
+        assert!(bad.abs_diff(1_195) < 600, "{bad}");
+        cable.spoil(CableSettings::default());
+        cable.from_rig(Moment(90_000_000), &[0; 100]);
+        assert_eq!(cable.at_host(Moment(99_000_000)), [0; 100]);
     }
 
     #[test]

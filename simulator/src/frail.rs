@@ -33,6 +33,7 @@ struct State {
     pending: Vec<Pending>,
     written: u64,
     cut_at: Option<u64>,
+    refuse_at: Option<u64>,
     chance: Chance,
     images: Option<Vec<Image>>,
 }
@@ -52,6 +53,7 @@ impl FrailMemory {
             pending: Vec::new(),
             written: 0,
             cut_at: None,
+            refuse_at: None,
             chance,
             images: None,
         })))
@@ -65,6 +67,35 @@ impl FrailMemory {
     /// on the memory is dead.
     pub fn cut_at(&self, byte: u64) {
         self.with(|state| state.cut_at = Some(byte));
+    }
+
+    /// Cuts the power now: what is on its way lands or not, and from then on the memory is dead.
+    pub fn cut(&self) {
+        self.with(|state| {
+            state.cut_at = Some(state.written);
+            state.lose_power();
+        });
+    }
+
+    /// Power comes back: it holds what was found.
+    pub fn power_up(&self) {
+        self.with(|state| state.cut_at = None);
+    }
+
+    /// Takes no byte after the one of this number any more and says so, while power and reading are as before; `None`
+    /// mends it.
+    pub fn refuse_after(&self, byte: Option<u64>) {
+        self.with(|state| state.refuse_at = byte);
+    }
+
+    /// Turns over these bits of a byte at rest.
+    pub fn rot(&self, at: usize, bits: u8) {
+        self.with(|state| {
+            if let Some(byte) = Arc::make_mut(&mut state.kept).get_mut(at) {
+                *byte ^= bits;
+                state.seen[at] ^= bits;
+            }
+        });
     }
 
     /// Bytes written so far.
@@ -108,6 +139,16 @@ impl State {
         self.cut_at.is_some_and(|at| self.written >= at)
     }
 
+    fn takes_writes(&self) -> bool {
+        !self.is_dead() && self.refuse_at.is_none_or(|at| self.written < at)
+    }
+
+    fn lose_power(&mut self) {
+        let found = self.found();
+        (self.seen, self.kept) = (found.clone(), Arc::new(found));
+        self.pending.clear();
+    }
+
     /// Each byte on its way has landed or not; the last is torn bit by bit.
     fn found(&mut self) -> Vec<u8> {
         let mut found = self.kept.to_vec();
@@ -132,9 +173,7 @@ impl State {
             self.images.iter_mut().for_each(|images| images.push(image.clone()));
         }
         if self.is_dead() {
-            let found = self.found();
-            (self.seen, self.kept) = (found.clone(), Arc::new(found));
-            self.pending.clear();
+            self.lose_power();
             return Err(Dead);
         }
         Ok(())
@@ -164,7 +203,7 @@ impl Memory for FrailMemory {
     fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), Dead> {
         self.with(|state| {
             let range = range(at, bytes.len(), state.seen.len())?;
-            range.zip(bytes).try_for_each(|(at, byte)| if state.is_dead() { Err(Dead) } else { state.write_byte(at, *byte) })
+            range.zip(bytes).try_for_each(|(at, byte)| if state.takes_writes() { state.write_byte(at, *byte) } else { Err(Dead) })
         })
     }
 
@@ -229,6 +268,37 @@ mod tests {
             assert_eq!((memory.read(0, &mut [0]), memory.write(0, &[1]), memory.barrier()), (Err(Dead), Err(Dead), Err(Dead)));
         }
         assert!(torn.len() > 20, "torn in many ways: {torn:?}");
+    }
+
+    #[test]
+    fn power_comes_back_on_what_was_found() {
+        let mut memory = FrailMemory::new(vec![0; 8], 9);
+        memory.write(0, &[1, 2]).unwrap();
+        memory.barrier().unwrap();
+        memory.write(4, &[0xFF; 4]).unwrap();
+        memory.cut();
+        assert!(memory.is_dead());
+        let found = memory.kept();
+        memory.power_up();
+        let mut read = [0; 8];
+        memory.read(0, &mut read).unwrap();
+        assert_eq!((read.to_vec(), &found[..2]), (found.clone(), &[1, 2][..]));
+        assert_ne!(found[4..], [0xFF; 4], "by this seed");
+    }
+
+    #[test]
+    fn a_memory_that_takes_no_more_keeps_what_it_took_and_can_be_read() {
+        let mut memory = FrailMemory::new(vec![0; 8], 1);
+        memory.refuse_after(Some(3));
+        assert_eq!(memory.write(0, &[7; 5]), Err(Dead));
+        memory.barrier().unwrap();
+        assert_eq!((memory.kept(), memory.is_dead(), memory.read(0, &mut [0])), (vec![7, 7, 7, 0, 0, 0, 0, 0], false, Ok(())));
+        memory.refuse_after(None);
+        memory.write(3, &[7]).unwrap();
+        memory.rot(3, 0b101);
+        memory.rot(0, 0b11);
+        memory.barrier().unwrap();
+        assert_eq!(memory.kept()[..4], [4, 7, 7, 7], "what was on its way had not come to rest");
     }
 
     #[test]

@@ -5,6 +5,7 @@ use crate::memory::RamMemory;
 use embedded_hal::digital::OutputPin;
 use embedded_hal_nb::serial::{ErrorType, Read, Write};
 use firmware_app::board::{Board, Outlet, Stage, turn};
+use firmware_app::memory::Memory;
 use firmware_app::profile::Profile;
 use firmware_app::reading::Sensed;
 use firmware_app::rig::Rig;
@@ -113,32 +114,32 @@ impl Board for NativeBoard {
 
 /// A rig that has power.
 #[derive(Debug)]
-struct Running {
+struct Running<M: Memory> {
     board: NativeBoard,
-    rig: Rig<RamMemory>,
+    rig: Rig<M>,
     port: Port,
 }
 
-/// The native machine.
+/// The native machine, on a memory whose clones are handles on the same.
 #[derive(Debug)]
-pub struct NativeMachine {
-    memory: RamMemory,
-    running: Option<Running>,
+pub struct NativeMachine<M: Memory = RamMemory> {
+    memory: M,
+    running: Option<Running<M>>,
 }
 
-impl NativeMachine {
-    /// Starts a rig on a memory, or on an empty one.
+impl<M: Memory + Clone> NativeMachine<M> {
+    /// Starts a rig on a memory.
     ///
     /// # Errors
     /// Where the driver refuses the bench's own sensors.
-    pub fn start(memory: RamMemory) -> Result<Self, MachineFault> {
+    pub fn start(memory: M) -> Result<Self, MachineFault> {
         let mut machine = Self { memory, running: None };
         machine.restore_power()?;
         Ok(machine)
     }
 }
 
-impl Machine for NativeMachine {
+impl<M: Memory + Clone> Machine for NativeMachine<M> {
     fn turn(&mut self, ms: u8, from_sensors: &[u8], from_host: &[u8]) -> Result<Sent, MachineFault> {
         let Some(Running { board, rig, port }) = &mut self.running else { return Ok(Sent::default()) };
         board.now = board.now.plus(u32::from(ms));
@@ -170,6 +171,10 @@ impl Machine for NativeMachine {
     }
 
     fn memory(&self) -> Result<Vec<u8>, MachineFault> {
-        Ok(self.memory.contents())
+        let mut memory = self.memory.clone();
+        let mut contents = vec![0; usize::try_from(memory.size()).unwrap_or(0)];
+        let read = memory.read(0, &mut contents);
+        read.map_err(|error| MachineFault(format!("the memory cannot be read ({error:?}): give it power first")))?;
+        Ok(contents)
     }
 }

@@ -63,7 +63,13 @@ fn sheet(scenario: &Scenario, faults: &mut Vec<String>) {
         ("reply_delay_ms", sensors.reply_delay_ms, 0.0, 1_000.0),
     ];
     figures("sensors", &rows, faults);
-    let rows = [("baud", f64::from(cable.baud), 1_200.0, 4e6), ("damaged", cable.damaged, 0.0, 1.0), ("lost", cable.lost, 0.0, 1.0)];
+    let rows = [
+        ("baud", f64::from(cable.baud), 1_200.0, 4e6),
+        ("damaged", cable.damaged, 0.0, 1.0),
+        ("lost", cable.lost, 0.0, 1.0),
+        ("doubled", cable.doubled, 0.0, 1.0),
+        ("bursts", cable.bursts, 0.0, 1.0),
+    ];
     figures("cable", &rows, faults);
     let rows = [
         ("bite_mm", work.bite_mm, 20.0, 5_000.0),
