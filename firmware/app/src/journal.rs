@@ -223,12 +223,13 @@ impl Journal {
         if self.head.saturating_sub(self.tail) >= self.capacity {
             self.tail = self.tail.saturating_add(1);
         }
-        // The number is used up even where the write fails: what is half there is never written over.
-        self.head = slot.sequence().saturating_add(1);
         memory.barrier().and_then(|()| memory.write(at, slot.bytes())).and_then(|()| memory.barrier()).map_err(|_| {
             self.memory_faults = self.memory_faults.saturating_add(1);
             JournalFault::Memory
         })?;
+        // Only now: a number that a memory did not take is the next slot's. Left out, it would hide from the next
+        // start whatever was kept behind it.
+        self.head = slot.sequence().saturating_add(1);
         self.digest(slot);
         Ok(())
     }
@@ -288,6 +289,11 @@ impl Journal {
         let full = self.head.saturating_sub(self.tail) >= self.capacity;
         self.declared = self.tail.saturating_add(u32::from(full));
         Some((from, self.declared.saturating_sub(1)))
+    }
+
+    /// What [`Journal::undeclared_loss`] gave did not reach the memory: from there on it is to be declared again.
+    pub fn undeclare(&mut self, first: u32) {
+        self.declared = first;
     }
 
     /// Sequence of the oldest slot held.

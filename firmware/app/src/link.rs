@@ -7,7 +7,7 @@ use crate::rig::{FIRMWARE, Rig};
 use heapless::Vec;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, FRAME_BYTES_MAX, wrap};
 use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Raw, Replay, SLOTS_MAX, text_field};
-use shared_protocol::record::{Gap, NO_TEMPERATURE, Record};
+use shared_protocol::record::NO_TEMPERATURE;
 use shared_protocol::slot::SLOT_BYTES;
 use shared_protocol::state::{Activity, Belief, DepthState, GapCause, PlumbState, Status};
 use shared_protocol::units::{Micrometres, Millis, RigAxes};
@@ -54,8 +54,10 @@ impl<M: Memory> Rig<M> {
                 self.link.asked = true;
             }
             Message::Acknowledge(Acknowledge { epoch, below, .. }) => {
-                self.declare_loss(true, now); // what is gone is acknowledged too, so it is named first
-                self.journal.acknowledge(&mut self.memory, *epoch, *below);
+                // What is gone is acknowledged too, so it is named first.
+                if self.declare_loss(true, now) {
+                    self.journal.acknowledge(&mut self.memory, *epoch, *below);
+                }
             }
             Message::Command { request, command } => {
                 let reply = self.obey(*request, command, now);
@@ -117,8 +119,9 @@ impl<M: Memory> Rig<M> {
     /// A slot that cannot be read back is declared, once per run, so that the host need not ask for ever.
     #[inline(never)]
     fn declare_damaged(&mut self, sequence: u32, now: Millis) {
-        if !self.link.declared.contains(&sequence) && self.link.declared.push(sequence).is_ok() {
-            self.record(&Record::Gap(Gap { at: now, first: sequence, last: sequence, cause: GapCause::Damaged.raw() }));
+        let declared = &self.link.declared;
+        if !declared.contains(&sequence) && !declared.is_full() && self.declare(sequence, sequence, GapCause::Damaged, now) {
+            let _ = self.link.declared.push(sequence); // there is room
         }
     }
 

@@ -12,7 +12,7 @@ use crate::link::Link;
 use crate::memory::Memory;
 use crate::profile::Profile;
 use crate::reading::Sensed;
-use heapless::Deque;
+use heapless::{Deque, Vec};
 use shared_protocol::record::{Change, Fault, Gap, Plan, Record, Start};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Activity, Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault};
@@ -26,6 +26,9 @@ const OUT_OF_GROUND: Micrometres = Micrometres::from_mm(-20);
 const QUIET_MS: u32 = 300;
 /// Commands that are remembered, so that asking twice acts once.
 const REMEMBERED: usize = 8;
+
+/// Slots that a start cannot read and that are declared one by one.
+const UNREAD: usize = 8;
 
 /// The hole that is open.
 #[derive(Debug)]
@@ -73,6 +76,10 @@ pub struct Rig<M: Memory> {
     pub(crate) hole: Option<Hole>,
     pub(crate) clock: Option<(Millis, i64, i16)>,
     pub(crate) answered: Deque<Answered, REMEMBERED>,
+    /// Numbers that power cuts tore, until the record that says so is in the memory.
+    torn: Option<(u32, u32)>,
+    /// Slots of the open hole that a start could not read, until the records that say so are in the memory.
+    pub(crate) unread: Vec<u32, UNREAD>,
     standing: [Option<Standing>; 2],
     last_round: Option<Millis>,
 }
@@ -102,6 +109,8 @@ impl<M: Memory> Rig<M> {
             hole: None,
             clock: None,
             answered: Deque::new(),
+            torn: None,
+            unread: Vec::new(),
             standing: [None; 2],
             last_round: None,
         }
@@ -114,9 +123,9 @@ impl<M: Memory> Rig<M> {
         self.take_up();
         let epoch = self.journal.epoch();
         self.record(&Record::Start(Start { at: now, cause: cause.raw(), epoch }));
-        if let Some((first, last)) = found.torn {
-            self.record(&Record::Gap(Gap { at: now, first, last, cause: GapCause::Torn.raw() }));
-        }
+        self.torn = found.torn;
+        self.unread.retain(|sequence| !found.torn.is_some_and(|(first, last)| (first..=last).contains(sequence)));
+        self.declare_found(now);
         self.resume_hole(now);
     }
 
@@ -138,15 +147,37 @@ impl<M: Memory> Rig<M> {
         }
         self.hear(received, now, outlet);
         let asked = core::mem::take(&mut self.link.asked);
+        self.declare_found(now);
         self.declare_loss(asked, now);
         self.tell(now, sensed.is_some(), outlet);
     }
 
-    /// Records which slots gave way before any host had them.
-    pub(crate) fn declare_loss(&mut self, asked: bool, now: Millis) {
-        if let Some((first, last)) = self.journal.undeclared_loss(asked) {
-            self.record(&Record::Gap(Gap { at: now, first, last, cause: GapCause::Reclaimed.raw() }));
+    /// Records what the start found missing: the running digest goes on without it.
+    fn declare_found(&mut self, now: Millis) {
+        if self.torn.is_some_and(|(first, last)| self.declare(first, last, GapCause::Torn, now)) {
+            self.torn = None;
         }
+        while let Some(&sequence) = self.unread.last() {
+            if !self.declare(sequence, sequence, GapCause::Damaged, now) {
+                break;
+            }
+            self.unread.pop();
+        }
+    }
+
+    /// Records which slots gave way before any host had them; `false` where that did not reach the memory.
+    pub(crate) fn declare_loss(&mut self, asked: bool, now: Millis) -> bool {
+        let Some((first, last)) = self.journal.undeclared_loss(asked) else { return true };
+        let kept = self.declare(first, last, GapCause::Reclaimed, now);
+        if !kept {
+            self.journal.undeclare(first);
+        }
+        kept
+    }
+
+    /// Records that slots are missing; `false` where that did not reach the memory.
+    pub(crate) fn declare(&mut self, first: u32, last: u32, cause: GapCause, now: Millis) -> bool {
+        self.record(&Record::Gap(Gap { at: now, first, last, cause: cause.raw() })).is_some()
     }
 
     /// Gives the memory back, as a power cut does: everything in RAM is gone.

@@ -6,7 +6,7 @@ use crate::memory::Memory;
 use crate::rig::{Answered, Hole, Rig};
 use shared_protocol::assemble::Assembler;
 use shared_protocol::record::{
-    Asked, Calibrated, Change, Closed, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Refusal, Tool,
+    Asked, Calibrated, Change, Closed, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Refusal, Tool,
 };
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Answer, Check};
@@ -29,7 +29,12 @@ impl<M: Memory> Rig<M> {
         }
         let mut assembler = Assembler::default();
         for sequence in from..head {
-            let Some(slot) = self.slot(sequence) else { continue };
+            let Some(slot) = self.slot(sequence) else {
+                if open.is_some() {
+                    let _ = self.unread.push(sequence); // what finds no room shows in the digest's count
+                }
+                continue;
+            };
             self.journal.digest(&slot);
             if let Some(whole) = assembler.push(&slot) {
                 self.recall(whole.first, whole.kind, whole.body, open.is_some());
@@ -70,6 +75,10 @@ impl<M: Memory> Rig<M> {
         let absolute = self.profile.encoder_absolute;
         let Some(hole) = &mut self.hole else { return };
         match kind {
+            Gap::KIND => {
+                let Some(gap) = Gap::decode(body) else { return };
+                self.unread.retain(|sequence| !(gap.first..=gap.last).contains(sequence));
+            }
             Increment::KIND => drop(Increment::decode(body).map(|increment| hole.bore.recall_increment(&increment))),
             Pass::KIND => drop(Pass::decode(body).map(|pass| hole.bore.recall_pass(&pass))),
             Tool::KIND => {

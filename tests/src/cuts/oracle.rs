@@ -3,7 +3,7 @@
 use super::script::{Cut, work_on};
 use super::site::{Disk, RING_AT, Site};
 use firmware_app::journal::Journal;
-use host_tool::facts::{DigestState, read};
+use host_tool::facts::{DigestState, SetUp, read};
 use shared_protocol::record::{Gap, Record};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Answer, GapCause};
@@ -65,17 +65,18 @@ fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>, power_cuts: u64) -> Res
     if torn > power_cuts {
         return Err(format!("{power_cuts} power cuts tore {torn} slots"));
     }
-    digests(disk)
+    let wrong = spoiled_digests(disk).first().map(|hole| hole.opened.sequence);
+    wrong.map_or(Ok(()), |first| Err(format!("the digest of the hole opened with slot {first} does not fit")))
 }
 
-fn gaps(disk: &Disk) -> Vec<Gap> {
+/// The gaps that the rig declared.
+pub fn gaps(disk: &Disk) -> Vec<Gap> {
     let slots = disk.slots.values().filter_map(|bytes| Slot::check(bytes).ok());
     slots.filter_map(|slot| if let Ok(Record::Gap(gap)) = Record::decode(slot.kind(), slot.body()) { Some(gap) } else { None }).collect()
 }
 
-/// Every hole that was closed and is all there has the digest that the rig gave it.
-fn digests(disk: &Disk) -> Result<(), String> {
+/// Holes that were closed and are all there, and have not the digest that the rig gave them.
+pub fn spoiled_digests(disk: &Disk) -> Vec<SetUp> {
     let slots: Vec<Slot> = disk.slots.values().filter_map(|bytes| Slot::check(bytes).ok()).collect();
-    let wrong = read(&slots).into_iter().find(|setup| setup.missing.is_empty() && setup.digest == DigestState::Differs);
-    wrong.map_or(Ok(()), |setup| Err(format!("the digest of the hole opened with slot {} does not fit", setup.opened.sequence)))
+    read(&slots).into_iter().filter(|setup| setup.missing.is_empty() && setup.digest == DigestState::Differs).collect()
 }

@@ -135,12 +135,16 @@ pub fn work_on<M: Memory>(site: &mut Site<M>) -> Option<Answer> {
     site.ask(Command::CloseHole(CloseHole {}))
 }
 
-fn note() -> Command {
+/// Somebody says something.
+#[must_use]
+pub fn note() -> Command {
     let text = "water at 2.1 m, none above it; gravel".try_into().unwrap_or_default();
     Command::TakeNote(TakeNote { author: "Sim. Ground hand".try_into().unwrap_or_default(), text })
 }
 
-fn plan() -> Plan {
+/// What is to be drilled.
+#[must_use]
+pub fn plan() -> Plan {
     Plan {
         structure: "7".try_into().unwrap_or_default(),
         leg: 1,
