@@ -110,6 +110,16 @@ impl Store {
         Ok(store)
     }
 
+    /// A store in memory, gone when it is dropped, of a host that goes by this number: for a world of which one seed is all.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn in_memory(host: u32) -> Result<Self, StoreFault> {
+        let store = Self::open(Path::new(":memory:"))?;
+        store.db.execute("UPDATE host SET id = ?1", [host]).map_err(|e| store.fault(&e))?;
+        Ok(store)
+    }
+
     /// Opens a store that is there already.
     ///
     /// # Errors

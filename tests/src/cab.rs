@@ -19,8 +19,20 @@ pub const TURN_MS: u8 = 5;
 pub const MORNING: Wall = Wall { unix_ms: 1_778_592_600_000, offset: -360 };
 /// No scenario of the tests takes longer, virtual ms.
 const TOO_LONG_MS: u64 = 3 * 3_600_000;
+/// What was not done is asked again after so long, virtual ms.
+const AGAIN_MS: u64 = 500;
 /// A slot's place in the memory: the ring begins here.
 const RING_AT: usize = 4_096;
+
+/// A cue that somebody sees to.
+#[derive(Debug)]
+struct Cued {
+    cue: Cue,
+    /// The command that is on its way for it.
+    request: Option<u32>,
+    /// When it is asked again.
+    at: u64,
+}
 
 /// The site.
 #[derive(Debug)]
@@ -31,7 +43,7 @@ pub struct Cab<M: Machine> {
     store: PathBuf,
     now: u64,
     to_rig: Vec<u8>,
-    cue: Option<(Cue, u32)>,
+    cue: Option<Cued>,
     asked: Option<(u32, Option<Outcome>)>,
     /// Raw readings that nobody has taken yet.
     pub raws: Vec<Raw>,
@@ -48,11 +60,19 @@ impl<M: Machine> Cab<M> {
     /// When the store cannot be opened.
     #[must_use]
     pub fn new(bench: Bench<M>, store: PathBuf) -> Self {
-        let capture = Some(Capture::new(Store::open(&store).expect("a store")).expect("a host"));
+        Self::beside(bench, Store::open(&store).expect("a store"))
+    }
+
+    /// Puts a host with this store beside a bench.
+    ///
+    /// # Panics
+    /// When the store cannot be read.
+    #[must_use]
+    pub fn beside(bench: Bench<M>, store: Store) -> Self {
         Self {
             bench,
-            capture,
-            store,
+            store: store.path().to_owned(),
+            capture: Some(Capture::new(store).expect("a host")),
             now: 0,
             to_rig: Vec::new(),
             cue: None,
@@ -84,9 +104,14 @@ impl<M: Machine> Cab<M> {
         for event in step.events {
             self.take(event);
         }
-        if let (Some(cue), Some(capture)) = (self.bench.take_cue(), &mut self.capture) {
-            let request = capture.command(self.now, cue.command()).expect("a number");
-            self.cue = Some((cue, request));
+        if let Some(cue) = self.bench.take_cue() {
+            self.cue = Some(Cued { cue, request: None, at: self.now });
+        }
+        if let (Some(cued), Some(capture)) = (&mut self.cue, &mut self.capture)
+            && cued.request.is_none()
+            && self.now >= cued.at
+        {
+            cued.request = Some(capture.command(self.now, cued.cue.command()).expect("a number"));
         }
     }
 
@@ -99,14 +124,12 @@ impl<M: Machine> Cab<M> {
             Event::Outcome(request, outcome) if self.asked.as_ref().is_some_and(|(asked, _)| *asked == request) => {
                 self.asked = Some((request, Some(outcome)));
             }
-            Event::Outcome(request, outcome) if self.cue.as_ref().is_some_and(|(_, asked)| *asked == request) => {
-                if let Some((cue, _)) = self.cue.take() {
-                    if outcome.is_done() || matches!(outcome.answer(), Some(Answer::HoleOpen | Answer::NoHoleOpen)) {
-                        self.bench.cue_done();
-                    } else if let Some(capture) = &mut self.capture {
-                        let request = capture.command(self.now, cue.command()).expect("a number");
-                        self.cue = Some((cue, request));
-                    }
+            Event::Outcome(request, outcome) if self.cue.as_ref().is_some_and(|cued| cued.request == Some(request)) => {
+                if outcome.is_done() || matches!(outcome.answer(), Some(Answer::HoleOpen | Answer::NoHoleOpen)) {
+                    self.cue = None;
+                    self.bench.cue_done();
+                } else if let Some(cued) = &mut self.cue {
+                    (cued.request, cued.at) = (None, self.now + AGAIN_MS);
                 }
             }
             _ => {}
@@ -136,9 +159,33 @@ impl<M: Machine> Cab<M> {
 
     /// The host is killed: all that it has not on disk is gone.
     pub fn kill_host(&mut self) {
-        self.capture = None;
+        self.put_host(None);
+    }
+
+    /// The host is killed, and its store handed over; another starts on this one. Whoever gave a command gives it again.
+    ///
+    /// # Panics
+    /// When the store cannot be read.
+    pub fn put_host(&mut self, store: Option<Store>) -> Option<Store> {
         self.to_rig.clear();
-        self.cue = None;
+        self.shown = (None, None);
+        if let Some(cued) = &mut self.cue {
+            (cued.request, cued.at) = (None, self.now);
+        }
+        let next = store.map(|store| Capture::new(store).expect("a host"));
+        std::mem::replace(&mut self.capture, next).map(Capture::into_store)
+    }
+
+    /// The host.
+    #[must_use]
+    pub fn host(&self) -> Option<&Capture> {
+        self.capture.as_ref()
+    }
+
+    /// What the host has just said.
+    #[must_use]
+    pub fn said(&self) -> &[u8] {
+        &self.to_rig
     }
 
     /// The host comes back on its store.
@@ -146,7 +193,7 @@ impl<M: Machine> Cab<M> {
     /// # Panics
     /// When the store cannot be opened.
     pub fn start_host(&mut self) {
-        self.capture = Some(Capture::new(Store::open_existing(&self.store).expect("the store")).expect("a host"));
+        self.put_host(Some(Store::open_existing(&self.store).expect("the store")));
     }
 
     /// Runs until something holds.

@@ -1,10 +1,12 @@
-//! What the proofs share: the top of the tree, a whole site in one process, power cuts, a fuzzer of the cable, Python.
+//! What the proofs share: the top of the tree, a whole site in one process, power cuts, swarms
+//! of faults, a fuzzer of the cable, Python.
 
 pub mod cab;
 pub mod coverage;
 pub mod cuts;
 pub mod fuzz;
 pub mod python;
+pub mod seeds;
 
 use std::path::{Path, PathBuf};
 

@@ -12,6 +12,7 @@ mod image;
 mod lockstep;
 mod log;
 mod pictures;
+mod seeds;
 mod session;
 mod size;
 mod test;
@@ -40,6 +41,8 @@ enum Verb {
     Fuzz(fuzz::Arguments),
     /// Cut the rig's power after every byte that it writes, and again within every recovery
     Cuts(cuts::Arguments),
+    /// Run whole sites in which anything may fail, and see that nothing is lost unnamed
+    Seeds(seeds::Arguments),
     /// Drill many holes and count how often what is stated of them holds
     Coverage(coverage::Arguments),
     /// Build the bench board's image and print its path
@@ -61,6 +64,7 @@ fn main() -> ExitCode {
         Verb::Tools => tools::ready(),
         Verb::Fuzz(arguments) => fuzz::run(&arguments),
         Verb::Cuts(arguments) => cuts::run(&arguments),
+        Verb::Seeds(arguments) => seeds::run(&arguments),
         Verb::Coverage(arguments) => coverage::run(&arguments),
         Verb::Firmware => firmware::run(),
         Verb::Emulate(arguments) => emulate::run(&arguments),

@@ -1,12 +1,14 @@
 //! `test`: everything that proves the tree, in order, with one summary at the end.
 
-use crate::{Outcome, board, coverage, cuts, firmware, fuzz, size, tools};
+use crate::{Outcome, board, coverage, cuts, firmware, fuzz, seeds, size, tools};
 use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
 /// Frames that the fuzzer feeds to the decoder.
 const FUZZ_RUNS: u64 = 10_000_000;
+/// Whole sites in which anything may fail.
+const SEEDS: u64 = 300;
 /// Holes that are drilled to see whether what is stated of them holds.
 const COVERAGE_HOLES: u64 = 200;
 /// Papers that the demonstration must leave: two certificates and a summary.
@@ -27,6 +29,7 @@ const STEPS: &[Step] = &[
     ("demonstration", demonstration),
     ("fuzzer", || fuzz::run(&fuzz::Arguments { runs: FUZZ_RUNS, seed: 1 })),
     ("power cuts", || cuts::run(&cuts::Arguments { seed: 1, every: 1, pairs_every: 1, at: None, then: None })),
+    ("seeds", || seeds::run(&seeds::Arguments { from: 1, count: SEEDS, seed: None, only: Vec::new() })),
     ("coverage", || coverage::run(&coverage::Arguments { holes: COVERAGE_HOLES, seed: 1, curves: false })),
     ("board's image", || firmware::build().map(drop)),
     ("board's budget", size::run),
