@@ -74,7 +74,10 @@ impl Intake {
             }
             let believed = sequence == self.next || frame_says_so || self.declared(sequence, slots);
             if !believed || self.waiting.len() >= WAITING_MAX {
-                self.beyond.get_or_insert(Beyond { at: sequence, clean: damaged == self.damaged });
+                // The least: what was on its way when slots were asked for again still comes first, from further on.
+                if self.beyond.is_none_or(|beyond| sequence < beyond.at) {
+                    self.beyond = Some(Beyond { at: sequence, clean: damaged == self.damaged });
+                }
                 continue;
             }
             self.waiting.push(slot);

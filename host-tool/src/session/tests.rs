@@ -261,6 +261,20 @@ fn slots_that_the_rig_lacks_and_does_not_explain_are_passed_but_never_acknowledg
 }
 
 #[test]
+fn what_was_on_its_way_when_slots_were_asked_for_again_does_not_hide_which_are_missing() {
+    let mut rig = rig_with(400); // more than come between two requests
+    rig.memory.retain(|sequence, _| !(14..21).contains(sequence));
+    let mut desk = Desk::new();
+    let mut on_its_way = VecDeque::from(vec![Vec::new(); 10]);
+    desk.run_over(&mut rig, 12_000, &mut |bytes| {
+        on_its_way.push_back(bytes);
+        on_its_way.pop_front().unwrap()
+    });
+    assert!(desk.has(&rig), "stands at {}", desk.kept);
+    assert_eq!(desk.missing(), [(14, 20)]);
+}
+
+#[test]
 fn what_a_rig_reclaimed_is_not_waited_for() {
     let (mut desk, mut rig) = (Desk::new(), rig_with(30));
     desk.run(&mut rig, 3_000);
