@@ -62,9 +62,10 @@ impl Ledger {
         self.rotted.extend(place.and_then(|bytes| Slot::check(bytes).ok()).map(|slot| slot.sequence()));
     }
 
+    /// Whether the rig has it still. Of the oldest nobody knows: it may have given way to one that the memory did not take.
     fn in_ring(&self, sequence: u32) -> bool {
-        let whole = self.ring.iter().filter_map(|bytes| Slot::check(bytes).ok());
-        whole.into_iter().any(|slot| slot.sequence() == sequence)
+        let whole = || self.ring.iter().filter_map(|bytes| Slot::check(bytes).ok()).map(|slot| slot.sequence());
+        whole().any(|there| there == sequence) && whole().min() != Some(sequence)
     }
 
     /// Hears what a host says, and looks into its store for what it acknowledges.

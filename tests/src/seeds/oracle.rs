@@ -7,6 +7,7 @@ use firmware_app::journal::Journal;
 use host_tool::facts::SetUp;
 use host_tool::store::{Store, StoreFault};
 use shared_protocol::record::Gap;
+use shared_protocol::slot::Slot;
 use shared_protocol::state::GapCause;
 use simulator::frail::FrailMemory;
 
@@ -25,7 +26,7 @@ pub fn holds(ledger: &Ledger, memory: &FrailMemory, stores: [&Store; 2]) -> Resu
     let mut both = disks[0].clone();
     both.slots.extend(&disks[1].slots);
     named(ledger, &both)?;
-    disks.iter().try_for_each(digests)?;
+    disks.iter().try_for_each(|disk| digests(ledger, disk))?;
     let mut copy = FrailMemory::new(memory.kept(), 0);
     let (held, most) = (Journal::recover(&mut copy).0.held_below(), ledger.hosts.iter().map(|host| host.below).max().unwrap_or(0));
     if held > most {
@@ -65,14 +66,12 @@ fn kept(ledger: &Ledger, host: usize, disk: &Disk) -> Result<(), String> {
     owed.map_or(Ok(()), |sequence| Err(format!("host {host} acknowledged slot {sequence}, and has it no more")))
 }
 
-/// Every hole that was closed and is all there has the digest that the rig gave it, unless a gap among its records says
-/// that the rig could not read one of them itself any more.
-fn digests(disk: &Disk) -> Result<(), String> {
+/// Every hole that was closed and is all there has the digest that the rig gave it, unless a gap names one of its slots
+/// that rotted after a host had it: the rig could not read it itself any more.
+fn digests(ledger: &Ledger, disk: &Disk) -> Result<(), String> {
     let gaps = gaps(disk);
-    let unread = |hole: &SetUp| {
-        let all = hole.opened.sequence..=hole.closed.as_ref().map_or(u32::MAX, |closed| closed.sequence);
-        gaps.iter().any(|gap| gap.cause == GapCause::Damaged.raw() && all.contains(&gap.first))
-    };
+    let named = |sequence: u32| gaps.iter().any(|gap| (gap.first..=gap.last).contains(&sequence));
+    let unread = |hole: &SetUp| hole.slots.iter().map(Slot::sequence).any(|n| ledger.rotted.contains(&n) && named(n));
     let wrong = spoiled_digests(disk).into_iter().find(|hole| !unread(hole));
     wrong.map_or(Ok(()), |hole| {
         Err(format!("the digest of the hole opened with slot {} does not fit, and nothing says why", hole.opened.sequence))
