@@ -366,7 +366,8 @@ fixed_body! {
 }
 
 text_body! {
-    /// A set-up ended: the rig's own summary and the digest over everything it said since [`Opened`].
+    /// A set-up ended: the rig's own summary, and the digest over everything it said since [`Opened`] (see
+    /// [`chain`](crate::chain)).
     pub struct Closed {
         /// When.
         pub at: Millis,
@@ -384,10 +385,88 @@ text_body! {
         pub increments: u16,
         /// Sequence of the first slot of [`Opened`].
         pub first: u32,
+        /// Slots from there to where the last segment begins.
+        pub from: u32,
         /// Slots from there up to this record.
         pub slots: u32,
-        /// SHA-256 over those slots, in order, 32 bytes each.
+        /// The digest before the last segment.
+        pub before: [u8; 32],
+        /// SHA-256 over the slots of the last segment, in order, 32 bytes each.
+        pub segment: [u8; 32],
+    }
+}
+
+fixed_body! {
+    /// A segment of a set-up ended: what its digest is so far.
+    pub struct Checkpoint {
+        /// Sequence of the first slot of [`Opened`].
+        pub first: u32,
+        /// Slots from there to where the segment begins.
+        pub from: u32,
+        /// Slots from there up to this record.
+        pub slots: u32,
+        /// The digest before the segment.
+        pub before: [u8; 32],
+        /// SHA-256 over the slots of the segment, in order, 32 bytes each.
+        pub segment: [u8; 32],
+    }
+}
+
+fixed_body! {
+    /// The rig signs what it said of a set-up, its [`Closed`] included (see [`seal`](crate::seal)).
+    pub struct Seal {
+        /// When.
+        pub at: Millis,
+        /// The epoch that the sequences belong to.
+        pub epoch: u32,
+        /// Which start of the rig sealed.
+        pub boot: u16,
+        /// The rig's name, UTF-8, zero-filled.
+        pub rig: [u8; 16],
+        /// First eight bytes of the configuration's SHA-256.
+        pub configuration: [u8; 8],
+        /// Sequence of the first slot of [`Opened`].
+        pub first: u32,
+        /// Slots of the set-up, those of [`Closed`] included.
+        pub slots: u32,
+        /// The digest over them.
         pub digest: [u8; 32],
+        /// Seals of this rig before it.
+        pub number: u32,
+        /// SHA-256 over the body of the seal before it; zeros where there is none.
+        pub previous: [u8; 32],
+        /// The public key.
+        pub key: [u8; 32],
+        /// The signature, its first half.
+        pub signature_r: [u8; 32],
+        /// The signature, its second half.
+        pub signature_s: [u8; 32],
+    }
+}
+
+fixed_body! {
+    /// The rig does not seal what it said of a set-up, and says why.
+    pub struct Unsealed {
+        /// When.
+        pub at: Millis,
+        /// Sequence of the first slot of [`Opened`].
+        pub first: u32,
+        /// Why: an [`UnsealedCause`](crate::state::UnsealedCause).
+        pub cause: u8,
+    }
+}
+
+fixed_body! {
+    /// The rig was given a key to seal with.
+    pub struct Commissioned {
+        /// When.
+        pub at: Millis,
+        /// The command that brought it.
+        pub request: u32,
+        /// The public key.
+        pub key: [u8; 32],
+        /// The public key before it, zeros where there was none; the same where only this record was made again.
+        pub before: [u8; 32],
     }
 }
 
@@ -466,6 +545,10 @@ kinds! {
     14 Instruments,
     15 Calibrated,
     16 Refusal,
+    17 Checkpoint,
+    18 Seal,
+    19 Unsealed,
+    20 Commissioned,
 }
 
 /// Why a sound slot is no record that this version understands.
@@ -484,9 +567,21 @@ mod tests {
 
     #[test]
     fn hand_laid_bodies_fit_one_slot() {
-        let sizes =
-            [Start::BYTES, Hub::BYTES, Tool::BYTES, Increment::BYTES, Pass::BYTES, Change::BYTES, Fault::BYTES, Clock::BYTES, Gap::BYTES];
+        let sizes = [
+            Start::BYTES,
+            Hub::BYTES,
+            Tool::BYTES,
+            Increment::BYTES,
+            Pass::BYTES,
+            Change::BYTES,
+            Fault::BYTES,
+            Clock::BYTES,
+            Gap::BYTES,
+            Unsealed::BYTES,
+        ];
         assert!(sizes.iter().all(|&s| s <= BODY_BYTES), "{sizes:?}");
+        let long = [Checkpoint::BYTES, Seal::BYTES, Commissioned::BYTES].map(|bytes| bytes.div_ceil(BODY_BYTES));
+        assert_eq!(long, [4, 11, 4], "slots of those that no one slot holds");
     }
 
     #[test]
@@ -539,8 +634,10 @@ mod tests {
                 passes: u16::MAX,
                 increments: u16::MAX,
                 first: u32::MAX,
+                from: u32::MAX,
                 slots: u32::MAX,
-                digest: [255; 32],
+                before: [255; 32],
+                segment: [255; 32],
             }),
         ];
         for record in records {

@@ -1,6 +1,6 @@
 //! The whole rig: every part together, handed time and bytes.
 
-use crate::board::Outlet;
+use crate::board::{Length, Outlet};
 use crate::bore::{Bore, Made, Round};
 use crate::calibrate;
 use crate::checks::Checks;
@@ -12,6 +12,7 @@ use crate::link::Link;
 use crate::memory::Memory;
 use crate::profile::Profile;
 use crate::reading::Sensed;
+use crate::seal::Unfinished;
 use heapless::Deque;
 use shared_protocol::record::{Change, Fault, Gap, Plan, Record, Start};
 use shared_protocol::slot::Slot;
@@ -73,6 +74,10 @@ pub struct Rig<M: Memory> {
     pub(crate) hole: Option<Hole>,
     pub(crate) clock: Option<(Millis, i64, i16)>,
     pub(crate) answered: Deque<Answered, REMEMBERED>,
+    /// Closed, and to be sealed with the next turn.
+    pub(crate) unfinished: Option<Unfinished>,
+    /// This turn reckons with keys, which takes long.
+    pub(crate) long: bool,
     standing: [Option<Standing>; 2],
     last_round: Option<Millis>,
 }
@@ -102,6 +107,8 @@ impl<M: Memory> Rig<M> {
             hole: None,
             clock: None,
             answered: Deque::new(),
+            unfinished: None,
+            long: false,
             standing: [None; 2],
             last_round: None,
         }
@@ -130,8 +137,10 @@ impl<M: Memory> Rig<M> {
         self.record_reference(now);
     }
 
-    /// One decision: takes what came since the last, sends what there is to say. Bounded work; never waits.
-    pub fn poll(&mut self, now: Millis, sensed: Option<Sensed>, received: &[u8], outlet: &mut impl Outlet) {
+    /// One decision: takes what came since the last, sends what there is to say. Bounded work; never waits. Says how long
+    /// the turn is: one in which a key is reckoned with, to seal or to be commissioned, is a long one.
+    pub fn poll(&mut self, now: Millis, sensed: Option<Sensed>, received: &[u8], outlet: &mut impl Outlet) -> Length {
+        self.finish(now);
         if let Some(sensed) = sensed {
             self.last_round = Some(now);
             self.sense(&sensed, now);
@@ -140,6 +149,7 @@ impl<M: Memory> Rig<M> {
         let asked = core::mem::take(&mut self.link.asked);
         self.declare_loss(asked, now);
         self.tell(now, sensed.is_some(), outlet);
+        if core::mem::take(&mut self.long) { Length::Long } else { Length::Ordinary }
     }
 
     /// Records which slots gave way before any host had them.

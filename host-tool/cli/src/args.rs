@@ -78,6 +78,21 @@ pub enum Command {
         #[arg(long)]
         two: bool,
     },
+    /// Give a rig the key that it seals its records with; this computer makes it and forgets it
+    Commission {
+        /// The serial port that the rig is on
+        #[arg(long, value_name = "PORT")]
+        port: String,
+        /// Bits per second
+        #[arg(long, default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
+        baud: u32,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+        /// Another key, though the rig has one
+        #[arg(long)]
+        again: bool,
+    },
     /// List the serial ports that are there
     Ports,
     /// Enter a sounding: the floor by tape, after clean-out; soundings govern a hole's depth

@@ -1,8 +1,9 @@
 //! What was meant by what was typed.
 
 use crate::args::{ByHand, Command, Typed, What};
+use crate::commission::Commissioning;
 use crate::orders::{Order, parse};
-use crate::{Failure, by_hand, calibrate, demo, listen, show};
+use crate::{Failure, by_hand, calibrate, commission, demo, listen, show};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -27,6 +28,8 @@ pub enum Job {
     Listen(Listening),
     /// Calibrate a rig.
     Calibrate(Calibrating),
+    /// Give a rig a key.
+    Commission(Commissioning),
     /// List calibrations.
     Calibrations {
         /// The store.
@@ -126,6 +129,7 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 Job::Calibrate(Calibrating { procedure, port, baud, store: make_room(store)?, signature: Signature { who, months } })
             }
         },
+        Command::Commission { port, baud, store, again } => Job::Commission(Commissioning { port, baud, store: make_room(store)?, again }),
         Command::Sound(typed) => Job::Enter { kind: Kind::Sounding, store: place(typed.store.clone())?, typed },
         Command::Plumb(typed) => Job::Enter { kind: Kind::HandPlumb, store: place(typed.store.clone())?, typed },
         Command::Ports => Job::Ports,
@@ -170,6 +174,7 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Demo { out, pty } => demo::demo(out, pty),
         Job::Listen(listening) => listen::listen(listening),
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
+        Job::Commission(commissioning) => commission::commission(&commissioning),
         Job::Calibrations { store } => calibrate::list(&store),
         Job::Enter { kind, typed, store } => by_hand::enter(kind, &typed, &store),
         Job::Ports => show::ports(),

@@ -1,8 +1,10 @@
 //! The binary `borewitness`: what was typed becomes a job, and the job is done.
 
 mod args;
+mod bench;
 mod by_hand;
 mod calibrate;
+mod commission;
 mod demo;
 mod job;
 mod listen;

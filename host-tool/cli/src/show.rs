@@ -95,13 +95,14 @@ pub fn row(hole: &Hole) -> String {
     let missing: u32 = setup.missing.iter().map(Missing::count).sum();
     let gaps = if missing == 0 { "nothing missing".to_owned() } else { format!("{missing} records missing") };
     format!(
-        "{:24}  {simulated}{}  {depth} ({} of plan {})  {lean} ({})  {gaps}  digest {}",
+        "{:24}  {simulated}{}  {depth} ({} of plan {})  {lean} ({})  {gaps}  digest {}  {}",
         hole.handle,
         if setup.closed.is_some() { "closed" } else { "open" },
         standing(judged.depth_standing),
         length_text(micrometres(judged.planned), units),
         standing(judged.lean_standing),
         digest(setup.digest),
+        setup.sealing.briefly(),
     )
 }
 
@@ -141,6 +142,7 @@ fn object(hole: &Hole) -> Value {
         "governing_statement": attached::governs(&on_paper),
         "gaps": gaps,
         "digest": digest(setup.digest),
+        "sealing": setup.sealing.text(),
         "reservations": judged.reservations,
     })
 }
@@ -166,6 +168,7 @@ fn digest(state: DigestState) -> &'static str {
     match state {
         DigestState::Fits => "fits",
         DigestState::Differs => "DIFFERS",
+        DigestState::Lacking => "covers more",
         DigestState::Open => "not yet made",
     }
 }

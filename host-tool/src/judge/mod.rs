@@ -17,6 +17,7 @@ pub use measured::Plumbed;
 pub use statement::{Figure, Guarded, Standing, Verdict};
 
 use crate::facts::{DigestState, SetUp};
+use crate::proof::Sealing;
 use axis::Axis;
 use budget::{Allowances, Budget, Budgets, budgets, stamp};
 use limits::{Governs, LimitSet, Measurand};
@@ -188,6 +189,10 @@ fn barred(setup: &SetUp, believed: bool) -> Barred {
     if let Some(text) = misclosed(setup) {
         barred.depth.push(text);
     }
+    if let Some(text) = unproven(setup) {
+        barred.depth.push(text.clone());
+        barred.lean.push(text);
+    }
     for (item, text) in [
         (CalibrationItem::Encoder, "encoder"),
         (CalibrationItem::TiltZero, "tilt zero"),
@@ -200,6 +205,16 @@ fn barred(setup: &SetUp, believed: bool) -> Barred {
         }
     }
     barred
+}
+
+/// Why records that the rig digested, and sealed, are not those in hand.
+fn unproven(setup: &SetUp) -> Option<String> {
+    match (setup.sealing, setup.digest) {
+        (Sealing::Unfit(_), _) => Some(setup.sealing.text()),
+        (_, DigestState::Differs) => Some("the rig's digest does not fit the records in hand".to_owned()),
+        (Sealing::Fits(..), DigestState::Lacking) => Some("records that the rig sealed are not in hand".to_owned()),
+        _ => None,
+    }
 }
 
 fn misclosed(setup: &SetUp) -> Option<String> {
@@ -263,6 +278,10 @@ fn reservations(setup: &SetUp, believed: bool, contradicted: bool) -> Vec<String
     say(setup.identity.is_none(), "The record of the rig and its instruments is missing.".to_owned());
     say(lost > 0, format!("{lost} records are missing; see gaps."));
     say(setup.digest == DigestState::Differs, "The rig's digest does not fit the records in hand.".to_owned());
+    say(setup.digest == DigestState::Lacking, "The rig's digest covers records that are not in hand.".to_owned());
+    if let Sealing::Unfit(why) = setup.sealing {
+        say(true, format!("The rig's seal does not fit: {}.", why.text()));
+    }
     say(!setup.restarts.is_empty(), format!("The rig restarted {} in this hole.", times(setup.restarts.len())));
     say(faults > 0, format!("A sensor was at fault {}; see the list.", times(faults)));
     say(doubtful > 0, format!("{doubtful} of {} increments carry a remark on quality.", setup.increments.len()));

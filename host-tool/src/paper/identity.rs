@@ -8,7 +8,9 @@ use super::words::{NONE, hex, remarks};
 use super::{LAYOUT, figures, program};
 use crate::facts::DigestState;
 use crate::judge::metres;
+use crate::proof::{Segment, SegmentState};
 use shared_protocol::VERSION;
+use shared_protocol::chain::End;
 use shared_protocol::record::Identity;
 
 const SIZE: f64 = 8.5;
@@ -99,6 +101,7 @@ pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
     let state = match setup.digest {
         DigestState::Fits => "fits the slots in hand",
         DigestState::Differs => "does not fit the slots in hand",
+        DigestState::Lacking => "covers slots that are not in hand",
         DigestState::Open => "none: not closed",
     };
     let epoch = setup.identity.as_ref().map_or("not recorded".to_owned(), |i| i.epoch.to_string());
@@ -112,28 +115,49 @@ pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
             ("Passes", format!("{}; by the rig's own count {}", setup.passes.len(), told(&|c| c.passes.to_string()))),
             ("Not read", format!("{} of unknown kinds, {} unreadable", setup.unknown, setup.malformed)),
             ("Quality", quality(hole)),
+            ("Seal", setup.sealing.text()),
+            ("Sealed by", setup.seal.as_ref().map_or(NONE.to_owned(), |seal| hex(&seal.body.key))),
         ],
     );
     flow.space(4.0);
-    let digest = closed.map_or("none".to_owned(), |c| hex(&c.body.digest));
-    flow.paragraph(&[(Weight::Strong, "SHA-256 by the rig  "), (Weight::Regular, &digest)], SIZE);
+    let digest = closed.map_or("none".to_owned(), |c| hex(&End::from(&c.body).digest()));
+    flow.paragraph(&[(Weight::Strong, "Digest by the rig  "), (Weight::Regular, &digest)], SIZE);
+    for segment in setup.segments.iter().filter(|s| s.state != SegmentState::Fits || s.sum.is_some()) {
+        flow.paragraph(&[(Weight::Regular, &segment_words(segment))], SIZE);
+    }
     flow.paragraph(&[(Weight::Regular, &check(hole))], SIZE);
+}
+
+/// One segment of the digest, and how its slots stand to it.
+fn segment_words(segment: &Segment) -> String {
+    let state = match segment.state {
+        SegmentState::Fits => "fits",
+        SegmentState::Lacking => "cannot be checked: slots are not in hand",
+        SegmentState::Differs => "does not fit",
+    };
+    let sum = segment.sum.map_or("not in hand".to_owned(), |sum| hex(&sum));
+    let (from, to) = (u64::from(segment.from) * 32, u64::from(segment.to) * 32);
+    format!("Segment of bytes {from} to {to}: {state}; SHA-256 by the rig {sum}.")
 }
 
 /// How anyone checks the record with common tools.
 fn check(hole: &Hole<'_>) -> String {
-    let attached = "The attached facts.json holds the facts of these pages for machines to read. Nothing here is signed in this version.";
-    let covered = hole.setup.closed.as_ref().map_or(0, |c| c.body.slots);
-    match hole.setup.digest {
+    let attached = "The attached facts.json holds the facts of these pages for machines to read.";
+    let how = match hole.setup.digest {
         DigestState::Fits => {
-            let bytes = u64::from(covered) * 32;
-            format!(
-                "To check: the first {bytes} bytes of the attached slots.bin ({covered} slots of 32 bytes) have this SHA-256. {attached}"
-            )
+            "To check: those bytes of the attached slots.bin have these SHA-256, and the digest is folded from them as the document of \
+             the wire says."
         }
-        DigestState::Differs => format!("It covers {covered} slots, and the attached slots.bin does not give it: see gaps. {attached}"),
-        DigestState::Open => format!("The rig gives one when the hole is closed. {attached}"),
-    }
+        DigestState::Differs | DigestState::Lacking => "The attached slots.bin does not give all of it: see gaps and segments.",
+        DigestState::Open => "The rig gives one when the hole is closed.",
+    };
+    let signed = match hole.setup.seal {
+        Some(_) => {
+            " What is signed, key and signature (Ed25519) are in facts.json. A seal says which rig recorded this, not that its sensors were right."
+        }
+        None => "",
+    };
+    format!("{how} {attached}{signed}")
 }
 
 /// Remarks on quality and how many increments carry them.

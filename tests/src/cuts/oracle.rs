@@ -1,10 +1,12 @@
-//! What must hold after a power cut, whatever the byte: nothing committed is lost without saying so.
+//! What must hold after a power cut, whatever the byte: nothing committed is lost without saying so, and what was closed
+//! is sealed.
 
 use super::script::{Cut, work_on};
 use super::site::{Disk, RING_AT, Site};
 use firmware_app::journal::Journal;
-use host_tool::facts::{DigestState, read};
-use shared_protocol::record::{Gap, Record};
+use host_tool::facts::read;
+use host_tool::proof::{Sealing, SegmentState, Signer};
+use shared_protocol::record::{Gap, Opened, Record};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Answer, GapCause};
 use simulator::frail::FrailMemory;
@@ -73,9 +75,32 @@ fn gaps(disk: &Disk) -> Vec<Gap> {
     slots.filter_map(|slot| if let Ok(Record::Gap(gap)) = Record::decode(slot.kind(), slot.body()) { Some(gap) } else { None }).collect()
 }
 
-/// Every hole that was closed and is all there has the digest that the rig gave it.
+/// Every hole that was closed and is all there has the digest that the rig gave it, and every one that was closed a seal
+/// that fits, unless that gave way.
 fn digests(disk: &Disk) -> Result<(), String> {
     let slots: Vec<Slot> = disk.slots.values().filter_map(|bytes| Slot::check(bytes).ok()).collect();
-    let wrong = read(&slots).into_iter().find(|setup| setup.missing.is_empty() && setup.digest == DigestState::Differs);
-    wrong.map_or(Ok(()), |setup| Err(format!("the digest of the hole opened with slot {} does not fit", setup.opened.sequence)))
+    for setup in read(&slots) {
+        let wrong = |what: String| Err(format!("{what} of the hole opened with slot {}", setup.opened.sequence));
+        let whole = setup.missing.is_empty();
+        let bad = |state: SegmentState| state == SegmentState::Differs || whole && state == SegmentState::Lacking;
+        let segment = setup.segments.iter().find(|segment| bad(segment.state));
+        if let Some(segment) = segment {
+            return wrong(format!("the segment up to {} does not fit, {:?},", segment.to, segment.state));
+        }
+        let Some(closed) = &setup.closed else { continue };
+        match setup.sealing {
+            Sealing::Fits(Signer::Simulated, _) => {}
+            Sealing::Absent if given_way(&slots, closed.sequence) => {}
+            other => return wrong(format!("the seal is {other:?},")),
+        }
+    }
+    Ok(())
+}
+
+/// Whether slots are not there between a closing record and the next hole.
+fn given_way(slots: &[Slot], closed: u32) -> bool {
+    let behind: Vec<&Slot> = slots.iter().skip_while(|s| s.sequence() < closed).take_while(|s| s.kind() != Opened::KIND).collect();
+    let reaches = behind.len() == slots.iter().filter(|s| s.sequence() >= closed).count();
+    let unbroken = behind.windows(2).all(|pair| pair[0].sequence() + 1 == pair[1].sequence());
+    !unbroken && !reaches
 }

@@ -1,15 +1,18 @@
 //! Invented holes as a rig would record them, slot by slot, for looking at their paper.
 
+use ed25519_dalek::{Signer, SigningKey};
 use host_tool::facts::{self, SetUp};
 use host_tool::judge::LineAxes;
 use host_tool::judge::measured::{Kind, Measurement};
-use sha2::{Digest, Sha256};
 use shared_protocol::assemble::slots;
 use shared_protocol::body::CoarseLean;
+use shared_protocol::chain::{Chain, End};
+use shared_protocol::message::text_field;
 use shared_protocol::record::{
-    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record, Refusal, Stamp, Start,
-    Tool, quality,
+    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record, Refusal, Seal, Stamp,
+    Start, Tool, quality,
 };
+use shared_protocol::seal::SIMULATED_SECRET;
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
 use shared_protocol::state::{CalibrationItem, Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault, SheetUnits};
 use shared_protocol::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis, RigAxes};
@@ -389,10 +392,9 @@ impl Sample {
     }
 
     fn close(&self, stream: &mut Stream, first: u32) {
-        let of_hole: Vec<&Slot> = stream.slots.iter().filter(|s| s.sequence() >= first).collect();
-        let mut hash = Sha256::new();
-        of_hole.iter().for_each(|s| hash.update(s.bytes()));
-        let (count, digest) = (u32::try_from(of_hole.len()).unwrap(), hash.finalize().into());
+        let mut chain = Chain::default();
+        stream.slots.iter().filter(|s| s.sequence() >= first).for_each(|s| chain.push(s));
+        let End { from, slots, before, segment } = chain.end();
         let at = stream.at(5_000);
         stream.add(&Record::Closed(Closed {
             at,
@@ -403,8 +405,33 @@ impl Sample {
             passes: self.passes,
             increments: u16::try_from(self.depth_mm / 25).unwrap(),
             first,
-            slots: count,
-            digest,
+            from,
+            slots,
+            before,
+            segment,
         }));
+        let mut chain = Chain::behind(&chain.end());
+        stream.slots.iter().filter(|s| s.kind() == Closed::KIND).for_each(|s| chain.push(s));
+        self.seal(stream, first, chain.end());
+    }
+
+    /// As a simulated rig seals.
+    fn seal(&self, stream: &mut Stream, first: u32, end: End) {
+        let Some(identity) = &self.identity else { return };
+        let key = SigningKey::from_bytes(&SIMULATED_SECRET);
+        let stated = Seal {
+            at: stream.at(100),
+            epoch: identity.epoch,
+            boot: 1,
+            rig: text_field(&identity.rig),
+            configuration: identity.configuration,
+            first,
+            slots: end.slots,
+            digest: end.digest(),
+            key: key.verifying_key().to_bytes(),
+            ..Seal::default()
+        };
+        let signature = key.sign(&stated.signed().unwrap()).to_bytes();
+        stream.add(&Record::Seal(stated.with_signature(&signature)));
     }
 }
