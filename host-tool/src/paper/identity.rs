@@ -4,7 +4,7 @@ use super::hole::{Hole, Reality};
 use super::layout::flow::Flow;
 use super::layout::letters::Weight;
 use super::layout::table::{names, table, words};
-use super::words::{NONE, hex, remarks};
+use super::words::{NONE, capital, hex, remarks};
 use super::{LAYOUT, figures, program};
 use crate::facts::DigestState;
 use crate::judge::metres;
@@ -115,14 +115,14 @@ pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
             ("Passes", format!("{}; by the rig's own count {}", setup.passes.len(), told(&|c| c.passes.to_string()))),
             ("Not read", format!("{} of unknown kinds, {} unreadable", setup.unknown, setup.malformed)),
             ("Quality", quality(hole)),
-            ("Seal", setup.sealing.text()),
-            ("Sealed by", setup.seal.as_ref().map_or(NONE.to_owned(), |seal| hex(&seal.body.key))),
         ],
     );
     flow.space(4.0);
     let digest = closed.map_or("none".to_owned(), |c| hex(&End::from(&c.body).digest()));
     flow.paragraph(&[(Weight::Strong, "Digest by the rig  "), (Weight::Regular, &digest)], SIZE);
-    for segment in setup.segments.iter().filter(|s| s.state != SegmentState::Fits || s.sum.is_some()) {
+    let key = setup.seal.as_ref().map_or(String::new(), |seal| format!(". Its key: {}", hex(&seal.body.key)));
+    flow.paragraph(&[(Weight::Strong, "Seal  "), (Weight::Regular, &format!("{}{key}", capital(&setup.sealing.text())))], SIZE);
+    for segment in setup.segments.iter().filter(|_| setup.digest != DigestState::Fits) {
         flow.paragraph(&[(Weight::Regular, &segment_words(segment))], SIZE);
     }
     flow.paragraph(&[(Weight::Regular, &check(hole))], SIZE);
@@ -142,22 +142,18 @@ fn segment_words(segment: &Segment) -> String {
 
 /// How anyone checks the record with common tools.
 fn check(hole: &Hole<'_>) -> String {
-    let attached = "The attached facts.json holds the facts of these pages for machines to read.";
     let how = match hole.setup.digest {
         DigestState::Fits => {
-            "To check: those bytes of the attached slots.bin have these SHA-256, and the digest is folded from them as the document of \
-             the wire says."
+            "To check: the segments of the attached slots.bin have the SHA-256 that facts.json gives, and fold to this digest."
         }
         DigestState::Differs | DigestState::Lacking => "The attached slots.bin does not give all of it: see gaps and segments.",
         DigestState::Open => "The rig gives one when the hole is closed.",
     };
     let signed = match hole.setup.seal {
-        Some(_) => {
-            " What is signed, key and signature (Ed25519) are in facts.json. A seal says which rig recorded this, not that its sensors were right."
-        }
-        None => "",
+        Some(_) => "What is signed (Ed25519) is there too. A seal says which rig recorded this, not that its sensors were right.",
+        None => "The attached facts.json holds the facts of these pages for machines to read.",
     };
-    format!("{how} {attached}{signed}")
+    format!("{how} {signed}")
 }
 
 /// Remarks on quality and how many increments carry them.

@@ -249,21 +249,22 @@ fn the_attachments_are_the_slots_and_the_facts() {
 
 /// What the page tells a reader to do, done with coreutils.
 #[test]
-fn the_printed_segments_are_those_of_the_attached_slots() {
+fn the_printed_digest_is_folded_from_the_segments_of_the_attached_slots() {
     let pdf = letter(&good());
-    let text = words(&pdf);
-    let slots = attachment(&pdf, "slots.bin");
-    let segments: Vec<&str> = text.split("Segment of bytes ").skip(1).collect();
-    let mut at = 0;
-    for told in &segments {
-        let numbers: Vec<usize> = told.split([' ', ':']).filter_map(|n| n.parse().ok()).take(2).collect();
-        assert_eq!(numbers[0], at, "{told}");
-        at = numbers[1];
-        let printed = told.split_once("SHA-256 by the rig ").expect("its sum").1.replace(' ', "");
-        let sum = sha256(&slots[numbers[0]..numbers[1]]);
-        assert!(printed.starts_with(&sum), "{sum} is not {}", &printed[..64]);
+    let (text, slots) = (words(&pdf), attachment(&pdf, "slots.bin"));
+    let facts: serde_json::Value = serde_json::from_slice(&attachment(&pdf, "facts.json")).expect("JSON");
+    let (mut at, mut digest) = (0, "00".repeat(32));
+    for segment in facts["slots"]["segments"].as_array().expect("segments") {
+        let byte = |name: &str| usize::try_from(segment[name].as_u64().expect("a place")).expect("small");
+        assert_eq!(byte("first_byte"), at);
+        let sum = sha256(&slots[at..byte("end_byte")]);
+        assert_eq!(segment["sha256"], sum.as_str());
+        at = byte("end_byte");
+        digest = sha256(&[&b"borewitness digest 0"[..], &unhex(&digest), &unhex(&sum)].concat());
     }
-    assert!(!segments.is_empty());
+    assert!(at > 0);
+    let printed = text.split_once("Digest by the rig ").expect("the digest").1.replace(' ', "");
+    assert!(printed.starts_with(&digest), "{digest} is not {}", &printed[..64]);
 }
 
 /// What is attached, checked by a program that is not ours.
@@ -289,7 +290,7 @@ fn a_seal_that_does_not_fit_is_on_the_first_page() {
     let judged = judge(&setup);
     let pdf = hole_certificate(&Hole { setup: &setup, judged: &judged }, Printing::archive(PageSize::Letter)).expect("a certificate");
     let first = pages(&pdf).remove(0).split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(first.contains("not shown: the seal does not fit: its signature is not that of its key"), "{first}");
+    assert!(first.contains("Not shown: the seal does not fit: its signature is not that of its key"), "{first}");
     assert!(first.contains("The rig's seal does not fit: its signature is not that of its key."), "{first}");
 }
 
@@ -347,7 +348,7 @@ fn what_is_not_known_is_said() {
 fn gaps_are_listed_with_their_causes_and_bridged_nowhere() {
     let lines = lines(&letter(&worst()));
     for said in [
-        "25 missing; the rig's digest covers more; ",
+        "25 missing; the rig's digest covers more;",
         "1101–1106 6 not received",
         "1157 1 a slot was being written when power failed",
         "pass missing",
