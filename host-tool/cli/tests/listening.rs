@@ -87,7 +87,12 @@ fn a_hole_is_done_by_script_and_every_record_of_it_is_in_the_store() {
     assert_eq!(stored(&store), slots_in(&rig.stop()));
     let listed = run(&["holes", "--store", &store]);
     let listed = String::from_utf8_lossy(&listed.stdout);
-    assert!(listed.starts_with("S-9-left ") && listed.contains("closed") && listed.contains("digest fits"), "{listed}");
+    assert!(
+        listed.starts_with("S-9-left ")
+            && listed.contains("closed")
+            && listed.contains("digest fits  sealed by a simulated rig's known key"),
+        "{listed}"
+    );
 }
 
 #[test]

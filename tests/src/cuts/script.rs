@@ -145,7 +145,9 @@ fn note() -> Command {
     Command::TakeNote(TakeNote { author: "Sim. Ground hand".try_into().unwrap_or_default(), text })
 }
 
-fn plan() -> Plan {
+/// What is drilled.
+#[must_use]
+pub fn plan() -> Plan {
     Plan {
         structure: "7".try_into().unwrap_or_default(),
         leg: 1,
