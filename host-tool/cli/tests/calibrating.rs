@@ -152,7 +152,7 @@ fn a_simulated_rig_cannot_be_commissioned() {
     let store = store_in(folder.path());
     let rig = LiveRig::start(unchanged);
     let commission = || run(&["commission", "--port", &rig.port, "--store", &store]);
-    assert_failed(&commission(), 1, &["A simulated rig seals with its published key and takes no other", "nothing to commission"]);
+    assert_failed(&commission(), 1, &["a simulated rig seals with its published key and takes no other", "nothing to commission"]);
     let opened = run(&["listen", "--port", &rig.port, "--store", &store, "--do", LOAD, "--leave", "--for", "20"]);
     assert_eq!(opened.status.code(), Some(0), "{}", String::from_utf8_lossy(&opened.stdout));
     assert_failed(&commission(), 1, &["a hole is open on the rig: close it, then commission"]);
