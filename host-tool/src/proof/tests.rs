@@ -291,6 +291,23 @@ fn a_forged_checkpoint_is_caught() {
 }
 
 #[test]
+fn a_segment_forged_together_with_its_checkpoint_is_caught() {
+    let mut rig = Rig::new(REAL);
+    rig.sealed(300);
+    let place = rig.places(Increment::KIND)[20];
+    let mut body = rig.slots[place].body().to_vec();
+    body[8] ^= 1;
+    rig.forge(place, &body);
+    let places = rig.places(Checkpoint::KIND)[..4].to_vec();
+    let whole: Vec<u8> = places.iter().flat_map(|place| rig.slots[*place].body().to_vec()).collect();
+    let forged = Checkpoint { segment: sum(&rig.slots[..places[0]]), ..Checkpoint::decode(&whole).unwrap() };
+    let mut whole = [0; Checkpoint::BYTES];
+    forged.encode(&mut whole).unwrap();
+    places.iter().zip(whole.chunks(19)).for_each(|(place, piece)| rig.forge(*place, piece));
+    assert_eq!(states(&rig.read()[0]), [Differs, Differs, Fits], "nothing vouches for what it says now");
+}
+
+#[test]
 fn a_seal_of_another_set_up_is_caught() {
     let mut rig = Rig::new(REAL);
     rig.sealed(10);
