@@ -1,11 +1,12 @@
 //! What must hold after a power cut, whatever the byte: nothing committed is lost without saying so, and what was closed
 //! is sealed.
 
-use super::script::{Cut, work_on};
+use super::script::{Cut, plan, work_on};
 use super::site::{Disk, RING_AT, Site};
 use firmware_app::journal::Journal;
 use host_tool::facts::read;
 use host_tool::proof::{Sealing, SegmentState, Signer};
+use shared_protocol::message::{Command, LoadHole};
 use shared_protocol::record::{Gap, Opened, Record};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Answer, GapCause};
@@ -31,6 +32,11 @@ pub fn aftermath(cut: &Cut, seed: u64, work: bool) -> Result<(), String> {
         let answer = work_on(&mut site);
         if !matches!(answer, Some(Answer::Done | Answer::NoHoleOpen)) {
             return Err(format!("the hole cannot be closed: {answer:?}"));
+        }
+        // And one more, whose seal must follow whatever was sealed before.
+        let next = (site.ask(Command::LoadHole(LoadHole { plan: plan() })), work_on(&mut site));
+        if next != (Some(Answer::Done), Some(Answer::Done)) {
+            return Err(format!("the next hole is not drilled: {next:?}"));
         }
         if !site.drain() {
             return Err("the rig is not drained in the end".to_owned());
