@@ -41,9 +41,9 @@ pub trait Board: Outlet {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Length {
-    /// As every turn: far less than a millisecond's worth of bytes can be missed.
+    /// As nearly every turn.
     Ordinary,
-    /// A declared exception, once a hole: a signature is made. At most [`LONG_TURN_MS`].
+    /// A declared exception, once a hole and once a commissioning: keys are reckoned with. At most [`LONG_TURN_MS`].
     Long,
 }
 
