@@ -1,7 +1,7 @@
 //! Session and store together: whatever a rig sends is on the disk before the rig is told so.
 
 use crate::doubts::Doubts;
-use crate::facts::{self, Wall};
+use crate::facts::{self, SetUp, Wall};
 use crate::paper::words::code;
 use crate::session::{Came, Introduction, Line, Outcome, Output, Session, Stream};
 use crate::store::{Store, StoreFault};
@@ -249,7 +249,10 @@ impl Capture {
         let Some(stream) = self.session.rig() else { return Ok(()) };
         let doubts = match self.hole {
             // from there on only: a store holds seasons of other holes
-            Some(first) => facts::read(&self.store.part(stream, first, u32::MAX)?.slots).first().map(Doubts::of).unwrap_or_default(),
+            Some(first) => match facts::read(&self.store.part(stream, first, u32::MAX)?.slots).into_iter().next() {
+                Some(setup) => Doubts::of(&SetUp { measurements: self.store.measurements(stream, first)?, ..setup }),
+                None => Doubts::default(),
+            },
             None => Doubts::default(),
         };
         (self.stale, self.looked) = (false, now);
@@ -321,9 +324,12 @@ impl Capture {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::LineAxes;
+    use crate::judge::measured::{Kind, Measurement};
     use crate::session::fake_rig::FakeRig;
-    use shared_protocol::record::{Change, Opened};
+    use shared_protocol::record::{Change, Increment, Opened};
     use shared_protocol::state::Check;
+    use shared_protocol::units::Micrometres;
 
     const WALL: Wall = Wall { unix_ms: 1_800_000_000_000, offset: -420 };
 
@@ -446,6 +452,51 @@ mod tests {
         assert_eq!(said(&mut bench, &mut rig), [true]);
         rig.add(&going(0));
         assert_eq!(said(&mut bench, &mut rig), [false]);
+    }
+
+    /// Somebody else enters it while the rig drills; the next record brings it to the operator's eyes.
+    #[test]
+    fn a_hand_plumb_that_does_not_agree_is_a_doubt_of_the_open_hole() {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+        rig.record(3);
+        let opened = rig.head;
+        rig.add(&Record::Opened(Opened::default()));
+        let deepen = |rig: &mut FakeRig, mm| {
+            let depth = Micrometres::from_mm(mm);
+            rig.add(&Record::Increment(Increment { depth, samples: 20, ..Increment::default() }));
+        };
+        (1..=10).for_each(|n| deepen(&mut rig, 100 * n));
+        let said = |bench: &mut Bench, rig: &mut FakeRig| {
+            for _ in 0..6 {
+                let mut bytes = Vec::new();
+                rig.send(&shared_protocol::message::Message::Outlook(Outlook { opened, ..Outlook::default() }), &mut bytes);
+                bench.events.extend(bench.capture.step(bench.now, WALL, &bytes).unwrap().events);
+                bench.run(rig, 500);
+            }
+            bench
+                .events
+                .drain(..)
+                .filter_map(|e| if let Event::Doubts(doubts) = e { Some(doubts.reasons) } else { None })
+                .collect::<Vec<_>>()
+        };
+        bench.run(&mut rig, 1_000);
+        let before = said(&mut bench, &mut rig);
+        assert!(before.iter().flatten().all(|reason| !reason.contains("hand plumb")), "{before:?}");
+        let stream = bench.capture.rig().unwrap().clone();
+        let plumb = Measurement {
+            author: "Tester".to_owned(),
+            unix_ms: WALL.unix_ms,
+            kind: Kind::HandPlumb,
+            depth: 1.0,
+            offset: LineAxes { ahead: 0.5, right: 0.0 },
+            standard: 0.003,
+            remark: String::new(),
+        };
+        bench.capture.store.add_measurement(&stream, opened, &plumb).unwrap();
+        deepen(&mut rig, 1_100);
+        let after = said(&mut bench, &mut rig);
+        let why = "the hand plumb does not agree with the rig's axis, so plumb the hole again";
+        assert!(after.iter().flatten().any(|reason| reason == why), "{after:?}");
     }
 
     #[test]
