@@ -358,6 +358,17 @@ mod tests {
             }
         }
 
+        /// What is said of the open hole that begins there, in three seconds.
+        fn doubts(&mut self, rig: &mut FakeRig, opened: u32) -> Vec<Doubts> {
+            for _ in 0..6 {
+                let mut bytes = Vec::new();
+                rig.send(&shared_protocol::message::Message::Outlook(Outlook { opened, ..Outlook::default() }), &mut bytes);
+                self.events.extend(self.capture.step(self.now, WALL, &bytes).unwrap().events);
+                self.run(rig, 500);
+            }
+            self.events.drain(..).filter_map(|e| if let Event::Doubts(doubts) = e { Some(doubts) } else { None }).collect()
+        }
+
         fn notices(&self) -> Vec<String> {
             self.events.iter().filter_map(|e| if let Event::Notice(n) = e { Some(n.to_string()) } else { None }).collect()
         }
@@ -436,15 +447,7 @@ mod tests {
         rig.record(3);
         let opened = rig.head;
         rig.add(&Record::Opened(Opened::default()));
-        let said = |bench: &mut Bench, rig: &mut FakeRig| {
-            for _ in 0..6 {
-                let mut bytes = Vec::new();
-                rig.send(&shared_protocol::message::Message::Outlook(Outlook { opened, ..Outlook::default() }), &mut bytes);
-                bench.events.extend(bench.capture.step(bench.now, WALL, &bytes).unwrap().events);
-                bench.run(rig, 500);
-            }
-            bench.events.drain(..).filter_map(|e| if let Event::Doubts(doubts) = e { Some(doubts.slow) } else { None }).collect::<Vec<_>>()
-        };
+        let said = |bench: &mut Bench, rig: &mut FakeRig| bench.doubts(rig, opened).iter().map(|doubts| doubts.slow).collect::<Vec<_>>();
         let going = |state| Record::Change(Change { check: Check::Going.raw(), state, ..Change::default() });
         bench.run(&mut rig, 1_000);
         assert_eq!(said(&mut bench, &mut rig), [false; 0]);
@@ -467,21 +470,11 @@ mod tests {
         };
         (1..=10).for_each(|n| deepen(&mut rig, 100 * n));
         let said = |bench: &mut Bench, rig: &mut FakeRig| {
-            for _ in 0..6 {
-                let mut bytes = Vec::new();
-                rig.send(&shared_protocol::message::Message::Outlook(Outlook { opened, ..Outlook::default() }), &mut bytes);
-                bench.events.extend(bench.capture.step(bench.now, WALL, &bytes).unwrap().events);
-                bench.run(rig, 500);
-            }
-            bench
-                .events
-                .drain(..)
-                .filter_map(|e| if let Event::Doubts(doubts) = e { Some(doubts.reasons) } else { None })
-                .collect::<Vec<_>>()
+            bench.doubts(rig, opened).into_iter().flat_map(|doubts| doubts.reasons).collect::<Vec<_>>()
         };
         bench.run(&mut rig, 1_000);
         let before = said(&mut bench, &mut rig);
-        assert!(before.iter().flatten().all(|reason| !reason.contains("hand plumb")), "{before:?}");
+        assert!(before.iter().all(|reason| !reason.contains("hand plumb")), "{before:?}");
         let stream = bench.capture.rig().unwrap().clone();
         let plumb = Measurement {
             author: "Tester".to_owned(),
@@ -496,7 +489,7 @@ mod tests {
         deepen(&mut rig, 1_100);
         let after = said(&mut bench, &mut rig);
         let why = "the hand plumb does not agree with the rig's axis, so plumb the hole again";
-        assert!(after.iter().flatten().any(|reason| reason == why), "{after:?}");
+        assert!(after.iter().any(|reason| reason == why), "{after:?}");
     }
 
     #[test]

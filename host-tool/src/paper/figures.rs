@@ -58,12 +58,12 @@ pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
     rows.extend(unlimited(hole));
     heading(flow, &format!("Plan and as drilled; depths below {}", datum(hole.plan())));
     let columns = [
-        names("Item", 2.1),
+        names("Item", 2.05),
         words("Planned", 0.95),
-        words("As drilled, ± 95 %", 3.1),
-        words("Variation", 1.05),
+        words("As drilled, ± 95 %", 3.15),
+        words("Variation", 1.15),
         words("Limit", 1.6),
-        words("Measured; shown", 1.85),
+        words("Measured; shown", 1.8),
     ];
     table(flow, &columns, &rows);
 }

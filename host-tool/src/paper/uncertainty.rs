@@ -28,12 +28,12 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
         return;
     }
     let columns = [
-        names("Uncertainty of", 2.6),
-        figures("Combined, standard", 1.4),
-        figures("Freedom, ν", 0.8),
+        names("Uncertainty of", 2.65),
+        figures("Combined, standard", 1.65),
+        figures("Freedom, ν", 0.9),
         figures("Factor", 0.6),
-        figures("95 %", 1.1),
-        words("Most of it, and bounded", 2.2),
+        figures("95 %", 1.0),
+        words("Most of it, and bounded", 2.1),
     ];
     list(flow, "Uncertainty", &columns, &rows);
     flow.space(5.0);
@@ -41,11 +41,11 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
         times("Source", 2.5),
         words("Acts on", 0.95),
         words("Where from", 2.25),
-        words("Value", 1.2),
+        words("Value", 1.15),
         words("Distribution", 1.05),
-        figures("Times", 0.7),
+        figures("Times", 0.8),
         words("Along", 0.6),
-        figures("Makes", 1.05),
+        figures("Makes", 1.0),
     ];
     table(flow, &columns, &sources(hole));
     remark(
