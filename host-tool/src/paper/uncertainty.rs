@@ -38,14 +38,14 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
     list(flow, "Uncertainty", &columns, &rows);
     flow.space(5.0);
     let columns = [
-        times("Source", 2.5),
+        times("Source", 2.46),
         words("Acts on", 0.95),
-        words("Where from", 2.25),
-        words("Value", 1.15),
-        words("Distribution", 1.05),
-        figures("Times", 0.8),
-        words("Along", 0.6),
-        figures("Makes", 1.0),
+        words("Where from", 2.27),
+        words("Value", 1.22),
+        words("Distribution", 1.1),
+        figures("Times", 0.78),
+        words("Along", 0.57),
+        figures("Makes", 0.97),
     ];
     table(flow, &columns, &sources(hole));
     remark(
