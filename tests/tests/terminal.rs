@@ -120,7 +120,8 @@ impl Typist {
                 self.read += at + words.len();
                 return;
             }
-            assert!(begun.elapsed() < TOO_LONG, "{words:?} does not come: {}", self.shown);
+            let ended = self.program.0.try_wait().expect("it is ours").is_some();
+            assert!(!ended && begun.elapsed() < TOO_LONG, "{words:?} does not come: {}", self.shown);
             std::thread::sleep(Duration::from_millis(10));
         }
     }
