@@ -46,7 +46,7 @@ pub fn demo(out: Option<PathBuf>, pty: bool) -> Result<(), Failure> {
 
 fn drill_and_print(scenario: &Scenario, folder: &Path, wire: &mut dyn Wire) -> Result<(), Failure> {
     let store = Store::open(&folder.join(STORE_FILE))?;
-    writeln!(stdout(), "SIMULATED: {}. No hole is drilled.", scenario.title)?;
+    writeln!(stdout(), "SIMULATED: {}. The rig is calibrated by {}. No hole is drilled.", scenario.title, fitter::WHO)?;
     let calibrations = fitter::calibrate(&scenario.errors, scenario.seed, scenario.sensors.count_at_hub, CALIBRATED)?;
     let store = Site::new(scenario, store, wire, calibrations)?.work()?;
     let catalogue = catalogue(&store)?;

@@ -87,7 +87,8 @@ pub fn sounded(measurements: &[Measurement]) -> Option<Figure> {
 }
 
 /// Whether soundings and the rig differ by more than both uncertainties together make likely once in fifty times:
-/// one of them is wrong. The rig's figure is of the floor, like the soundings.
+/// one of them is wrong. Of few soundings it is likelier than that, since the scale is the normal distribution's. The rig's
+/// figure is of the floor, like the soundings.
 #[must_use]
 pub fn contradict(sounded: Figure, by_rig: Figure) -> bool {
     let apart = (sounded.value - by_rig.value).abs();
