@@ -111,6 +111,25 @@ pub enum Command {
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,
     },
+    /// Copy the whole store into a new file and compare the two, though a program may be writing to it
+    Backup(Stores),
+    /// Bring a backup into a store; without one there, it is made
+    Restore(Stores),
+    /// Take another tablet's store into your own: what is the same stays once, what differs is kept aside and said
+    Merge(Stores),
+    /// Take all records that hold out of a damaged store, into a new one
+    Salvage(Stores),
+}
+
+/// Two stores.
+#[derive(Debug, Args)]
+pub struct Stores {
+    /// The other file; only `backup` writes it
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
 }
 
 /// What somebody measured in a hole by hand.

@@ -1,8 +1,8 @@
 //! `calibrate`: a person led through a procedure, at a terminal or from a file, and what the rig made of it.
 
-use crate::Failure;
 use crate::job::Calibrating;
 use crate::station::{NO_RIG_MS, greeting, no_rig, typed_lines, wall};
+use crate::{Failure, stores};
 use console::Term;
 use host_tool::calibrate::guide::{Guide, Heard, Say};
 use host_tool::calibrate::in_force::{InForce, Item, day_of, in_force, items, tool_text};
@@ -11,7 +11,6 @@ use host_tool::capture::{Capture, Event};
 use host_tool::facts;
 use host_tool::port::{FromPort, Port};
 use host_tool::session::{Outcome, Stream};
-use host_tool::store::Store;
 use host_tool::text::terminal;
 use shared_protocol::message::{Calibrate, Command, Raw};
 use shared_protocol::record::Calibration;
@@ -29,7 +28,7 @@ const SILENT_MS: u64 = 5_000;
 
 /// Lists what the rigs of a store are calibrated with.
 pub fn list(store: &Path) -> Result<(), Failure> {
-    let store = Store::open_existing(store)?;
+    let store = stores::open_existing(store)?;
     let mut latest: BTreeMap<String, Stream> = BTreeMap::new();
     for stream in store.rigs()? {
         latest.insert(stream.rig.clone(), stream); // epochs come in rising order
@@ -56,7 +55,7 @@ pub fn list(store: &Path) -> Result<(), Failure> {
 /// Leads somebody through a procedure.
 pub fn calibrate(job: Calibrating) -> Result<(), Failure> {
     let port = Port::open(&job.port, job.baud)?;
-    let capture = Capture::new(Store::open(&job.store)?)?;
+    let capture = Capture::new(stores::open(&job.store)?)?;
     let mut bench = Bench { port, capture, begun: Instant::now(), heard: 0, met: None, hole_open: None, raws: Vec::new(), outcome: None };
     let stream = bench.meet(&job)?;
     let known = in_force(&bench.capture.store().stream(&stream)?.slots);

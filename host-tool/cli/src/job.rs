@@ -1,14 +1,14 @@
 //! What was meant by what was typed.
 
-use crate::args::{ByHand, Command, Typed, What};
+use crate::args::{ByHand, Command, Stores, Typed, What};
 use crate::orders::{Order, parse};
-use crate::{Failure, by_hand, calibrate, demo, listen, show};
+use crate::{Failure, by_hand, calibrate, demo, listen, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
 use host_tool::judge::measured::Kind;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The file that a store is, where nobody names another.
 pub const STORE_FILE: &str = "borewitness.sqlite";
@@ -38,6 +38,15 @@ pub enum Job {
         kind: Kind,
         /// As it was typed.
         typed: ByHand,
+        /// The store.
+        store: PathBuf,
+    },
+    /// Do something with a store and another file.
+    Stores {
+        /// What.
+        act: fn(&Path, &Path) -> Result<(), Failure>,
+        /// The other file.
+        file: PathBuf,
         /// The store.
         store: PathBuf,
     },
@@ -128,6 +137,10 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         },
         Command::Sound(typed) => Job::Enter { kind: Kind::Sounding, store: place(typed.store.clone())?, typed },
         Command::Plumb(typed) => Job::Enter { kind: Kind::HandPlumb, store: place(typed.store.clone())?, typed },
+        Command::Backup(Stores { file, store }) => Job::Stores { act: stores::backup, file, store: place(store)? },
+        Command::Restore(Stores { file, store }) => Job::Stores { act: stores::restore, file, store: make_room(store)? },
+        Command::Merge(Stores { file, store }) => Job::Stores { act: stores::merge, file, store: place(store)? },
+        Command::Salvage(Stores { file, store }) => Job::Stores { act: stores::rescue, file, store: make_room(store)? },
         Command::Ports => Job::Ports,
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
         Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },
@@ -172,6 +185,7 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
         Job::Calibrations { store } => calibrate::list(&store),
         Job::Enter { kind, typed, store } => by_hand::enter(kind, &typed, &store),
+        Job::Stores { act, file, store } => act(&file, &store),
         Job::Ports => show::ports(),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
         Job::Print { holes, out, limits, store } => show::print(&holes, &out, &store, limits.as_deref()),

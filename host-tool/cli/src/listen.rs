@@ -1,14 +1,13 @@
 //! `listen`: a rig on a serial port, shown, stored and commanded until somebody leaves.
 
-use crate::Failure;
 use crate::job::Listening;
 use crate::orders::{HELP, Order, parse};
 use crate::screen::Screen;
 use crate::station::{NO_RIG_MS, greeting, no_rig, typed_lines, wall};
+use crate::{Failure, stores};
 use host_tool::capture::{Capture, Event};
 use host_tool::port::{FromPort, Port};
 use host_tool::readout::Readout;
-use host_tool::store::Store;
 use shared_protocol::message::Command;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::mpsc::Receiver;
@@ -22,7 +21,7 @@ const LAST_RECORDS_MS: u64 = 3_000;
 /// Listens.
 pub fn listen(listening: Listening) -> Result<(), Failure> {
     let port = Port::open(&listening.port, listening.baud)?;
-    let capture = Capture::new(Store::open(&listening.store)?)?;
+    let capture = Capture::new(stores::open(&listening.store)?)?;
     let mut desk = Desk {
         capture,
         readout: Readout::default(),

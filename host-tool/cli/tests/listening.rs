@@ -3,11 +3,8 @@
 
 mod common;
 
-use common::{Killed, LOAD, LiveRig, assert_failed, command, pseudo_terminal, run, store_in};
-use host_tool::session::Stream;
-use host_tool::store::Store;
+use common::{Killed, LOAD, LiveRig, assert_failed, command, pseudo_terminal, run, slots_in, store_in, stored};
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap_raw};
-use shared_protocol::slot::Slot;
 use std::fs::OpenOptions;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
@@ -33,16 +30,6 @@ fn of_version_7(bytes: &[u8]) -> Vec<u8> {
         }
     });
     sent
-}
-
-/// The whole slots of the ring in a rig's memory, which begins after 4,096 bytes of marks.
-fn slots_in(memory: &[u8]) -> Vec<Slot> {
-    memory[4_096..].chunks_exact(32).filter_map(|bytes| Slot::check(bytes.try_into().unwrap()).ok()).collect()
-}
-
-fn stored(store: &str) -> Vec<Slot> {
-    let store = Store::open_existing(Path::new(store)).unwrap();
-    store.stream(&Stream { rig: "SIM-BENCH-1".to_owned(), epoch: 1 }).unwrap().slots
 }
 
 #[test]
