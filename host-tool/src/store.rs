@@ -89,7 +89,7 @@ impl Store {
         store.refuse_strangers(create)?;
         store.refuse_damage()?;
         store.bring_up_to_date()?;
-        store.survive_power_cuts().map_err(|e| store.fault(&e))?;
+        store.survive_power_cuts(create).map_err(|e| store.fault(&e))?;
         Ok(store)
     }
 
@@ -119,10 +119,11 @@ impl Store {
         self.db.pragma_query_value(None, name, |row| row.get(0)).map_err(|e| self.fault(&e))
     }
 
-    /// Asks for commits that are on the disk when they are done, and for readers that keep no writer waiting.
-    fn survive_power_cuts(&self) -> rusqlite::Result<()> {
+    /// Asks for commits that are on the disk when they are done. Where slots will come, readers shall keep no writer
+    /// waiting; a copy that is only looked at stays one file, which a medium locked against writing can hold.
+    fn survive_power_cuts(&self, create: OpenFlags) -> rusqlite::Result<()> {
         self.db.pragma_update(None, "synchronous", "FULL")?;
-        self.db.pragma_update(None, "journal_mode", "WAL")
+        if create.is_empty() { Ok(()) } else { self.db.pragma_update(None, "journal_mode", "WAL") }
     }
 
     /// The number that this host goes by.

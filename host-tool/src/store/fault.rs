@@ -28,7 +28,7 @@ pub enum StoreFault {
     #[error("{0} cannot be written to: check its permissions, or name another store with --store")]
     ReadOnly(String),
     /// The file or its folder cannot be opened.
-    #[error("{0} cannot be opened: check that its folder exists and that you may write there")]
+    #[error("{0} cannot be opened: check that its folder exists and that you may write there, or name another store with --store")]
     Closed(String),
     /// Another program does not let go of it.
     #[error("{0} is in use by another program: close that one and start again")]
