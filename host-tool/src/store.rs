@@ -1,4 +1,4 @@
-//! Where evidence is kept: an SQLite file with every slot verbatim, by rig, epoch and sequence. Nothing in it is
+//! Where evidence is kept: an SQLite file with every slot verbatim, by rig, epoch and sequence. No slot that holds is
 //! ever changed or removed; what is committed is on the disk.
 
 mod copies;
@@ -143,7 +143,8 @@ impl Store {
         self.db.query_row(sql, [], |row| row.get(0)).map_err(|e| self.fault(&e))
     }
 
-    /// Stores slots, all or none of them, and returns when they are on the disk. The same slot again changes nothing.
+    /// Stores slots, all or none of them, and returns when they are on the disk. The same slot again changes nothing;
+    /// one that is no longer what was stored gives way to one that is, and is kept aside.
     ///
     /// # Errors
     /// See [`StoreFault`]; nothing of it is stored then.
@@ -160,14 +161,23 @@ impl Store {
         {
             let mut put = act.prepare_cached("INSERT OR IGNORE INTO slots VALUES (?1, ?2, ?3)")?;
             let mut get = act.prepare_cached("SELECT slot FROM slots WHERE stream = ?1 AND sequence = ?2")?;
+            let mut mend = act.prepare_cached("UPDATE slots SET slot = ?3 WHERE stream = ?1 AND sequence = ?2")?;
             let mut put_aside = act.prepare_cached("INSERT OR IGNORE INTO aside VALUES (?1, ?2, ?3)")?;
             for slot in slots {
-                if put.execute(params![id, slot.sequence(), slot.bytes()])? == 1 {
+                let row = params![id, slot.sequence(), slot.bytes()];
+                if put.execute(row)? == 1 {
                     kept.new += 1;
-                } else if get.query_row(params![id, slot.sequence()], |row| row.get::<_, [u8; SLOT_BYTES]>(0))? == *slot.bytes() {
+                    continue;
+                }
+                let there: [u8; SLOT_BYTES] = get.query_row(params![id, slot.sequence()], |row| row.get(0))?;
+                if there == *slot.bytes() {
                     kept.same += 1;
+                } else if is_rotten(&there, slot.sequence()) {
+                    put_aside.execute(params![id, slot.sequence(), there])?;
+                    mend.execute(row)?;
+                    kept.new += 1;
                 } else {
-                    put_aside.execute(params![id, slot.sequence(), slot.bytes()])?;
+                    put_aside.execute(row)?;
                     kept.differing.push(slot.sequence());
                 }
             }
@@ -176,7 +186,8 @@ impl Store {
         Ok(kept)
     }
 
-    /// The first sequence from `from` on that is neither stored nor declared lost by the rig itself.
+    /// The first sequence from `from` on that is neither stored, and still what was stored, nor declared lost by the rig
+    /// itself.
     ///
     /// # Errors
     /// See [`StoreFault`].
@@ -188,10 +199,14 @@ impl Store {
         let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(from) };
         let mut next = from;
         let mut gaps: Option<Vec<(u32, u32)>> = None;
-        let mut query = self.db.prepare_cached("SELECT sequence FROM slots WHERE stream = ?1 AND sequence >= ?2 ORDER BY sequence")?;
+        let mut query =
+            self.db.prepare_cached("SELECT sequence, slot FROM slots WHERE stream = ?1 AND sequence >= ?2 ORDER BY sequence")?;
         let mut rows = query.query(params![id, from])?;
         while let Some(row) = rows.next()? {
             let stored: u32 = row.get(0)?;
+            if is_rotten(&row.get(1)?, stored) {
+                continue;
+            }
             if stored > next {
                 let declared = match &gaps {
                     Some(gaps) => gaps,
@@ -296,6 +311,11 @@ fn over(gaps: &[(u32, u32)], mut next: u32) -> u32 {
         }
     }
     next
+}
+
+/// Whether what stands under a sequence is no longer a slot of that sequence.
+fn is_rotten(bytes: &[u8; SLOT_BYTES], sequence: u32) -> bool {
+    !Slot::check(bytes).is_ok_and(|slot| slot.sequence() == sequence)
 }
 
 fn id_of(db: &Connection, stream: &Stream) -> rusqlite::Result<i64> {

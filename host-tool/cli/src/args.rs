@@ -31,9 +31,9 @@ pub enum Command {
     /// Listen to a rig: show what it measures, store what it records, and ask it to do things
     #[command(after_help = crate::orders::HELP)]
     Listen {
-        /// The serial port that the rig is on
-        #[arg(long, value_name = "PORT")]
-        port: String,
+        /// The serial port that the rig is on; several are tried in turn, `any` is every one there is
+        #[arg(long, value_name = "PORT", required = true)]
+        port: Vec<String>,
         /// Bits per second
         #[arg(long, default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
         baud: u32,

@@ -90,7 +90,7 @@ impl Bench {
         let bytes = match self.port.receive(TURN) {
             Some(FromPort::Bytes(bytes)) => bytes,
             Some(FromPort::Lost) => return failed("the port is gone and nothing was sent: plug the cable in and begin again"),
-            Some(FromPort::Back) | None => Vec::new(),
+            Some(FromPort::Back(_)) | None => Vec::new(),
         };
         let now = self.now();
         let step = self.capture.step(now, wall(), &bytes)?;

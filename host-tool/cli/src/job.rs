@@ -78,7 +78,7 @@ pub enum Job {
 #[derive(Debug)]
 pub struct Listening {
     /// The port.
-    pub port: String,
+    pub ports: Vec<String>,
     /// Bits per second.
     pub baud: u32,
     /// The store.
@@ -118,7 +118,7 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 .map(|line| parse(line).map_err(|e| Failure::Usage(format!("--do \"{line}\": {e}"))))
                 .collect::<Result<_, _>>()?;
             Job::Listen(Listening {
-                port,
+                ports: port,
                 baud,
                 store: make_room(store)?,
                 orders,

@@ -174,6 +174,20 @@ fn what_is_no_rig_is_said_after_five_seconds_and_how_to_mend_it() {
 }
 
 #[test]
+fn a_rig_is_found_on_one_of_several_ports() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = store_in(folder.path());
+    let (_silent, other) = pseudo_terminal();
+    let rig = LiveRig::start(unchanged);
+    let names = ["--port", "/dev/no-such-port", "--port", &other, "--port", &rig.port];
+    let done = run(&[&["listen"], &names[..], &["--store", &store, "--do", "note Tester: found", "--leave", "--for", "20"]].concat());
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert_eq!(done.status.code(), Some(0), "{said}{}", String::from_utf8_lossy(&done.stderr));
+    assert!(said.contains(&format!("trying port {}", rig.port)) && said.contains("note: done, and recorded"), "{said}");
+    assert_eq!(stored(&store), slots_in(&rig.stop()));
+}
+
+#[test]
 fn what_cannot_be_listened_to_is_said_in_one_line() {
     let folder = tempfile::tempdir().unwrap();
     let store = store_in(folder.path());

@@ -174,3 +174,20 @@ fn requests_are_never_the_same_across_restarts_and_hosts() {
     let hosts: Vec<u32> = (0..40).map(|n| Store::open(&folder.path().join(n.to_string())).unwrap().next_request().unwrap() >> 16).collect();
     assert!(hosts.iter().any(|h| *h != hosts[0]));
 }
+
+#[test]
+fn a_slot_that_rotted_is_wanted_again_and_gives_way_to_one_that_holds() {
+    let (_folder, path) = in_folder();
+    let mut store = Store::open(&path).unwrap();
+    store.keep(&stream(), &(0..9).map(|n| slot(n, b"good")).collect::<Vec<_>>()).unwrap();
+    let rotten = [7_u8; SLOT_BYTES];
+    for n in [4, 8] {
+        store.db.execute("UPDATE slots SET slot = ?1 WHERE sequence = ?2", params![rotten, n]).unwrap();
+    }
+    assert_eq!([0, 5].map(|from| store.next_wanted(&stream(), from).unwrap()), [4, 8]);
+    let kept = store.keep(&stream(), &[slot(4, b"good"), slot(5, b"good"), slot(8, b"good")]).unwrap();
+    assert_eq!(kept, Kept { new: 2, same: 1, ..Kept::default() });
+    let held = store.stream(&stream()).unwrap();
+    assert_eq!((held.slots.len(), held.damaged, held.aside), (9, vec![], 2));
+    assert_eq!(store.next_wanted(&stream(), 0).unwrap(), 9);
+}
