@@ -184,6 +184,23 @@ mod tests {
     }
 
     #[test]
+    fn a_way_that_fails_at_its_last_step_leaves_the_old_store_and_its_copy() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("store");
+        of_version(&path, 1);
+        let db = Connection::open(&path).unwrap();
+        db.execute_batch("ALTER TABLE streams ADD COLUMN simulated INTEGER").unwrap(); // the last step makes that one
+        let tables = |db: &Connection| {
+            db.query_row("SELECT group_concat(sql ORDER BY name) FROM sqlite_schema", [], |row| row.get::<_, String>(0)).unwrap()
+        };
+        let before = tables(&db);
+        assert!(Store::open(&path).is_err());
+        assert_eq!(tables(&db), before);
+        assert_eq!(db.pragma_query_value(None, "user_version", |row| row.get::<_, i32>(0)).unwrap(), 1);
+        assert!(copies::same(&db, &folder.path().join("store.version-1")));
+    }
+
+    #[test]
     fn a_copy_with_something_else_in_it_is_left_alone() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("store");
