@@ -118,6 +118,8 @@ mod tests {
     use crate::store::tests::{contents, in_folder, slot};
     use rusqlite::Connection;
     use std::path::PathBuf;
+    use std::sync::atomic::Ordering::Relaxed;
+    use std::sync::atomic::{AtomicBool, AtomicU32};
 
     fn rig(name: &str) -> Stream {
         Stream { rig: name.to_owned(), epoch: 1 }
@@ -196,26 +198,30 @@ mod tests {
         let (folder, mut mine, theirs) = two();
         mine.merge(&theirs).unwrap();
         let path = mine.path().to_owned();
-        let stop = std::sync::atomic::AtomicBool::new(false);
+        let (stop, written) = (AtomicBool::new(false), AtomicU32::new(0));
         std::thread::scope(|scope| {
             scope.spawn(|| {
                 let mut writer = Store::open_existing(&path).unwrap();
-                for n in 5_000.. {
+                for n in (5_000..9_000).take_while(|_| !stop.load(Relaxed)) {
                     writer.keep(&rig("Alpha"), &[slot(n, b"meanwhile")]).unwrap();
-                    if stop.load(std::sync::atomic::Ordering::Relaxed) || n > 9_000 {
-                        break;
-                    }
+                    written.store(n - 4_999, Relaxed);
                 }
             });
-            for n in 0..5 {
+            let mut before = 0;
+            for n in 0..12 {
+                let already = 3_001 + u64::from(written.load(Relaxed));
                 let file = folder.path().join(format!("backup-{n}"));
                 let held = mine.backup(&file).unwrap();
-                assert!(held.slots >= 3_001, "{held:?}");
+                assert!(held.slots >= already, "{held:?}");
                 let copy = copies::open_to_read(&file).unwrap();
                 assert_eq!(copies::contents(&copy).unwrap(), held);
                 assert!(matches!(mine.backup(&file), Err(StoreFault::Taken(_))));
+                while written.load(Relaxed) <= before {
+                    std::thread::yield_now(); // it ends: the writer is never kept waiting for long
+                }
+                before = written.load(Relaxed);
             }
-            stop.store(true, std::sync::atomic::Ordering::Relaxed);
+            stop.store(true, Relaxed);
         });
     }
 

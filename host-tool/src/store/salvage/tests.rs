@@ -243,6 +243,36 @@ fn what_is_lost_is_named_and_what_is_nobodys_is_put_aside() {
 }
 
 #[test]
+fn a_row_that_says_another_rig_than_its_page_is_believed_by_neither() {
+    let (bench, mut files) = bench();
+    let doubtful = bench.all[2].1[100];
+    for (file, at) in &bench.places[doubtful.bytes()] {
+        let number = &mut files[*file][at - 2]; // before the sequence, a byte long as well
+        assert_eq!(*number, 3, "the third stream");
+        *number = 4; // the fourth is short, and has no such number
+    }
+    let (found, _) = bench.salvage(&files, "another rig's");
+    let found = found.unwrap();
+    assert_eq!(found.unplaced.map(|(count, _)| count), Some(1));
+    assert_eq!(found.missing, [(bench.all[2].0.clone(), 100, 100)]);
+}
+
+#[test]
+fn a_name_that_stands_in_one_place_only_is_not_believed() {
+    let (bench, mut files) = bench();
+    let (stream, slots) = &bench.all[3];
+    for (file, at) in &bench.places[slots[0].bytes()] {
+        files[*file][at + 12] ^= 4; // its own record that names it
+    }
+    let (found, in_place) = bench.salvage(&files, "named by table and index");
+    assert!(found.unwrap().unplaced.is_none() && in_place > 0);
+    let at = files[0].windows(7).position(|bytes| bytes == stream.rig.as_bytes()).unwrap();
+    files[0][at + 2] = b'b';
+    let (found, _) = bench.salvage(&files, "table and index differ");
+    assert_eq!(found.unwrap().unplaced.map(|(count, _)| count), Some(slots.len() - 1));
+}
+
+#[test]
 fn a_file_with_nothing_in_it_makes_no_store_and_a_store_that_is_there_is_left() {
     let (folder, path) = in_folder();
     fs::write(&path, vec![7; 9_000]).unwrap();
