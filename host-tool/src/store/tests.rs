@@ -191,3 +191,20 @@ fn a_slot_that_rotted_is_wanted_again_and_gives_way_to_one_that_holds() {
     assert_eq!((held.slots.len(), held.damaged, held.aside), (9, vec![], 2));
     assert_eq!(store.next_wanted(&stream(), 0).unwrap(), 9);
 }
+
+#[test]
+fn a_damaged_page_is_found_when_the_store_is_opened_though_nobody_asks_for_what_is_on_it() {
+    let (_folder, path) = in_folder();
+    let mut store = Store::open(&path).unwrap();
+    store.keep(&stream(), &(0..2_000).map(|n| slot(n, b"good")).collect::<Vec<_>>()).unwrap();
+    drop(store);
+    let mut bytes = std::fs::read(&path).unwrap();
+    let at = bytes.windows(SLOT_BYTES).position(|at| at == slot(900, b"good").bytes()).unwrap();
+    bytes[at - at % 4_096..][..8].fill(0xEE);
+    std::fs::write(&path, &bytes).unwrap();
+    for opened in [Store::open(&path), Store::open_existing(&path)] {
+        let said = opened.unwrap_err();
+        assert!(matches!(said, StoreFault::Damaged(_)) && said.to_string().contains("borewitness salvage"), "{said}");
+    }
+    assert!(std::fs::read(&path).unwrap() == bytes);
+}
