@@ -148,9 +148,8 @@ fn a_hand_plumb_that_does_not_agree_is_a_doubt_of_the_open_hole() {
         rig.add(&Record::Increment(Increment { depth, samples: 20, ..Increment::default() }));
     };
     (1..=10).for_each(|n| deepen(&mut rig, 100 * n));
-    let said = |bench: &mut Bench, rig: &mut FakeRig| {
-        bench.doubts(rig, opened).into_iter().flat_map(|doubts| doubts.reasons).collect::<Vec<_>>()
-    };
+    let said =
+        |bench: &mut Bench, rig: &mut FakeRig| bench.doubts(rig, opened).into_iter().flat_map(|doubts| doubts.reasons).collect::<Vec<_>>();
     bench.run(&mut rig, 1_000);
     let before = said(&mut bench, &mut rig);
     assert!(before.iter().all(|reason| !reason.contains("hand plumb")), "{before:?}");

@@ -142,7 +142,8 @@ fn distribution(row: &Row) -> String {
         Shape::Rectangular(_) => "rectangular",
         Shape::Disc(_) => "disc",
     };
-    row.freedom.map_or_else(|| name.to_owned(), |freedom| format!("{name}, ν {freedom}"))
+    let said = row.freedom.filter(|freedom| *freedom < FREEDOM_SAID);
+    said.map_or_else(|| name.to_owned(), |_| format!("{name}, ν {}", freedom(said)))
 }
 
 /// Effective degrees of freedom in whole ones, as JCGM 100 rounds them: downwards.
