@@ -316,7 +316,7 @@ mod tests {
         let holes = catalogue(&store).unwrap().holes;
         let (judged, other) = (&holes[0].judged, &holes[1].judged);
         let depth = judged.verdicts.iter().find(|v| v.limit.measurand == Measurand::Depth).unwrap();
-        assert_eq!(depth.measured, Some(Figure { value: 3.0, expanded: 1.96 * 0.005 }));
+        assert_eq!(depth.measured, Some(Figure::of(3.0, 1.96 * 0.005)));
         assert_eq!((judged.depth_standing, judged.sounded, judged.depth), (Standing::Within, depth.measured, None));
         assert_eq!((judged.plumbed.len(), other.plumbed.len(), other.sounded), (1, 0, None));
         // the one increment of the hole is plumb, and so is the line

@@ -35,7 +35,7 @@ mod tests {
         let limit =
             Limit { measurand, least: range.0, most: range.1, written: written.to_owned(), source: "Invented\x1b county".to_owned() };
         let barred: Vec<String> = barred.iter().map(|b| (*b).to_owned()).collect();
-        verdict(&limit, figure.map(|(value, expanded)| Figure { value, expanded }), false, &barred)
+        verdict(&limit, figure.map(|(value, expanded)| Figure::of(value, expanded)), false, &barred)
     }
 
     #[test]

@@ -10,7 +10,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("simulator", &["firmware-app", "firmware-drivers", "shared-protocol"]),
     ("host-tool", &["shared-protocol"]),
     ("borewitness", &["host-tool", "shared-protocol", "simulator"]),
-    ("tests", &["firmware-app", "firmware-drivers", "host-tool", "shared-protocol", "simulator"]),
+    ("tests", &["borewitness", "firmware-app", "firmware-drivers", "host-tool", "shared-protocol", "simulator"]),
     ("xtask", &[]),
 ];
 

@@ -2,12 +2,13 @@
 //! vector is averaged first and normalised after, and nothing is smoothed away.
 //!
 //! **Vibration.** Rounds come at uneven instants, 33 to 67 ms apart, so a tone near a multiple of 20 Hz becomes scatter
-//! and not a steady lean. An increment is flagged as scattered from a standard deviation of 10 mm/m on: of a tone of
-//! 14 mm/m (14 mg) about a third of the increments of 25 samples, of 20 mm/m all but one in 500, of 40 mm/m every one.
-//! What is not flagged errs, over an increment of 25 samples, by 32 mm/m at most, and in the mean over four, which the
-//! axis takes, by 8.5; those are the ends of long tails with a fifth to spare. Its root mean square in the mean over four
-//! is 0.11 times the amplitude at 20 Hz, 1.5 mm/m just below the flag, and no more than 1.7 times the recorded scatter
-//! over the square root of the samples at any frequency. `firmware/drivers/tests/sampling.rs` holds all of this.
+//! and not a steady lean. An increment is flagged as scattered from a standard deviation of 20 mm/m on: of a tone of
+//! 28 mm/m (28 mg) about a third of the increments of 25 samples, of 40 mm/m all but one in 500, of 80 mm/m every one.
+//! What is not flagged errs, over an increment of 25 samples, by 64 mm/m at most, and in the mean over four, which the
+//! axis takes, by 17; those are the ends of long tails with a fifth to spare. Its root mean square in the mean over four
+//! is 0.11 times the amplitude at 20 Hz, 3 mm/m just below the flag, and no more than 1.7 times the recorded scatter
+//! over the square root of the samples at any frequency. So the scatter on record says what a tone may have done, and the
+//! host's budget takes it from there. `firmware/drivers/tests/sampling.rs` holds all of this.
 
 use crate::correction::{Correction, norm_squared};
 use crate::reading::{Reading, Sensed};

@@ -14,7 +14,7 @@ use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
 /// Scatter from which on an increment is called scattered, steps of 10 µm/m.
-const SCATTERED: u16 = 1_000;
+const SCATTERED: u16 = 2_000;
 /// Samples of an increment of 25 mm at 20 mm/s.
 const INCREMENT: usize = 25;
 
@@ -122,14 +122,14 @@ fn even_instants_would_show_a_tone_as_a_lean() {
 }
 
 /// The bounds of [`firmware_app::lean`] on what is not flagged, over every seed and phase. A study of the same kind with
-/// 1.5 million increments of each amplitude saw 25.7 mm/m in one, 6.8 in the mean over four, and none unflagged from 35 on.
+/// 1.5 million increments of each amplitude saw 51.4 mm/m in one, 13.6 in the mean over four, and none unflagged from 70 on.
 #[test]
 fn a_tone_is_flagged_or_its_false_lean_is_bounded() {
     let (mut worst_one, mut worst_four, mut unflagged_from, mut any_flagged) = (0.0f64, 0.0f64, 0.0f64, false);
     for instants in instants() {
         for (hertz, turns) in tones().flat_map(|hertz| PHASES.map(|turns| (hertz, turns))) {
             let unit = sines(&instants, hertz, turns);
-            for amplitude in [8.0, 13.0, 14.0, 15.0, 17.0, 20.0, 26.0, 40.0] {
+            for amplitude in [16.0, 26.0, 28.0, 30.0, 34.0, 40.0, 52.0, 80.0] {
                 for four in unit.chunks_exact(4 * INCREMENT) {
                     let ones: Vec<(f64, u16)> = four.chunks(INCREMENT).map(|one| tone(one, amplitude)).collect();
                     let flagged = |one: &(f64, u16)| one.1 > SCATTERED;
@@ -147,28 +147,35 @@ fn a_tone_is_flagged_or_its_false_lean_is_bounded() {
     }
     println!("one {worst_one:.1}, four {worst_four:.1} mm/m, unflagged at {unflagged_from} mm/m");
     assert!(any_flagged);
-    assert!(worst_one <= 32.0 && worst_four <= 8.5, "{worst_one} {worst_four}");
-    assert!(unflagged_from < 40.0, "{unflagged_from}");
+    assert!(worst_one <= 64.0 && worst_four <= 17.0, "{worst_one} {worst_four}");
+    assert!(unflagged_from < 80.0, "{unflagged_from}");
 }
 
 /// What is below the flag is noise that the record's own scatter states: over four increments the false lean's root mean
-/// square is at most 1.7 times scatter over the square root of the samples (1.53 was the most in the study).
+/// square is at most 1.7 times scatter over the square root of the samples (1.53 was the most in the study), and no more
+/// than what the host's budget makes of it: how the four differ, both axes pooled, and 1.2 times that scatter.
 #[test]
 fn what_folds_down_is_in_the_scatter_on_record() {
-    let (instants, mut most) = (instants(), 0.0f64);
+    let (instants, mut most, mut beyond) = (instants(), 0.0f64, 0.0f64);
     for hertz in tones() {
-        let fours = instants.iter().flat_map(|instants| {
-            let of_phase =
-                |turns| sines(instants, hertz, turns).chunks_exact(4 * INCREMENT).map(|four| tone(four, 10.0)).collect::<Vec<_>>();
-            PHASES.map(of_phase).concat()
-        });
-        let fours: Vec<(f64, u16)> = fours.collect();
-        let rms = (fours.iter().map(|four| four.0.powi(2)).sum::<f64>() / fours.len() as f64).sqrt();
-        let stated = f64::from(fours.iter().map(|four| u32::from(four.1)).sum::<u32>()) / fours.len() as f64 / 100.0 / 10.0;
-        assert!(rms <= 1.7 * stated, "{hertz} Hz: {rms:.3} for {stated:.3} mm/m");
-        most = most.max(rms / stated);
+        let (mut false_lean, mut scatter, mut differ, mut fours) = (0.0, 0.0, 0.0, 0.0);
+        for (instants, turns) in instants.iter().flat_map(|instants| PHASES.map(|turns| (instants, turns))) {
+            for four in sines(instants, hertz, turns).chunks_exact(4 * INCREMENT) {
+                let (mean, all) = tone(four, 10.0);
+                let ones: f64 = four.chunks(INCREMENT).map(|one| (tone(one, 10.0).0 - mean).powi(2)).sum();
+                false_lean += mean * mean;
+                scatter += f64::from(all) / 100.0 / 10.0;
+                differ += ones / (2.0 * 3.0) / 4.0; // nothing on the other axis
+                fours += 1.0;
+            }
+        }
+        let (rms, scatter) = ((false_lean / fours).sqrt(), scatter / fours);
+        let stated = (differ / fours + (1.2 * scatter).powi(2)).sqrt();
+        assert!(rms <= 1.7 * scatter, "{hertz} Hz: {rms:.3} for {scatter:.3} mm/m");
+        (most, beyond) = (most.max(rms / scatter), beyond.max(rms / stated));
     }
-    println!("{most:.2} times");
+    println!("{most:.2} times the scatter, {beyond:.2} of what the budget takes");
+    assert!(beyond <= 1.0, "{beyond}");
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! A rig on a port for jobs that ask it one thing: met, waited for, commanded.
 
-use crate::Failure;
 use crate::station::{NO_RIG_MS, greeting, no_rig, wall};
+use crate::{Failure, stores};
 use host_tool::capture::{Capture, Event};
 use host_tool::port::{FromPort, Port};
 use host_tool::session::{Outcome, Stream};
@@ -38,7 +38,7 @@ impl Bench {
     /// Opens port and store.
     pub fn open(place: &str, baud: u32, store: &Path) -> Result<Self, Failure> {
         let port = Port::open(place, baud)?;
-        let capture = Capture::new(Store::open(store)?)?;
+        let capture = Capture::new(stores::open(store)?)?;
         let place = place.to_owned();
         Ok(Self {
             port,
@@ -69,7 +69,7 @@ impl Bench {
         let bytes = match self.port.receive(TURN) {
             Some(FromPort::Bytes(bytes)) => bytes,
             Some(FromPort::Lost) => return failed("the port is gone and nothing was sent: plug the cable in and begin again"),
-            Some(FromPort::Back) | None => Vec::new(),
+            Some(FromPort::Back(_)) | None => Vec::new(),
         };
         let now = self.now();
         let step = self.capture.step(now, wall(), &bytes)?;

@@ -1,16 +1,15 @@
 //! `calibrate`: a person led through a procedure, at a terminal or from a file, and what the rig made of it.
 
-use crate::Failure;
 use crate::bench::{Bench, failed};
 use crate::job::Calibrating;
 use crate::station::{typed_lines, wall};
+use crate::{Failure, stores};
 use console::Term;
 use host_tool::calibrate::guide::{Guide, Heard, Say};
 use host_tool::calibrate::in_force::{InForce, Item, day_of, in_force, items, tool_text};
 use host_tool::calibrate::procedure::Procedure;
 use host_tool::facts;
 use host_tool::session::{Outcome, Stream};
-use host_tool::store::Store;
 use host_tool::text::terminal;
 use shared_protocol::message::{Calibrate, Command};
 use shared_protocol::record::Calibration;
@@ -22,7 +21,7 @@ use std::sync::mpsc::{Receiver, TryRecvError};
 
 /// Lists what the rigs of a store are calibrated with.
 pub fn list(store: &Path) -> Result<(), Failure> {
-    let store = Store::open_existing(store)?;
+    let store = stores::open_existing(store)?;
     let mut latest: BTreeMap<String, Stream> = BTreeMap::new();
     for stream in store.rigs()? {
         latest.insert(stream.rig.clone(), stream); // epochs come in rising order

@@ -12,6 +12,7 @@ mod orders;
 mod screen;
 mod show;
 mod station;
+mod stores;
 mod wire;
 
 use clap::Parser;

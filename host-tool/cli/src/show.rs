@@ -1,6 +1,6 @@
 //! `ports`, `holes` and `print`.
 
-use crate::{Failure, by_hand};
+use crate::{Failure, by_hand, stores};
 use host_tool::facts::{DigestState, Missing};
 use host_tool::holes::{self, Catalogue, Hole, catalogue_by};
 use host_tool::judge::Standing;
@@ -9,7 +9,6 @@ use host_tool::measure::{lean_text, length_text};
 use host_tool::paper::words::Units;
 use host_tool::paper::{self, attached};
 use host_tool::port;
-use host_tool::store::Store;
 use host_tool::text::terminal;
 use host_tool::verdicts;
 use serde_json::{Value, json};
@@ -36,7 +35,7 @@ pub fn ports() -> Result<(), Failure> {
 /// The holes of a store, judged by their plans and by a file of limits where one is named.
 fn judged(store: &Path, limits: Option<&Path>) -> Result<Catalogue, Failure> {
     let limits = limits.map(read_limits).transpose()?;
-    Ok(catalogue_by(&Store::open_existing(store)?, limits.as_ref())?)
+    Ok(catalogue_by(&stores::open_existing(store)?, limits.as_ref())?)
 }
 
 fn read_limits(path: &Path) -> Result<Limits, Failure> {

@@ -3,8 +3,9 @@
 //! Where a calibration is in force, its own uncertainty is taken; where none is, an allowance that says so. The
 //! allowances are common practice, no source, and stand in one list so that an owner may replace them.
 
-use super::axis::Axis;
-use super::spread::{COVERAGE, Shape, Spread, distance_half_width, radius};
+use super::axis::{Axis, Noise};
+use super::freedom::{CIRCLE, INTERVAL, circle, effective, interval};
+use super::spread::{COVERAGE, Shape, Spread, distance_interval, radius};
 use crate::facts::SetUp;
 use shared_protocol::record::{NO_TEMPERATURE, Stamp};
 use shared_protocol::state::CalibrationItem;
@@ -37,8 +38,6 @@ pub struct Allowances {
     pub play: f64,
     /// Bending of the tool string, half-width, m/m.
     pub bending: f64,
-    /// A tone that folds down and is below what is flagged, standard deviation in a mean over 100 mm, m/m.
-    pub tone: f64,
     /// Settling of the rig while it drills, half-width, m.
     pub settling: f64,
 }
@@ -58,7 +57,6 @@ impl Default for Allowances {
             no_tool_level: 0.005,
             play: 0.010,
             bending: 0.000_5,
-            tone: 0.000_1,
             settling: 0.003,
         }
     }
@@ -96,6 +94,8 @@ pub struct Row {
     pub basis: String,
     /// Its value.
     pub value: Shape,
+    /// Degrees of freedom of a value that was estimated from readings; `None` for one that is stated.
+    pub freedom: Option<f64>,
     /// What the value is counted in.
     pub unit: Unit,
     /// What one unit of it does to the result, in metres.
@@ -121,6 +121,10 @@ pub struct Budget {
     pub standard: f64,
     /// Half-width of the 95 % interval, m; for a toe the radius of the 95 % circle.
     pub expanded: f64,
+    /// Beyond the figure and this lies no more than once in forty what is truly there, m.
+    pub guard: f64,
+    /// Effective degrees of freedom; `None` where nothing was estimated from readings.
+    pub freedom: Option<f64>,
     /// The one bounded source that makes most of it, where there is one: the factor is then not that of a normal
     /// distribution.
     pub dominated_by: Option<&'static str>,
@@ -135,8 +139,9 @@ impl Budget {
 
     fn of(rows: Vec<Row>) -> Self {
         let spread = Spread::of(&rows.iter().map(Row::contributes).collect::<Vec<_>>());
-        let expanded = spread.half_width(COVERAGE);
-        Self { dominated_by: dominant(&rows, spread.standard()), standard: spread.standard(), expanded, rows }
+        let freedom = effective(&rows, spread.standard());
+        let expanded = spread.half_width(COVERAGE) * interval(freedom) / INTERVAL;
+        Self { dominated_by: dominant(&rows, spread.standard()), standard: spread.standard(), expanded, guard: expanded, freedom, rows }
     }
 }
 
@@ -187,8 +192,11 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
 /// The toe's distance from the vertical, measured as `toe`: what acts across its direction matters where it is small.
 fn distance(common: &[Row], along: &[Row], across: &[Row], toe: f64) -> Budget {
     let shapes = |rows: &[Row]| common.iter().chain(rows).map(Row::contributes).collect::<Vec<_>>();
-    let expanded = distance_half_width(&Spread::of(&shapes(along)), &Spread::of(&shapes(across)), toe, COVERAGE);
-    Budget { expanded, ..Budget::of([common, along].concat()) }
+    let (along_it, across_it) = (Spread::of(&shapes(along)), Spread::of(&shapes(across)));
+    let one = Budget::of([common, along].concat());
+    let (expanded, guard) = distance_interval(&along_it, &across_it, toe, COVERAGE);
+    let factor = interval(one.freedom) / INTERVAL;
+    Budget { expanded: expanded * factor, guard: guard * factor, ..one }
 }
 
 /// The region of a toe: what is common to both axes, what acts along the toe's direction and what across it.
@@ -200,11 +208,13 @@ fn place(common: &[Row], along: &[Row], across: &[Row]) -> Budget {
     let (x, y) = (Spread::of(&alone(along)), Spread::of(&alone(across)));
     let standard = (f64::midpoint(x.standard().powi(2), y.standard().powi(2)) + Shape::Disc(disc).standard().powi(2)).sqrt();
     let rows: Vec<Row> = [common, along, across].concat();
-    Budget { dominated_by: dominant(&rows, standard), standard, expanded: radius(&x, &y, disc, COVERAGE), rows }
+    let freedom = effective(&rows, standard);
+    let expanded = radius(&x, &y, disc, COVERAGE) * circle(freedom) / CIRCLE;
+    Budget { dominated_by: dominant(&rows, standard), standard, expanded, guard: expanded, freedom, rows }
 }
 
 fn row(source: &'static str, basis: impl Into<String>, value: Shape, sensitivity: f64, along: Along) -> Row {
-    Row { source, basis: basis.into(), value, unit: Unit::Metres, sensitivity, along }
+    Row { source, basis: basis.into(), value, freedom: None, unit: Unit::Metres, sensitivity, along }
 }
 
 impl Row {
@@ -213,8 +223,10 @@ impl Row {
     }
 }
 
-fn noise_row(source: &'static str, deviation: f64, sensitivity: f64) -> Row {
-    row(source, "scatter of the increments", Shape::Normal(deviation), sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre)
+fn noise_row(source: &'static str, noise: Noise, sensitivity: f64) -> Row {
+    let value = Shape::Normal(noise.deviation);
+    let row = row(source, "recorded scatter", value, sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre);
+    Row { freedom: Some(noise.freedom), ..row }
 }
 
 /// The stamp of a calibration in force.
@@ -275,7 +287,6 @@ fn attitude_rows(setup: &SetUp, allow: &Allowances) -> Vec<Row> {
         level,
         play,
         row("bending of the tool", "allowance", Shape::Rectangular(allow.bending), 1.0, Along::Same),
-        row("tones folded down, below what is flagged", "allowance", Shape::Normal(allow.tone), 1.0, Along::Varies),
     ];
     rows.map(|r| r.in_unit(Unit::MetresPerMetre)).to_vec()
 }

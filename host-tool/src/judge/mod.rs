@@ -1,11 +1,13 @@
 //! What a set-up's facts mean against its plan and limits, in line axes and below the sheet's datum.
 //!
-//! [`axis`] is where the bore went, [`budget`] what its figures are worth, [`spread`] how errors add up,
+//! [`axis`] is where the bore went, [`budget`] what its figures are worth, [`spread`] how errors add up, [`freedom`] how
+//! much few readings are worth,
 //! [`limits`] what is accepted and [`statement`] what may be said.
 
 pub mod axes;
 pub mod axis;
 pub mod budget;
+pub mod freedom;
 pub mod limits;
 pub mod measured;
 pub mod spread;
@@ -77,7 +79,7 @@ pub fn judge(setup: &SetUp) -> Judged {
 #[must_use]
 pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let plan = &setup.opened.body.plan;
-    let bottom = setup.closed.as_ref().map(|c| c.body.bottom).or_else(|| setup.increments.last().map(|i| i.body.depth)).map(metres);
+    let bottom = bottom(setup);
     let believed = tied(setup);
     let axis = Axis::of(setup);
     let end = bottom.and_then(|bottom| axis.at(bottom));
@@ -88,7 +90,8 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let seen =
         Seen { depth, toe: end.map(|e| e.offset.magnitude()), length, worst: worst(&axis.points), believed, budgets: budgets.as_ref() };
     let own = LimitSet::of_plan(plan);
-    let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed));
+    let plumbed = measured::plumbed(setup, &axis, bottom);
+    let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed, &plumbed));
     let sounded = measured::sounded(&setup.measurements);
     let contradicted = sounded.zip(seen.figure(Measurand::Depth)).is_some_and(|(tape, rig)| measured::contradict(tape, rig));
     let judged = own.limits.iter().chain(&more.limits).map(|limit| match (limit.measurand, sounded) {
@@ -117,7 +120,7 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
         sounded,
         contradicted,
         soundings: measured::soundings_budget(&setup.measurements),
-        plumbed: measured::plumbed(setup, &axis, bottom),
+        plumbed,
         reservations: reservations(setup, believed, contradicted),
         axis: axis.points,
         budgets,
@@ -140,13 +143,13 @@ impl Seen<'_> {
     fn figure(&self, measurand: Measurand) -> Option<Figure> {
         let budgets = self.budgets?;
         let toe = self.toe.filter(|_| self.believed);
-        let (value, expanded) = match measurand {
-            Measurand::Depth => (self.depth?, budgets.depth.expanded),
-            Measurand::OverallLean => (toe? / self.length, budgets.distance.expanded / self.length),
-            Measurand::LeanAnywhere => (self.worst?, budgets.local.expanded),
-            Measurand::Toe => (toe?, budgets.distance.expanded),
+        let (value, budget, per) = match measurand {
+            Measurand::Depth => (self.depth?, &budgets.depth, 1.0),
+            Measurand::OverallLean => (toe? / self.length, &budgets.distance, self.length),
+            Measurand::LeanAnywhere => (self.worst?, &budgets.local, 1.0),
+            Measurand::Toe => (toe?, &budgets.distance, 1.0),
         };
-        Some(Figure { value, expanded })
+        Some(Figure { value, expanded: budget.expanded / per, guard: budget.guard / per })
     }
 }
 
@@ -168,7 +171,8 @@ fn tied(setup: &SetUp) -> bool {
 /// Reasons why nothing can be shown of a set-up that is under way, depth and lean together.
 #[must_use]
 pub fn bars(setup: &SetUp) -> Vec<String> {
-    let Barred { mut depth, lean } = barred(setup, true);
+    let plumbed = measured::plumbed(setup, &Axis::of(setup), bottom(setup));
+    let Barred { mut depth, lean } = barred(setup, true, &plumbed);
     depth.extend(lean);
     depth
 }
@@ -180,7 +184,7 @@ struct Barred {
     lean: Vec<String>,
 }
 
-fn barred(setup: &SetUp, believed: bool) -> Barred {
+fn barred(setup: &SetUp, believed: bool, plumbed: &[Plumbed]) -> Barred {
     let mut barred = Barred::default();
     if !believed {
         barred.depth.push("depth was not tied to the hub at the end".to_owned());
@@ -204,6 +208,7 @@ fn barred(setup: &SetUp, believed: bool) -> Barred {
             list.push(why);
         }
     }
+    barred.lean.extend(measured::not_plumbed(plumbed));
     barred
 }
 
@@ -215,6 +220,11 @@ fn unproven(setup: &SetUp) -> Option<String> {
         (Sealing::Fits(..), DigestState::Lacking) => Some("records that the rig sealed are not in hand".to_owned()),
         _ => None,
     }
+}
+
+/// The deepest recorded, metres below the hub.
+fn bottom(setup: &SetUp) -> Option<f64> {
+    setup.closed.as_ref().map(|c| c.body.bottom).or_else(|| setup.increments.last().map(|i| i.body.depth)).map(metres)
 }
 
 fn misclosed(setup: &SetUp) -> Option<String> {

@@ -140,16 +140,7 @@ pub fn radius(x: &Spread, y: &Spread, disc: f64, share: f64) -> f64 {
         x.coarse(together).map(|(at, weight)| cell(at, weight) + cell(-at, weight)).sum()
     };
     let inside = |radius: f64| places.iter().map(|place| near(radius, *place)).sum::<f64>() / as_f64(places.len());
-    let (mut low, mut high) = (0.0, (x.step + y.step) * as_f64(CELLS) + disc);
-    for _ in 0..40 {
-        let middle = f64::midpoint(low, high);
-        if inside(middle) < share {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    high
+    least((x.step + y.step) * as_f64(CELLS) + disc, |radius| inside(radius) >= share)
 }
 
 /// Places spread evenly over a quarter of a disc; all that is done with them is symmetric.
@@ -164,12 +155,17 @@ fn places(disc: f64) -> Vec<(f64, f64)> {
 
 /// Half-width of the interval about a measured distance from a centre that holds a share of the distances that there
 /// may truly be, given the errors along its direction and across it: propagation of distributions (JCGM 101) through the
-/// distance. An error of any direction makes a short distance longer, so that its arms differ; this is the longer one,
-/// beyond which no more lies than half of what is left out. Far from the centre it is that of the errors along alone. For
-/// two equal normal errors the distances are spread as Rice has it.
+/// distance, which is never below nought. Far from the centre it is that of the errors along alone, at the centre the
+/// radius of the circle; for two equal normal errors the distances are spread as Rice has it.
+///
+/// And the guard: how far beyond the measured distance half of what the share leaves out lies, and no more. It is the
+/// longer of the two, since an error of any direction makes a short distance longer.
 #[must_use]
-pub fn distance_half_width(along: &Spread, across: &Spread, measured: f64, share: f64) -> f64 {
+pub fn distance_interval(along: &Spread, across: &Spread, measured: f64, share: f64) -> (f64, f64) {
     let no_larger = |distance: f64| -> f64 {
+        if distance <= 0.0 {
+            return 0.0;
+        }
         let part = |error: f64, density: f64| {
             let left = distance * distance - (measured + error).powi(2);
             if left <= 0.0 { 0.0 } else { density * along.step * across.share_within(left.sqrt()) }
@@ -177,13 +173,21 @@ pub fn distance_half_width(along: &Spread, across: &Spread, measured: f64, share
         let cells = along.density.iter().enumerate().map(|(n, density)| (along.step * (as_f64(n) + 0.5), *density));
         cells.map(|(at, density)| part(at, density) + part(-at, density)).sum()
     };
-    let (mut low, mut high) = (0.0, (along.step + across.step) * as_f64(CELLS));
+    let furthest = (along.step + across.step) * as_f64(CELLS);
+    let half_width = least(furthest, |reach| no_larger(measured + reach) - no_larger(measured - reach) >= share);
+    let guard = least(furthest, |reach| no_larger(measured + reach) >= f64::midpoint(1.0, share));
+    (half_width, guard.max(half_width))
+}
+
+/// The least reach, up to the furthest, that is enough, where every larger one is too.
+fn least(furthest: f64, enough: impl Fn(f64) -> bool) -> f64 {
+    let (mut low, mut high) = (0.0, furthest);
     for _ in 0..40 {
         let middle = f64::midpoint(low, high);
-        if no_larger(measured + middle) < f64::midpoint(1.0, share) {
-            low = middle;
-        } else {
+        if enough(middle) {
             high = middle;
+        } else {
+            low = middle;
         }
     }
     high
@@ -306,16 +310,20 @@ mod tests {
         assert!((radius(&none, &one, 0.0, COVERAGE) - 1.96).abs() < 0.01);
     }
 
-    /// Rice's distribution by scipy 1.18.1: `rice.ppf(0.975, m) - m`.
+    /// Rice's distribution by scipy 1.17.1: the u that solves `rice.cdf(m + u, m) - rice.cdf(max(m - u, 0), m) = 0.95`,
+    /// and `rice.ppf(0.975, m) - m`.
     #[test]
     fn a_distance_near_the_centre_is_worth_less() {
         let one = Spread::of(&[Shape::Normal(1.0)]);
-        let at = |m| distance_half_width(&one, &one, m, COVERAGE);
-        for (measured, want) in [(0.0, 2.716), (1.0, 2.236), (2.0, 2.133), (3.0, 2.088), (4.0, 2.061), (8.0, 2.016)] {
-            assert!((at(measured) - want).abs() < 0.01, "{measured}: {} for {want}", at(measured));
+        let rows =
+            [(0.0, 2.448, 2.716), (1.0, 1.940, 2.236), (2.0, 1.842, 2.133), (3.0, 1.924, 2.088), (4.0, 1.942, 2.061), (8.0, 1.956, 2.016)];
+        for (measured, want, beyond) in rows {
+            let (half_width, guard) = distance_interval(&one, &one, measured, COVERAGE);
+            assert!((half_width - want).abs() < 0.01 && (guard - beyond).abs() < 0.01, "{measured}: {half_width}, {guard}");
         }
         let thin = Spread::of(&[Shape::Normal(1e-6)]);
-        assert!((distance_half_width(&one, &thin, 8.0, COVERAGE) - 1.96).abs() < 0.01, "nothing across: one error");
+        let (half_width, guard) = distance_interval(&one, &thin, 8.0, COVERAGE);
+        assert!((half_width - 1.96).abs() < 0.01 && (guard - 1.96).abs() < 0.01, "nothing across: one error");
     }
 
     #[test]

@@ -1,5 +1,5 @@
 //! Two statements on each limit: the plain one, measured against limit, and the guarded one after JCGM 106, which
-//! speaks only when the whole 95 % interval lies on one side.
+//! speaks only when the whole 95 % interval lies on one side, or the guard band where that reaches further.
 
 use super::limits::{Limit, Measurand};
 
@@ -25,6 +25,9 @@ pub enum Guarded {
     NotShown(Vec<String>),
 }
 
+/// Why nothing is shown where only the guard band reaches over the limit.
+const GUARD_BAND: &str = "errors in any direction make a short distance longer, and the limit is too close for that";
+
 /// A figure with what it is worth.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Figure {
@@ -32,6 +35,17 @@ pub struct Figure {
     pub value: f64,
     /// Half-width of its 95 % interval.
     pub expanded: f64,
+    /// Beyond value + guard lies no more than once in forty what is truly there: the half-width itself, or more where errors of
+    /// any direction make a distance longer. The guard band of JCGM 106.
+    pub guard: f64,
+}
+
+impl Figure {
+    /// A figure whose interval has 2.5 % on either side of it.
+    #[must_use]
+    pub const fn of(value: f64, expanded: f64) -> Self {
+        Self { value, expanded, guard: expanded }
+    }
 }
 
 /// One limit judged.
@@ -62,9 +76,11 @@ pub fn verdict(limit: &Limit, measured: Option<Figure>, unfinished: bool, barred
         _ if !barred.is_empty() => Guarded::NotShown(barred.to_vec()),
         None => Guarded::NotShown(vec![format!("{} was not measured", name(limit.measurand))]),
         Some(_) if plain == Standing::Unknown => Guarded::NotShown(vec!["the hole is not finished".to_owned()]),
-        Some(Figure { value, expanded }) => {
-            if value - expanded >= least && value + expanded <= most {
+        Some(Figure { value, expanded, guard }) => {
+            if value - expanded >= least && value + guard <= most {
                 Guarded::ShownWithin
+            } else if value - expanded >= least && value + expanded <= most {
+                Guarded::NotShown(vec![GUARD_BAND.to_owned()])
             } else if value + expanded < least || value - expanded > most {
                 Guarded::ShownOutside
             } else {
@@ -95,7 +111,7 @@ mod tests {
     }
 
     fn both(value: f64, expanded: f64) -> (Standing, Guarded) {
-        let judged = verdict(&limit(Some(3.0), 3.2), Some(Figure { value, expanded }), false, &[]);
+        let judged = verdict(&limit(Some(3.0), 3.2), Some(Figure::of(value, expanded)), false, &[]);
         (judged.plain, judged.guarded)
     }
 
@@ -111,16 +127,22 @@ mod tests {
     }
 
     #[test]
+    fn a_guard_band_that_reaches_over_the_limit_shows_nothing() {
+        let guarded = |guard| verdict(&limit(None, 3.2), Some(Figure { guard, ..Figure::of(3.1, 0.05) }), false, &[]).guarded;
+        assert_eq!((guarded(0.09), guarded(0.11)), (Guarded::ShownWithin, Guarded::NotShown(vec![GUARD_BAND.to_owned()])));
+    }
+
+    #[test]
     fn a_bar_silences_the_guarded_statement_only() {
-        let judged = verdict(&limit(None, 1.0), Some(Figure { value: 0.5, expanded: 0.01 }), false, &["expired".to_owned()]);
+        let judged = verdict(&limit(None, 1.0), Some(Figure::of(0.5, 0.01)), false, &["expired".to_owned()]);
         assert_eq!((judged.plain, judged.guarded), (Standing::Within, Guarded::NotShown(vec!["expired".to_owned()])));
     }
 
     #[test]
     fn a_hole_not_finished_is_not_short() {
-        let judged = verdict(&limit(Some(3.0), 3.2), Some(Figure { value: 1.0, expanded: 0.01 }), true, &[]);
+        let judged = verdict(&limit(Some(3.0), 3.2), Some(Figure::of(1.0, 0.01)), true, &[]);
         assert_eq!(judged.plain, Standing::Unknown);
-        let deep = verdict(&limit(Some(3.0), 3.2), Some(Figure { value: 3.5, expanded: 0.01 }), true, &[]);
+        let deep = verdict(&limit(Some(3.0), 3.2), Some(Figure::of(3.5, 0.01)), true, &[]);
         assert_eq!((deep.plain, deep.guarded), (Standing::Outside, Guarded::ShownOutside));
     }
 }

@@ -9,12 +9,13 @@ use super::hole::Hole;
 use super::words::{code, datum, hex, remarks, standing};
 use super::{LAYOUT, program};
 use crate::facts::{DigestState, Moment, Timed};
+use crate::judge::budget::day;
 use crate::judge::{LineAxes, metres};
 use crate::proof::{self, SegmentState};
 use serde::Serialize;
 use shared_protocol::VERSION;
 use shared_protocol::chain::End;
-use shared_protocol::state::{Check, GapCause, Leg, ResetCause, Sensor, SensorFault, SheetUnits};
+use shared_protocol::state::{CalibrationItem, Check, GapCause, Leg, ResetCause, Sensor, SensorFault, SheetUnits};
 use shared_protocol::units::Micrometres;
 
 #[derive(Serialize)]
@@ -29,6 +30,7 @@ struct Facts<'a> {
     judged: Verdict<'a>,
     hubs: Vec<Hub>,
     tools: Vec<Tool>,
+    calibrated_meanwhile: Vec<Calibrated<'a>>,
     increments: Vec<Increment>,
     passes: Vec<Pass>,
     checks: Vec<Change>,
@@ -149,6 +151,21 @@ struct Tool {
     tool: u8,
     length_m: f64,
     diameter_m: f64,
+}
+
+/// Taken by the rig while the hole was open. Uncertainty, residual and values are in the item's own unit, as the record
+/// has them.
+#[derive(Serialize)]
+struct Calibrated<'a> {
+    when: When,
+    request: u32,
+    item: Code,
+    who: &'a str,
+    on: String,
+    holds_until: String,
+    uncertainty: u32,
+    residual: u32,
+    values: &'a [i32],
 }
 
 #[derive(Serialize)]
@@ -292,6 +309,7 @@ fn facts<'a>(hole: &Hole<'a>) -> Facts<'a> {
         judged: verdict(hole),
         hubs: setup.hubs.iter().map(hub).collect(),
         tools: setup.tools.iter().map(tool).collect(),
+        calibrated_meanwhile: setup.calibrated.iter().map(calibrated).collect(),
         increments: setup.increments.iter().map(increment).collect(),
         passes: setup.passes.iter().map(pass).collect(),
         checks: setup.changes.iter().map(change).collect(),
@@ -407,6 +425,21 @@ fn hub(hub: &Timed<shared_protocol::record::Hub>) -> Hub {
 fn tool(tool: &Timed<shared_protocol::record::Tool>) -> Tool {
     let body = &tool.body;
     Tool { when: when(tool), request: body.request, tool: body.tool, length_m: metres(body.length), diameter_m: metres(body.diameter) }
+}
+
+fn calibrated(calibrated: &Timed<shared_protocol::record::Calibrated>) -> Calibrated<'_> {
+    let calibration = &calibrated.body.calibration;
+    Calibrated {
+        when: when(calibrated),
+        request: calibrated.body.request,
+        item: coded(CalibrationItem::TABLE, calibration.item),
+        who: &calibration.who,
+        on: day(calibration.day),
+        holds_until: day(calibration.expires),
+        uncertainty: calibration.uncertainty,
+        residual: calibration.residual,
+        values: &calibration.values,
+    }
 }
 
 fn increment(increment: &Timed<shared_protocol::record::Increment>) -> Increment {

@@ -95,7 +95,7 @@ fn place_in_hole(hole: &Hole<'_>, offset: LineAxes) -> String {
 fn sounded(hole: &Hole<'_>) -> Option<String> {
     let (units, judged) = (hole.units(), hole.judged);
     let mean = judged.sounded?;
-    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, budgets)| Figure { value, expanded: budgets.edge.expanded });
+    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, budgets)| Figure::of(value, budgets.edge.expanded));
     let beside = edge.map_or_else(String::new, |edge| {
         let higher = if mean.value < edge.value { "higher" } else { "deeper" };
         let by = units.short((mean.value - edge.value).abs());

@@ -6,7 +6,7 @@ use super::layout::letters::{Style, Weight};
 use super::layout::table::{Column, figures, names, table, times, words};
 use super::words::{NONE, Units, code, datum, duration, standing};
 use super::worth::Quantity;
-use super::{by_hand, going, limits, passes};
+use super::{by_hand, going, limits, passes, uncertainty};
 use crate::facts::{Missing, Timed};
 use crate::judge::limits::Measurand;
 use crate::judge::{AxisPoint, Figure, LineAxes, Verdict, metres};
@@ -58,12 +58,12 @@ pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
     rows.extend(unlimited(hole));
     heading(flow, &format!("Plan and as drilled; depths below {}", datum(hole.plan())));
     let columns = [
-        names("Item", 2.1),
+        names("Item", 2.05),
         words("Planned", 0.95),
-        words("As drilled, ± 95 %", 3.1),
-        words("Variation", 1.05),
+        words("As drilled, ± 95 %", 3.15),
+        words("Variation", 1.15),
         words("Limit", 1.6),
-        words("Measured; shown", 1.85),
+        words("Measured; shown", 1.8),
     ];
     table(flow, &columns, &rows);
 }
@@ -84,7 +84,7 @@ fn unlimited(hole: &Hole<'_>) -> Vec<Vec<String>> {
         let drilled = drilled.unwrap_or_else(|| "not known".to_owned());
         vec![name.to_owned(), planned, drilled, variation.unwrap_or_else(|| NONE.to_owned()), NONE.to_owned(), NONE.to_owned()]
     };
-    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, b)| Figure { value, expanded: b.edge.expanded });
+    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, b)| Figure::of(value, b.edge.expanded));
     let place = judged.budgets.as_ref().map(|b| b.place.expanded);
     let toe = |t: LineAxes| match place {
         Some(place) => format!("{}; ± {}", units.place(t), units.amount(Quantity::Offset, place)),
@@ -150,6 +150,7 @@ pub fn lists(flow: &mut Flow, hole: &Hole<'_>) {
         ("slow going and refusal", going::list_of(flow, hole)),
         ("hub touches", hubs(flow, hole)),
         ("tools", tools(flow, hole)),
+        ("calibrations meanwhile", uncertainty::calibrated_meanwhile(flow, hole)),
         ("passes", passes::list_of(flow, hole)),
         ("sensor faults", faults(flow, hole)),
         ("restarts", restarts(flow, hole)),

@@ -58,10 +58,7 @@ pub fn instrument(flow: &mut Flow, hole: &Hole<'_>) {
                 of(&|i| if i.encoder_absolute { "keeps its place without power".to_owned() } else { "incremental".to_owned() }),
             ),
             ("Mast's guide", of(&|i| format!("{} above the hub", units.long(metres(i.guide_height))))),
-            (
-                "Increment",
-                of(&|i| format!("{} of new depth; lean read {} ms apart from depth", units.short(metres(i.increment)), i.skew_ms)),
-            ),
+            ("Increment", of(&|i| format!("{} of new depth; lean read {} ms from it", units.short(metres(i.increment)), i.skew_ms))),
             (
                 "Rig's heading",
                 format!("{} clockwise from ahead, ±{}", degrees(plan.heading.0), degrees(plan.heading_within.0.saturating_abs())),

@@ -35,7 +35,7 @@ fn toe(hole: &Hole<'_>) -> String {
     format!(
         "{} off the vertical through the hole's start: {}, within {} of there in 95 % of cases. Directions are in line axes; the rig's \
          heading, ±{heading}°, is in that.",
-        units.worth(Quantity::Offset, Figure { value: toe.magnitude(), expanded: budgets.distance.expanded }),
+        units.worth(Quantity::Offset, Figure::of(toe.magnitude(), budgets.distance.expanded)),
         units.place(toe),
         units.amount(Quantity::Offset, budgets.place.expanded),
     )

@@ -103,7 +103,7 @@ mod tests {
     use Units::{FeetInches, Metric};
 
     fn figure(value: f64, expanded: f64) -> Figure {
-        Figure { value, expanded }
+        Figure::of(value, expanded)
     }
 
     /// JCGM 100:2008, 7.2.6 (from memory): uncertainties to at most two digits, estimates rounded to agree with them.

@@ -72,6 +72,10 @@ fn print_coverage(scored: &[(&Drilled, &Scored)]) -> usize {
         let aside = if must_fit { "" } else { " (to look at)" };
         println!("| {name}{aside} | {} |{}|", some.len(), cells.join("|"));
     }
+    let mean = |figure: usize| {
+        scored.iter().map(|(_, s)| s.off[figure].0).sum::<f64>() / f64::from(u32::try_from(scored.len().max(1)).unwrap_or(u32::MAX)) * 1e3
+    };
+    println!("\nStated less true, on average: depth {:+.1} mm, overall lean {:+.2} mm/m.", mean(0), mean(1));
     let typical = |figure: usize| {
         let mut halves: Vec<f64> = scored.iter().map(|(_, s)| s.off[figure].1).collect();
         halves.sort_by(f64::total_cmp);

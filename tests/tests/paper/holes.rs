@@ -9,8 +9,8 @@ use shared_protocol::body::CoarseLean;
 use shared_protocol::chain::{Chain, End};
 use shared_protocol::message::text_field;
 use shared_protocol::record::{
-    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record, Refusal, Seal, Stamp,
-    Start, Tool, quality,
+    Calibrated, Calibration, Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record,
+    Refusal, Seal, Stamp, Start, Tool, quality,
 };
 use shared_protocol::seal::SIMULATED_SECRET;
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
@@ -57,6 +57,8 @@ pub struct Sample {
     pub torn: bool,
     /// Going is slow in the last pass, and the operator's answer to whether that is refusal.
     pub slow: Option<bool>,
+    /// What was calibrated while the hole was open.
+    pub calibrated: Vec<Calibration>,
     /// What people measured by hand.
     pub measurements: Vec<Measurement>,
 }
@@ -120,6 +122,7 @@ pub fn good() -> Sample {
         lost: Vec::new(),
         torn: false,
         slow: None,
+        calibrated: Vec::new(),
         measurements: Vec::new(),
     }
 }
@@ -171,6 +174,19 @@ pub fn measured() -> Sample {
     sample
 }
 
+/// A second tool's figures, measured while the first one drills: 900 mm from pin to cutting edge, cuts 760 mm.
+pub fn another_tool() -> Calibration {
+    Calibration {
+        item: CalibrationItem::Tool.raw(),
+        who: "B. Nobody".try_into().unwrap(),
+        day: 20_833,
+        expires: 21_014,
+        uncertainty: 1_000,
+        residual: 2_000,
+        values: heapless::Vec::from_slice(&[2, 900_000, 760_000]).unwrap(),
+    }
+}
+
 /// The same leg on a sheet in feet and inches.
 pub fn good_feet() -> Sample {
     let mut sample = good();
@@ -207,6 +223,7 @@ pub fn worst() -> Sample {
     sample.faults = 9;
     sample.fall_in_mm = 90;
     sample.torn = true;
+    sample.calibrated = vec![another_tool(); 3];
     sample.lost = vec![60..66, 120..121, 170..183, 200..201, 220..223];
     sample.notes = vec![
         (long(24), "w".repeat(120)),
@@ -380,6 +397,10 @@ impl Sample {
             stream.add(&Record::Fault(Fault { at, sensor, fault, began: 1, lasted: 0 }));
             let at = stream.at(1_900);
             stream.add(&Record::Fault(Fault { at, sensor, fault, began: 0, lasted: 1_900 }));
+        }
+        for calibration in &self.calibrated {
+            let at = stream.at(1_100);
+            stream.add(&Record::Calibrated(Calibrated { at, request: 17, calibration: calibration.clone() }));
         }
         for (author, text) in &self.notes {
             let at = stream.at(900);

@@ -117,7 +117,7 @@ fn the_text_gives_the_figures_back() {
         "Line Example Line 7. Drilled by A. Nobody",
         "Rig SIM-PAPER-1, epoch 3",
         "1.400 m above the hub",
-        "None recorded soundings, hand plumbs, slow going and refusal, sensor faults, restarts, gaps, notes.",
+        "None recorded soundings, hand plumbs, slow going and refusal, calibrations meanwhile, sensor faults, restarts, gaps, notes.",
         "Nobody has said here which of them decides.",
         "no calliper survey of the hole",
     ] {
