@@ -5,7 +5,7 @@
 use super::axes::LineAxes;
 use super::axis::{Axis, metres};
 use super::budget::{Allowances, Along, Budget, Row, Unit, budgets};
-use super::freedom::{CIRCLE, INTERVAL, effective, interval};
+use super::freedom::{CIRCLE, effective, interval};
 use super::spread::Shape;
 use super::statement::Figure;
 use crate::facts::SetUp;
@@ -86,13 +86,12 @@ pub fn sounded(measurements: &[Measurement]) -> Option<Figure> {
     Some(Figure::of(mean(&soundings(measurements))?, soundings_budget(measurements)?.expanded))
 }
 
-/// Whether soundings and the rig differ by more than both uncertainties together make likely once in fifty times:
-/// one of them is wrong. Of few soundings it is likelier than that, since the scale is the normal distribution's. The rig's
-/// figure is of the floor, like the soundings.
+/// Whether soundings and the rig are so far apart, metres, as both standard uncertainties together make likely once in fifty
+/// times: one of them is wrong. Of few soundings it is likelier than that, since the scale is the normal distribution's: a
+/// question asked too often costs a look, one not asked a hole. The rig's figure is of the floor, like the soundings.
 #[must_use]
-pub fn contradict(sounded: Figure, by_rig: Figure) -> bool {
-    let apart = (sounded.value - by_rig.value).abs();
-    apart > ONCE_IN_50 / INTERVAL * sounded.expanded.hypot(by_rig.expanded)
+pub fn contradict(apart: f64, by_tape: &Budget, by_rig: &Budget) -> bool {
+    apart.abs() > ONCE_IN_50 * by_tape.standard.hypot(by_rig.standard)
 }
 
 /// What depth by soundings is worth; `None` where there are none.
@@ -203,9 +202,10 @@ mod tests {
 
     #[test]
     fn a_rig_that_the_tape_contradicts() {
-        let figure = Figure::of;
-        // ±30 and ±40 mm at 95 % are 50 together, and 59.3 once in fifty times
-        assert!(!contradict(figure(3.0, 0.03), figure(3.059, 0.04)) && contradict(figure(3.0, 0.03), figure(2.940, 0.04)));
+        // 15 and 20 mm are 25 together, and 58.15 mm once in fifty times
+        let budget = |standard| Budget { standard, ..soundings_budget(&[sounding(3.0, 0.005)]).unwrap() };
+        let apart = |metres| contradict(metres, &budget(0.015), &budget(0.020));
+        assert!(!apart(0.058) && !apart(-0.058) && apart(0.059) && apart(-0.059));
     }
 
     /// A set-up with its hub at the datum, an increment each 100 mm down to 3 m, leaning 2 mm/m more ahead each metre.
@@ -281,7 +281,7 @@ mod tests {
     /// The 95 % quantiles of χ² with one and with two degrees of freedom are 3.841 and 5.991 (statistical tables).
     #[test]
     fn factors_are_those_of_the_tables() {
-        assert!((INTERVAL * INTERVAL - 3.841).abs() < 0.001 && (CIRCLE * CIRCLE - 5.991).abs() < 0.001);
+        assert!((interval(None).powi(2) - 3.841).abs() < 0.001 && (CIRCLE * CIRCLE - 5.991).abs() < 0.001);
         assert!((ONCE_IN_50 * ONCE_IN_50 - 5.412).abs() < 0.002); // 98 %, one degree of freedom
     }
 }

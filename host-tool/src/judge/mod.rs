@@ -93,7 +93,10 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let plumbed = measured::plumbed(setup, &axis, bottom);
     let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed, &plumbed));
     let sounded = measured::sounded(&setup.measurements);
-    let contradicted = sounded.zip(seen.figure(Measurand::Depth)).is_some_and(|(tape, rig)| measured::contradict(tape, rig));
+    let soundings = measured::soundings_budget(&setup.measurements);
+    let contradicted = soundings.as_ref().zip(seen.budgets).is_some_and(|(by_tape, by_rig)| {
+        sounded.zip(depth).is_some_and(|(tape, rig)| measured::contradict(tape.value - rig, by_tape, &by_rig.depth))
+    });
     let judged = own.limits.iter().chain(&more.limits).map(|limit| match (limit.measurand, sounded) {
         (Measurand::Depth, Some(by_tape)) => statement::verdict(limit, Some(by_tape), unfinished, &[]),
         (Measurand::Depth, None) => statement::verdict(limit, seen.figure(limit.measurand), unfinished, &barred.depth),
@@ -119,7 +122,7 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
             .max_by(|a, b| a.abs().total_cmp(&b.abs())),
         sounded,
         contradicted,
-        soundings: measured::soundings_budget(&setup.measurements),
+        soundings,
         plumbed,
         reservations: reservations(setup, believed, contradicted),
         axis: axis.points,
