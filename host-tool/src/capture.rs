@@ -1,7 +1,7 @@
 //! Session and store together: whatever a rig sends is on the disk before the rig is told so.
 
 use crate::doubts::Doubts;
-use crate::facts::{self, Wall};
+use crate::facts::{self, SetUp, Wall};
 use crate::paper::words::code;
 use crate::session::{Came, Introduction, Line, Outcome, Output, Session, Stream};
 use crate::store::{Store, StoreFault};
@@ -15,6 +15,26 @@ use shared_protocol::state::Answer;
 
 /// How often the records of the open hole are read for what a person should know of it, ms.
 const DOUBTS_MS: u64 = 1_000;
+
+/// A clock that has come to differ so much from what the rig was told was set meanwhile, ms; no clock drifts so far in
+/// a season between two starts of a rig.
+const STEP_MS: u64 = 30_000;
+
+/// The time of day at a moment of the host's count of milliseconds.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Told {
+    at: u64,
+    unix_ms: i64,
+    offset: i16,
+}
+
+impl Told {
+    /// Whether the clock on the wall has been set, or the computer has slept, since then.
+    fn is_outdated(&self, now: u64, wall: Wall) -> bool {
+        let passed = i64::try_from(now.saturating_sub(self.at)).unwrap_or(i64::MAX);
+        wall.offset != self.offset || wall.unix_ms.abs_diff(self.unix_ms.saturating_add(passed)) > STEP_MS
+    }
+}
 
 /// Something worth showing.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -46,6 +66,8 @@ pub enum Notice {
     OtherVersion(Stream, u8),
     /// Slots that were wanted and will not come: first and last.
     Missing(Stream, u32, u32),
+    /// Slots that another host took from the rig, which has none of them left: first and last.
+    Elsewhere(Stream, u32, u32),
     /// The rig's memory ends before what is stored of it.
     Behind(Stream),
     /// From this one on, slots differ from those stored under the same sequence; said once for each run of a rig.
@@ -69,6 +91,11 @@ impl std::fmt::Display for Notice {
             Self::Missing(stream, first, last) => {
                 write!(f, "records {first} to {last} of rig {} are missing; the gap stays visible wherever they are used", rig(stream))
             }
+            Self::Elsewhere(stream, first, last) => write!(
+                f,
+                "records {first} to {last} of rig {} are not in this store, another one has taken them: bring that one in with `borewitness merge`",
+                rig(stream)
+            ),
             Self::Behind(stream) => {
                 write!(f, "rig {} has fewer records than are stored of it: its memory was changed; comparing all of them", rig(stream))
             }
@@ -129,9 +156,13 @@ pub struct Capture {
     session: Session,
     store: Store,
     clock_request: Option<u32>,
-    /// The last run of a rig that took the time of day: whose, and which start.
-    told: Option<(Stream, u16)>,
+    /// The last run of a rig that took the time of day: whose, which start, and the time that it was asked to take.
+    told: Option<(Stream, u16, Told)>,
+    /// What it was asked to take last.
+    telling: Told,
     boot: u16,
+    /// Everything below this had been acknowledged when the rig was met.
+    taken: u32,
     hole: Option<u32>,
     differs: bool,
     doubts: Doubts,
@@ -149,7 +180,21 @@ impl Capture {
     pub fn new(store: Store) -> Result<Self, StoreFault> {
         let session = Session::new(store.host()?);
         let doubts = Doubts::default();
-        Ok(Self { session, store, clock_request: None, told: None, boot: 0, hole: None, differs: false, doubts, stale: false, looked: 0 })
+        let telling = Told::default();
+        Ok(Self {
+            session,
+            store,
+            clock_request: None,
+            told: None,
+            telling,
+            boot: 0,
+            taken: 0,
+            hole: None,
+            differs: false,
+            doubts,
+            stale: false,
+            looked: 0,
+        })
     }
 
     /// Takes what came by `now` (milliseconds, only rising), perhaps nothing; call it every few tens of milliseconds.
@@ -163,6 +208,7 @@ impl Capture {
         while let Some(output) = self.session.output() {
             self.carry_out(now, wall, output, &mut step)?;
         }
+        self.tell_again(now, wall)?;
         Ok(step)
     }
 
@@ -190,13 +236,14 @@ impl Capture {
             Output::Outcome(request, outcome) if self.clock_request == Some(request) => {
                 self.clock_request = None;
                 if outcome.is_done() {
-                    self.told = self.session.rig().map(|stream| (stream.clone(), self.boot));
+                    self.told = self.session.rig().map(|stream| (stream.clone(), self.boot, self.telling));
                 } else {
+                    self.told = None; // not asked again in this run
                     step.events.push(Event::Notice(Notice::ClockNotSet(outcome)));
                 }
             }
             Output::Outcome(request, outcome) => step.events.push(Event::Outcome(request, outcome)),
-            Output::Missing(stream, first, last) => step.events.push(Event::Notice(Notice::Missing(stream, first, last))),
+            Output::Missing(stream, first, last) => self.say_missing(&stream, first, last, step),
             Output::Behind(stream) => step.events.push(Event::Notice(Notice::Behind(stream))),
         }
         Ok(())
@@ -212,15 +259,44 @@ impl Capture {
         if !introduction.same_version() {
             step.events.push(Event::Notice(Notice::OtherVersion(stream.clone(), version)));
         }
-        if (1..hello.tail).contains(&end) {
-            step.events.push(Event::Notice(Notice::Missing(stream.clone(), end, hello.tail - 1)));
+        self.taken = hello.acknowledged;
+        if end < hello.tail {
+            self.say_missing(&stream, end, hello.tail - 1, step);
         }
         self.session.resume(now, self.store.next_wanted(&stream, hello.tail)?);
         self.boot = hello.boot;
-        let told = introduction.came != Came::Restarted && self.told == Some((stream, hello.boot));
-        if introduction.same_version() && !told {
-            let Wall { unix_ms, offset } = wall;
-            self.clock_request = Some(self.command(now, Command::SetClock(SetClock { unix_ms, offset }))?);
+        let told = self.told.as_ref().is_some_and(|(rig, boot, _)| (rig, *boot) == (&stream, hello.boot));
+        if introduction.same_version() && (introduction.came == Came::Restarted || !told) {
+            self.tell(now, wall)?;
+        }
+        Ok(())
+    }
+
+    /// Says what will not come: what the rig let go because somebody had it is not lost.
+    fn say_missing(&self, stream: &Stream, first: u32, last: u32, step: &mut Step) {
+        let taken = self.taken.clamp(first, last.saturating_add(1));
+        if first < taken {
+            step.events.push(Event::Notice(Notice::Elsewhere(stream.clone(), first, taken - 1)));
+        }
+        if taken <= last {
+            step.events.push(Event::Notice(Notice::Missing(stream.clone(), taken, last)));
+        }
+    }
+
+    /// Tells the rig the time of day.
+    fn tell(&mut self, now: u64, Wall { unix_ms, offset }: Wall) -> Result<(), StoreFault> {
+        self.telling = Told { at: now, unix_ms, offset };
+        self.clock_request = Some(self.command(now, Command::SetClock(SetClock { unix_ms, offset }))?);
+        Ok(())
+    }
+
+    /// Tells a rig that was told already what is said now, where the clock was set since: a further record, the one
+    /// before stays. What was recorded up to here keeps the time that was right by the clock of then.
+    fn tell_again(&mut self, now: u64, wall: Wall) -> Result<(), StoreFault> {
+        let Some((rig, boot, told)) = &self.told else { return Ok(()) };
+        let same_rig = self.session.rig() == Some(rig) && *boot == self.boot;
+        if same_rig && self.clock_request.is_none() && told.is_outdated(now, wall) {
+            self.tell(now, wall)?;
         }
         Ok(())
     }
@@ -249,7 +325,10 @@ impl Capture {
         let Some(stream) = self.session.rig() else { return Ok(()) };
         let doubts = match self.hole {
             // from there on only: a store holds seasons of other holes
-            Some(first) => facts::read(&self.store.part(stream, first, u32::MAX)?.slots).first().map(Doubts::of).unwrap_or_default(),
+            Some(first) => match facts::read(&self.store.part(stream, first, u32::MAX)?.slots).into_iter().next() {
+                Some(setup) => Doubts::of(&SetUp { measurements: self.store.measurements(stream, first)?, ..setup }),
+                None => Doubts::default(),
+            },
             None => Doubts::default(),
         };
         (self.stale, self.looked) = (false, now);
@@ -319,179 +398,4 @@ impl Capture {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::session::fake_rig::FakeRig;
-    use shared_protocol::record::{Change, Opened};
-    use shared_protocol::state::Check;
-
-    const WALL: Wall = Wall { unix_ms: 1_800_000_000_000, offset: -420 };
-
-    struct Bench {
-        capture: Capture,
-        now: u64,
-        to_rig: Vec<u8>,
-        events: Vec<Event>,
-        folder: tempfile::TempDir,
-    }
-
-    impl Bench {
-        fn new() -> Self {
-            let folder = tempfile::tempdir().unwrap();
-            let store = Store::open(&folder.path().join("store.sqlite")).unwrap();
-            Self { capture: Capture::new(store).unwrap(), now: 0, to_rig: Vec::new(), events: Vec::new(), folder }
-        }
-
-        fn run(&mut self, rig: &mut FakeRig, ms: u64) {
-            for _ in 0..ms / 20 {
-                self.now += 20;
-                let bytes = rig.turn(20, &std::mem::take(&mut self.to_rig));
-                let step = self.capture.step(self.now, WALL, &bytes).unwrap();
-                self.to_rig.extend(step.send);
-                self.events.extend(step.events);
-            }
-        }
-
-        fn notices(&self) -> Vec<String> {
-            self.events.iter().filter_map(|e| if let Event::Notice(n) = e { Some(n.to_string()) } else { None }).collect()
-        }
-
-        fn restart_host(&mut self) {
-            let store = Store::open(&self.folder.path().join("store.sqlite")).unwrap();
-            self.capture = Capture::new(store).unwrap();
-            self.to_rig.clear();
-        }
-    }
-
-    #[test]
-    fn slots_are_in_the_store_before_they_are_acknowledged_and_survive_the_host() {
-        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
-        rig.record(100);
-        bench.run(&mut rig, 1_500);
-        bench.restart_host();
-        rig.record(50);
-        bench.run(&mut rig, 2_000);
-        let stream = bench.capture.rig().unwrap().clone();
-        assert_eq!(bench.capture.store().stream(&stream).unwrap().slots, rig.memory.values().copied().collect::<Vec<_>>());
-        assert_eq!(rig.acknowledged, 150);
-        assert_eq!(*rig.replays.last().unwrap(), 100, "the second host asks for what the first lacked");
-        assert!(bench.capture.drained(0));
-    }
-
-    #[test]
-    fn a_rig_is_told_the_time_once_in_each_run() {
-        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
-        bench.run(&mut rig, 5_000);
-        bench.capture.cut(); // and the cable is in again: the rig still knows
-        bench.run(&mut rig, 2_000);
-        rig.restart();
-        bench.run(&mut rig, 5_000);
-        let told: Vec<&Command> = rig.done.iter().map(|(_, command)| command).collect();
-        assert!(
-            matches!(told[..], [Command::SetClock(a), Command::SetClock(b)] if a.unix_ms == WALL.unix_ms && b.offset == WALL.offset),
-            "{told:?}"
-        );
-        rig.restart();
-        rig.deaf = true;
-        bench.run(&mut rig, 6_000);
-        assert_eq!(bench.notices().len(), 1, "{:?}", bench.notices());
-        assert!(bench.notices()[0].starts_with("the rig does not know the time of day: the rig did not answer"));
-    }
-
-    #[test]
-    fn the_open_hole_is_found_in_the_store_when_it_is_there() {
-        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
-        rig.record(20);
-        let opened = rig.head;
-        let plan = Plan { structure: "S-1".try_into().unwrap(), ..Plan::default() };
-        rig.add(&Record::Opened(Opened { plan: plan.clone(), ..Opened::default() }));
-        rig.add(&Record::Opened(Opened::default()));
-        rig.record(40);
-        let mut outlook = |bench: &mut Bench, opened: u32| {
-            let mut bytes = Vec::new();
-            rig.send(&shared_protocol::message::Message::Outlook(Outlook { opened, ..Outlook::default() }), &mut bytes);
-            bench.events.extend(bench.capture.step(bench.now, WALL, &bytes).unwrap().events);
-            bench.run(&mut rig, 1_000);
-        };
-        let mut bench_holes = |opened| {
-            outlook(&mut bench, opened);
-            bench.events.drain(..).filter_map(|e| if let Event::Hole(plan) = e { Some(plan) } else { None }).collect::<Vec<_>>()
-        };
-        assert_eq!(bench_holes(opened), [None], "nobody knows this rig yet");
-        assert_eq!(bench_holes(opened), [Some(Box::new(plan))]);
-        assert_eq!(bench_holes(opened), []);
-        assert_eq!(bench_holes(0), [None]);
-        assert_eq!(bench_holes(opened + 1), [], "a plan goes on there, and the next begins later");
-    }
-
-    #[test]
-    fn slow_going_in_the_open_hole_is_said_once_and_when_it_is_over() {
-        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
-        rig.record(3);
-        let opened = rig.head;
-        rig.add(&Record::Opened(Opened::default()));
-        let said = |bench: &mut Bench, rig: &mut FakeRig| {
-            for _ in 0..6 {
-                let mut bytes = Vec::new();
-                rig.send(&shared_protocol::message::Message::Outlook(Outlook { opened, ..Outlook::default() }), &mut bytes);
-                bench.events.extend(bench.capture.step(bench.now, WALL, &bytes).unwrap().events);
-                bench.run(rig, 500);
-            }
-            bench.events.drain(..).filter_map(|e| if let Event::Doubts(doubts) = e { Some(doubts.slow) } else { None }).collect::<Vec<_>>()
-        };
-        let going = |state| Record::Change(Change { check: Check::Going.raw(), state, ..Change::default() });
-        bench.run(&mut rig, 1_000);
-        assert_eq!(said(&mut bench, &mut rig), [false; 0]);
-        rig.add(&going(1));
-        assert_eq!(said(&mut bench, &mut rig), [true]);
-        rig.add(&going(0));
-        assert_eq!(said(&mut bench, &mut rig), [false]);
-    }
-
-    #[test]
-    fn what_is_missing_or_differs_is_said() {
-        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
-        rig.record(30);
-        bench.run(&mut rig, 2_000);
-        bench.restart_host();
-        rig.record(100);
-        rig.tail = 60;
-        bench.run(&mut rig, 2_000);
-        assert_eq!(bench.notices(), ["records 30 to 59 of rig Alpha are missing; the gap stays visible wherever they are used"]);
-        bench.events.clear();
-        let mut other = FakeRig::new("Alpha");
-        other.boot = 9;
-        other.record(20);
-        bench.run(&mut other, 3_000);
-        let said = bench.notices();
-        assert!(said[0].starts_with("rig Alpha has fewer records than are stored of it"), "{said:?}");
-        assert!(said[1].starts_with("records of rig Alpha, the first of them 0, differ") && said.len() == 2, "{said:?}");
-        assert_eq!(bench.capture.store().stream(&Stream { rig: "Alpha".to_owned(), epoch: 1 }).unwrap().aside, 20);
-    }
-
-    #[test]
-    fn another_version_is_said_with_both_numbers() {
-        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Al\x1b[2Jpha"));
-        rig.version = 9;
-        rig.record(10);
-        bench.run(&mut rig, 2_000);
-        let [said] = &bench.notices()[..] else { panic!("{:?}", bench.notices()) };
-        assert!(said.starts_with("rig Al\u{FFFD}[2Jpha speaks version 9, this program version 0: "), "{said}");
-        assert_eq!((rig.acknowledged, rig.done.len()), (10, 0));
-    }
-
-    #[test]
-    fn a_full_memory_is_stored_faster_than_a_cable_brings_it() {
-        // 115,200 bits a second, ten bits a byte, seven slots in a frame of 232 bytes: 347 slots a second at most
-        const CABLE: f64 = 11_520.0 / 232.0 * 7.0;
-        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
-        rig.record(16_256); // what 512 KiB hold
-        let begun = std::time::Instant::now();
-        while rig.acknowledged < 16_256 {
-            bench.run(&mut rig, 1_000);
-        }
-        let rate = 16_256.0 / begun.elapsed().as_secs_f64();
-        println!("{rate:.0} slots a second, each on the disk before it was acknowledged");
-        assert!(rate > CABLE, "{rate}");
-    }
-}
+mod tests;

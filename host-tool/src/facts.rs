@@ -1,11 +1,14 @@
 //! What a rig's slots say, set-up by set-up, in the rig's own words. Nothing is judged here, bridged or guessed.
 
+mod sealed;
+
 use crate::judge::measured::Measurement;
-use sha2::{Digest, Sha256};
+use crate::proof::{Sealing, Segment, Stated};
 use shared_protocol::assemble::Assembler;
+use shared_protocol::chain::End;
 use shared_protocol::record::{
     Calibrated, Change, Clock, Closed, Fault, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Record, RecordFault, Refusal,
-    Start, Tool,
+    Seal, Start, Tool,
 };
 use shared_protocol::slot::Slot;
 use shared_protocol::state::GapCause;
@@ -92,8 +95,10 @@ impl Missing {
 pub enum DigestState {
     /// It fits.
     Fits,
-    /// It does not: a slot was changed or is missing.
+    /// It does not: a slot was changed, put in or put elsewhere.
     Differs,
+    /// Slots that it covers are not in hand; the others fit.
+    Lacking,
     /// The set-up is not closed yet, so there is none.
     Open,
 }
@@ -139,6 +144,14 @@ pub struct SetUp {
     pub malformed: usize,
     /// Whether the rig's digest fits.
     pub digest: DigestState,
+    /// The segments that it is made of, once closed.
+    pub segments: Vec<Segment>,
+    /// The checkpoints.
+    pub checkpoints: Vec<Stated>,
+    /// The rig's seal over the set-up.
+    pub seal: Option<Timed<Seal>>,
+    /// How it is sealed.
+    pub sealing: Sealing,
     /// The slots themselves, verbatim, in order.
     pub slots: Vec<Slot>,
 }
@@ -168,9 +181,7 @@ pub fn read(stream: &[Slot]) -> Vec<SetUp> {
         take(&mut setups, &mut pending, whole.first, record, &moment);
     }
     flush(&mut setups, &mut pending);
-    for setup in &mut setups {
-        setup.digest = digest(setup);
-    }
+    sealed::prove(&mut setups, stream);
     setups
 }
 
@@ -199,8 +210,21 @@ fn take(
         flush(setups, pending);
         return;
     }
+    if let Some(last) = setups.last_mut() {
+        match &record {
+            Ok(Record::Seal(body)) => {
+                last.slots.append(pending);
+                last.seal = Some(Timed { sequence, moment: moment(body.at), body: *body });
+            }
+            Ok(Record::Unsealed(body)) if body.first == last.opened.sequence => last.sealing = sealed::unsealed(body),
+            _ => {}
+        }
+    }
     let Some(open) = current(setups) else { return };
     match record {
+        Ok(Record::Checkpoint(body)) if body.first == open.opened.sequence => {
+            open.checkpoints.push(Stated { at: sequence, end: End::from(&body) });
+        }
         Ok(Record::Identity(body)) => open.identity = Some(body),
         Ok(Record::Hub(body)) => open.hubs.push(Timed { sequence, moment: moment(body.at), body }),
         Ok(Record::Tool(body)) => open.tools.push(Timed { sequence, moment: moment(body.at), body }),
@@ -217,7 +241,15 @@ fn take(
         Ok(Record::Instruments(body)) => open.instruments = Some(body),
         Ok(Record::Refusal(body)) => open.refusals.push(Timed { sequence, moment: moment(body.at), body }),
         Ok(Record::Calibrated(body)) => open.calibrated.push(Timed { sequence, moment: moment(body.at), body }),
-        Ok(Record::Opened(_) | Record::Clock(_) | Record::Gap(_)) => {}
+        Ok(
+            Record::Opened(_)
+            | Record::Clock(_)
+            | Record::Gap(_)
+            | Record::Checkpoint(_)
+            | Record::Seal(_)
+            | Record::Unsealed(_)
+            | Record::Commissioned(_),
+        ) => {}
         Err(RecordFault::Unknown(_)) => open.unknown += 1,
         Err(RecordFault::Malformed(_)) => open.malformed += 1,
     }
@@ -245,18 +277,13 @@ impl SetUp {
             unknown: 0,
             malformed: 0,
             digest: DigestState::Open,
+            segments: Vec::new(),
+            checkpoints: Vec::new(),
+            seal: None,
+            sealing: Sealing::Open,
             slots: Vec::new(),
         }
     }
-}
-
-fn digest(setup: &SetUp) -> DigestState {
-    let Some(closed) = &setup.closed else { return DigestState::Open };
-    let before: Vec<&Slot> = setup.slots.iter().filter(|s| s.sequence().wrapping_sub(closed.sequence) > u32::MAX / 2).collect();
-    let mut hash = Sha256::new();
-    before.iter().for_each(|slot| hash.update(slot.bytes()));
-    let fits = hash.finalize()[..] == closed.body.digest && before.len() as u64 == u64::from(closed.body.slots);
-    if fits { DigestState::Fits } else { DigestState::Differs }
 }
 
 type Causes = Vec<(u32, u32, GapCause)>;
@@ -297,11 +324,20 @@ fn missing(previous: u32, next: u32, causes: &Causes) -> Option<Vec<Missing>> {
 }
 
 /// Every whole record of a stream that this version knows, with the start of the rig that made it.
-pub(crate) fn records(stream: &[Slot]) -> impl Iterator<Item = (u16, Record)> {
+pub fn records(stream: &[Slot]) -> impl Iterator<Item = (u16, Record)> {
+    placed(stream).map(|(boot, _, record)| (boot, record))
+}
+
+/// The same, with the sequence of its first slot.
+fn wholes(stream: &[Slot]) -> impl Iterator<Item = (u32, Record)> {
+    placed(stream).map(|(_, first, record)| (first, record))
+}
+
+fn placed(stream: &[Slot]) -> impl Iterator<Item = (u16, u32, Record)> {
     let mut assembler = Assembler::default();
     stream.iter().filter_map(move |slot| {
         let whole = assembler.push(slot)?;
-        Some((whole.boot, Record::decode(whole.kind, whole.body).ok()?))
+        Some((whole.boot, whole.first, Record::decode(whole.kind, whole.body).ok()?))
     })
 }
 
@@ -331,6 +367,7 @@ fn wall(clocks: &Clocks, boot: u16, at: Millis) -> Option<Wall> {
 mod tests {
     use super::*;
     use shared_protocol::assemble::slots;
+    use shared_protocol::chain::Chain;
     use shared_protocol::record::Gap;
     use shared_protocol::slot::RECORD_BYTES_MAX;
     use shared_protocol::units::Micrometres;
@@ -353,11 +390,10 @@ mod tests {
             let first = self.add(1, &Record::Opened(Opened { at: Millis(1_500), ..Opened::default() }));
             let from = self.0.iter().position(|s| s.sequence() == first).unwrap();
             self.add(1, &Record::Increment(Increment { at: Millis(2_500), depth: Micrometres::from_mm(25), ..Increment::default() }));
-            let mut hash = Sha256::new();
-            self.0[from..].iter().for_each(|s| hash.update(s.bytes()));
-            let slots = u32::try_from(self.0.len() - from).unwrap();
-            let digest = hash.finalize().into();
-            self.add(1, &Record::Closed(Closed { at: Millis(3_500), first, slots, digest, ..Closed::default() }));
+            let mut chain = Chain::default();
+            self.0[from..].iter().for_each(|s| chain.push(s));
+            let End { slots, segment, .. } = chain.end();
+            self.add(1, &Record::Closed(Closed { at: Millis(3_500), first, slots, segment, ..Closed::default() }));
         }
     }
 
@@ -383,7 +419,7 @@ mod tests {
         let sequence = stream.0.remove(lost).sequence();
         let setup = &read(&stream.0)[0];
         assert_eq!(setup.missing, [Missing { first: sequence, last: sequence, cause: None }]);
-        assert_eq!(setup.digest, DigestState::Differs);
+        assert_eq!(setup.digest, DigestState::Lacking);
     }
 
     #[test]

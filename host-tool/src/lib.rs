@@ -2,8 +2,8 @@
 //!
 //! The way of a record: a [`port`] carries bytes; a [`session`] makes slots of them, asks for what is missing and
 //! acknowledges what is stored; a [`store`] keeps them verbatim; a [`capture`] is session and store together.
-//! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, and
-//! [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`].
+//! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, [`proof`]
+//! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`].
 //! [`calibrate`] finds out what the rig's sensors are worth.
 //! [`plan`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
 //! and [`verdicts`] says in a line how a limit stands.
@@ -21,6 +21,7 @@ pub mod measure;
 pub mod paper;
 pub mod plan;
 pub mod port;
+pub mod proof;
 pub mod readout;
 pub mod session;
 pub mod store;

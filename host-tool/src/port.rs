@@ -31,6 +31,9 @@ pub enum PortFault {
     /// A file, a folder or something else.
     #[error("{0} is no serial port: see `borewitness ports` for those that are there")]
     NotSerial(String),
+    /// None at all.
+    #[error("no serial port is there: plug the rig's cable or its adapter in")]
+    NoneAtAll,
     /// Anything else that the system says.
     #[error("port {0} cannot be opened: {1}")]
     Other(String, String),
@@ -43,15 +46,32 @@ pub enum FromPort {
     Bytes(Vec<u8>),
     /// It is gone; it will be opened again when it is back.
     Lost,
-    /// It is back.
-    Back,
+    /// It is back, or another was tried; under this name.
+    Back(String),
+}
+
+/// Stands for every port that the system knows of.
+pub const ANY: &str = "any";
+
+/// What is wanted of the port.
+#[derive(Debug)]
+enum ToPort {
+    Send(Vec<u8>),
+    TryAnother,
+}
+
+/// Why a port is not carried on with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum End {
+    Lost,
+    NotTheOne,
 }
 
 /// An open port. Dropping it closes it.
 #[derive(Debug)]
 pub struct Port {
     from: Option<Receiver<FromPort>>,
-    to: Option<SyncSender<Vec<u8>>>,
+    to: Option<SyncSender<ToPort>>,
     keeper: Option<JoinHandle<()>>,
 }
 
@@ -61,12 +81,38 @@ impl Port {
     /// # Errors
     /// See [`PortFault`]. Once it has been open, its loss is not an error but [`FromPort::Lost`].
     pub fn open(path: &str, baud: u32) -> Result<Self, PortFault> {
-        let open = connect(path, baud).map_err(|e| fault(path, &e))?;
+        Self::open_one_of(&[path.to_owned()], baud)
+    }
+
+    /// Opens the first of several ports that can be opened, [`ANY`] among them for all there are. One that is pulled and
+    /// comes back under another of the names is found again.
+    ///
+    /// # Errors
+    /// As [`Port::open`], of the first.
+    pub fn open_one_of(names: &[String], baud: u32) -> Result<Self, PortFault> {
+        let mut why = None;
+        for name in there(names).into_iter() {
+            match connect(&name, baud) {
+                Ok(open) => return Ok(Self::look_after(names, name, baud, open)),
+                Err(e) => drop(why.get_or_insert(fault(&name, &e))),
+            }
+        }
+        Err(why.unwrap_or(PortFault::NoneAtAll))
+    }
+
+    fn look_after(names: &[String], name: String, baud: u32, open: Box<dyn SerialPort>) -> Self {
         let (tell, from) = sync_channel(WAITING);
         let (to, orders) = sync_channel(WAITING);
-        let path = path.to_owned();
-        let keeper = spawn(move || drop(keep(&path, baud, open, &tell, &orders)));
-        Ok(Self { from: Some(from), to: Some(to), keeper: Some(keeper) })
+        let names = names.to_vec();
+        let keeper = spawn(move || drop(keep(&names, name, baud, open, &tell, &orders)));
+        Self { from: Some(from), to: Some(to), keeper: Some(keeper) }
+    }
+
+    /// There is no rig on this one: try the next of the names. [`FromPort::Back`] says which that is.
+    pub fn try_another(&self) {
+        if let Some(to) = &self.to {
+            drop(to.try_send(ToPort::TryAnother));
+        }
     }
 
     /// The next thing that the port has to say, if it comes in time.
@@ -85,7 +131,7 @@ impl Port {
     /// Sends bytes when it can. What finds no room, or no port, is dropped: the session says it again.
     pub fn send(&self, bytes: Vec<u8>) {
         if let Some(to) = &self.to {
-            drop(to.try_send(bytes));
+            drop(to.try_send(ToPort::Send(bytes)));
         }
     }
 }
@@ -103,36 +149,47 @@ impl Drop for Port {
 struct Unwanted;
 
 fn keep(
-    path: &str,
+    names: &[String],
+    mut name: String,
     baud: u32,
     mut open: Box<dyn SerialPort>,
     tell: &SyncSender<FromPort>,
-    orders: &Receiver<Vec<u8>>,
+    orders: &Receiver<ToPort>,
 ) -> Result<(), Unwanted> {
     loop {
-        carry(&mut *open, tell, orders)?;
+        let end = carry(&mut *open, tell, orders)?;
         drop(open);
-        tell.send(FromPort::Lost).map_err(|_| Unwanted)?;
-        open = reopen(path, baud, orders)?;
-        tell.send(FromPort::Back).map_err(|_| Unwanted)?;
+        if end == End::Lost {
+            tell.send(FromPort::Lost).map_err(|_| Unwanted)?;
+        }
+        (name, open) = reopen(names, &name, end, baud, orders)?;
+        tell.send(FromPort::Back(name.clone())).map_err(|_| Unwanted)?;
     }
 }
 
+/// Names to try now.
+fn there(names: &[String]) -> Vec<String> {
+    let of =
+        |name: &String| if name == ANY { found().unwrap_or_default().into_iter().map(|f| f.path).collect() } else { vec![name.clone()] };
+    names.iter().flat_map(of).collect()
+}
+
 /// Carries bytes both ways until the port is gone.
-fn carry(open: &mut dyn SerialPort, tell: &SyncSender<FromPort>, orders: &Receiver<Vec<u8>>) -> Result<(), Unwanted> {
+fn carry(open: &mut dyn SerialPort, tell: &SyncSender<FromPort>, orders: &Receiver<ToPort>) -> Result<End, Unwanted> {
     let mut buffer = [0; 4_096];
     loop {
         match orders.try_recv() {
-            Ok(bytes) if write(open, &bytes) => {}
-            Ok(_) => return Ok(()),
+            Ok(ToPort::Send(bytes)) if write(open, &bytes) => {}
+            Ok(ToPort::Send(_)) => return Ok(End::Lost),
+            Ok(ToPort::TryAnother) => return Ok(End::NotTheOne),
             Err(TryRecvError::Empty) => {}
             Err(TryRecvError::Disconnected) => return Err(Unwanted),
         }
         match open.read(&mut buffer) {
-            Ok(0) => return Ok(()),
+            Ok(0) => return Ok(End::Lost),
             Ok(count) => tell.send(FromPort::Bytes(buffer[..count].to_vec())).map_err(|_| Unwanted)?,
             Err(e) if passing(&e) => {}
-            Err(_) => return Ok(()),
+            Err(_) => return Ok(End::Lost),
         }
     }
 }
@@ -146,7 +203,8 @@ fn passing(error: &io::Error) -> bool {
     matches!(error.kind(), io::ErrorKind::TimedOut | io::ErrorKind::Interrupted | io::ErrorKind::WouldBlock)
 }
 
-fn reopen(path: &str, baud: u32, orders: &Receiver<Vec<u8>>) -> Result<Box<dyn SerialPort>, Unwanted> {
+/// Opens the port again, where it was lost under its own name first, else under the next that can be opened.
+fn reopen(names: &[String], last: &str, end: End, baud: u32, orders: &Receiver<ToPort>) -> Result<(String, Box<dyn SerialPort>), Unwanted> {
     loop {
         // what was meant for the port that is gone is not for the one that comes
         while match orders.try_recv() {
@@ -154,9 +212,15 @@ fn reopen(path: &str, baud: u32, orders: &Receiver<Vec<u8>>) -> Result<Box<dyn S
             Err(TryRecvError::Empty) => false,
             Err(TryRecvError::Disconnected) => return Err(Unwanted),
         } {}
-        match connect(path, baud) {
-            Ok(open) => return Ok(open),
-            Err(_) => sleep(RETRY),
+        let mut there = there(names);
+        let own = there.iter().position(|name| name == last).unwrap_or(0);
+        there.rotate_left(own);
+        if end == End::NotTheOne && !there.is_empty() {
+            there.rotate_left(1);
+        }
+        match there.into_iter().find_map(|name| connect(&name, baud).ok().map(|open| (name, open))) {
+            Some(found) => return Ok(found),
+            None => sleep(RETRY),
         }
     }
 }
@@ -284,12 +348,34 @@ mod tests {
         assert_eq!(port.receive(Duration::from_millis(500)), None);
         let begun = Instant::now();
         let mut master = plug_in(&link);
-        assert_eq!(port.receive(WAIT), Some(FromPort::Back));
+        assert_eq!(port.receive(WAIT), Some(FromPort::Back(link.to_str().unwrap().to_owned())));
         assert!(begun.elapsed() < Duration::from_secs(1), "{:?}", begun.elapsed());
         port.send(b"again".to_vec());
         let mut told = [0; 5];
         master.read_exact(&mut told).unwrap();
         assert_eq!(&told, b"again");
+    }
+
+    #[test]
+    fn a_port_that_comes_back_under_another_name_is_found() {
+        let (folder, link) = named();
+        let names = ["rig", "moved", "never"].map(|name| folder.path().join(name).to_str().unwrap().to_owned());
+        let first = plug_in(&link);
+        let port = Port::open_one_of(&names, 115_200).unwrap();
+        drop(first);
+        assert_eq!(port.receive(WAIT), Some(FromPort::Lost));
+        std::fs::remove_file(&link).unwrap();
+        let mut moved = plug_in(&folder.path().join("moved"));
+        assert_eq!(port.receive(WAIT), Some(FromPort::Back(names[1].clone())));
+        port.send(b"here".to_vec());
+        let mut told = [0; 4];
+        moved.read_exact(&mut told).unwrap();
+        assert_eq!(&told, b"here");
+        let _other = plug_in(&link);
+        port.try_another();
+        assert_eq!(port.receive(WAIT), Some(FromPort::Back(names[0].clone())));
+        port.try_another();
+        assert_eq!(port.receive(WAIT), Some(FromPort::Back(names[1].clone())));
     }
 
     #[test]

@@ -73,6 +73,34 @@ impl<const N: usize> Field for [u8; N] {
     }
 }
 
+/// Bytes that no log and no message of a fault may show.
+#[derive(Clone, Copy, Default, PartialEq, Eq)]
+pub struct Secret(pub [u8; 32]);
+
+impl core::fmt::Debug for Secret {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str("secret")
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Secret {
+    fn format(&self, fmt: defmt::Formatter<'_>) {
+        defmt::write!(fmt, "secret");
+    }
+}
+
+impl Field for Secret {
+    const BYTES: usize = 32;
+    const NAME: &'static str = "32 bytes";
+    fn put(self, into: &mut [u8]) -> Option<&mut [u8]> {
+        self.0.put(into)
+    }
+    fn get(from: &[u8]) -> Option<(Self, &[u8])> {
+        <[u8; 32]>::get(from).map(|(bytes, rest)| (Self(bytes), rest))
+    }
+}
+
 /// A lean in steps of 10 µm/m, as increments carry it: ±327 mm/m in two bytes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -217,6 +217,14 @@ fixed_body! {
     }
 }
 
+fixed_body! {
+    /// Host to rig: seal with this key from now on. The only message that carries a secret.
+    pub struct Commission {
+        /// The secret key (RFC 8032, section 5.1.5): 32 bytes of the host's best chance, which it then forgets.
+        pub secret: crate::body::Secret,
+    }
+}
+
 /// The slots of a message: whole multiples of 32 bytes, each still to be checked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Slots<'a>(&'a [u8]);
@@ -306,7 +314,7 @@ pub const DRAIN_LAST: u8 = 15;
 
 messages! {
     plain { 1 Ask, 2 Hello, 3 Replay, 5 Acknowledge, 16 Live, 17 Outlook, 18 Reply, 19 Raw }
-    commands { 32 LoadHole, 33 TouchHub, 34 ChangeTool, 35 CloseHole, 36 TakeNote, 37 SetClock, 38 Calibrate, 39 ConfirmRefusal }
+    commands { 32 LoadHole, 33 TouchHub, 34 ChangeTool, 35 CloseHole, 36 TakeNote, 37 SetClock, 38 Calibrate, 39 ConfirmRefusal, 40 Commission }
 }
 
 /// Why bytes are no message that this version understands.

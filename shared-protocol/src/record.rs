@@ -366,7 +366,8 @@ fixed_body! {
 }
 
 text_body! {
-    /// A set-up ended: the rig's own summary and the digest over everything it said since [`Opened`].
+    /// A set-up ended: the rig's own summary, and the digest over everything it said since [`Opened`] (see
+    /// [`chain`](crate::chain)).
     pub struct Closed {
         /// When.
         pub at: Millis,
@@ -384,10 +385,88 @@ text_body! {
         pub increments: u16,
         /// Sequence of the first slot of [`Opened`].
         pub first: u32,
+        /// Slots from there to where the last segment begins.
+        pub from: u32,
         /// Slots from there up to this record.
         pub slots: u32,
-        /// SHA-256 over those slots, in order, 32 bytes each.
+        /// The digest before the last segment.
+        pub before: [u8; 32],
+        /// SHA-256 over the slots of the last segment, in order, 32 bytes each.
+        pub segment: [u8; 32],
+    }
+}
+
+fixed_body! {
+    /// A segment of a set-up ended: what its digest is so far.
+    pub struct Checkpoint {
+        /// Sequence of the first slot of [`Opened`].
+        pub first: u32,
+        /// Slots from there to where the segment begins.
+        pub from: u32,
+        /// Slots from there up to this record.
+        pub slots: u32,
+        /// The digest before the segment.
+        pub before: [u8; 32],
+        /// SHA-256 over the slots of the segment, in order, 32 bytes each.
+        pub segment: [u8; 32],
+    }
+}
+
+fixed_body! {
+    /// The rig signs what it said of a set-up, its [`Closed`] included (see [`seal`](crate::seal)).
+    pub struct Seal {
+        /// When.
+        pub at: Millis,
+        /// The epoch that the sequences belong to.
+        pub epoch: u32,
+        /// Which start of the rig sealed.
+        pub boot: u16,
+        /// The rig's name, UTF-8, zero-filled.
+        pub rig: [u8; 16],
+        /// First eight bytes of the configuration's SHA-256.
+        pub configuration: [u8; 8],
+        /// Sequence of the first slot of [`Opened`].
+        pub first: u32,
+        /// Slots of the set-up, those of [`Closed`] included.
+        pub slots: u32,
+        /// The digest over them.
         pub digest: [u8; 32],
+        /// Seals of this rig before it.
+        pub number: u32,
+        /// SHA-256 over the body of the seal before it; zeros where there is none.
+        pub previous: [u8; 32],
+        /// The public key.
+        pub key: [u8; 32],
+        /// The signature, its first half.
+        pub signature_r: [u8; 32],
+        /// The signature, its second half.
+        pub signature_s: [u8; 32],
+    }
+}
+
+fixed_body! {
+    /// The rig does not seal what it said of a set-up, and says why.
+    pub struct Unsealed {
+        /// When.
+        pub at: Millis,
+        /// Sequence of the first slot of [`Opened`].
+        pub first: u32,
+        /// Why: an [`UnsealedCause`](crate::state::UnsealedCause).
+        pub cause: u8,
+    }
+}
+
+fixed_body! {
+    /// The rig was given a key to seal with.
+    pub struct Commissioned {
+        /// When.
+        pub at: Millis,
+        /// The command that brought it.
+        pub request: u32,
+        /// The public key.
+        pub key: [u8; 32],
+        /// The public key before it, zeros where there was none; the same where only this record was made again.
+        pub before: [u8; 32],
     }
 }
 
@@ -466,6 +545,10 @@ kinds! {
     14 Instruments,
     15 Calibrated,
     16 Refusal,
+    17 Checkpoint,
+    18 Seal,
+    19 Unsealed,
+    20 Commissioned,
 }
 
 /// Why a sound slot is no record that this version understands.
@@ -478,99 +561,4 @@ pub enum RecordFault {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::slot::BODY_BYTES;
-
-    #[test]
-    fn hand_laid_bodies_fit_one_slot() {
-        let sizes =
-            [Start::BYTES, Hub::BYTES, Tool::BYTES, Increment::BYTES, Pass::BYTES, Change::BYTES, Fault::BYTES, Clock::BYTES, Gap::BYTES];
-        assert!(sizes.iter().all(|&s| s <= BODY_BYTES), "{sizes:?}");
-    }
-
-    #[test]
-    fn the_longest_texts_fit_a_record() {
-        let full = |n| "W".repeat(n);
-        let (i, l) = (Micrometres(i32::MIN), Lean(i32::MIN));
-        let h = CentiDegrees(i32::MIN);
-        let plan = Plan {
-            line: full(24).as_str().try_into().unwrap(),
-            structure: full(16).as_str().try_into().unwrap(),
-            leg: 255,
-            attempt: 255,
-            setup: 255,
-            operator: full(24).as_str().try_into().unwrap(),
-            units: 255,
-            datum: 255,
-            depth: i,
-            hub_above_datum: i,
-            diameter: i,
-            tool: 255,
-            depth_under: i,
-            depth_over: i,
-            plumb_limit: l,
-            heading: h,
-            heading_within: h,
-        };
-        let at = Millis(u32::MAX);
-        let (who, most) = (full(16).as_str().try_into().unwrap(), u32::MAX);
-        let values = Vec::from_slice(&[i32::MIN; VALUES_MAX]).unwrap();
-        let calibration = Calibration { item: 255, who, day: most, expires: most, uncertainty: most, residual: most, values };
-        let who = full(16).as_str().try_into().unwrap();
-        let stamp = Stamp { item: 255, who, day: most, expires: most, uncertainty: most, residual: most, value: i32::MIN };
-        let stamps = core::iter::repeat_n(stamp, STAMPS_MAX).collect();
-        let records = [
-            Record::Calibrated(Calibrated { at, request: most, calibration }),
-            Record::Instruments(Instruments { at, stamps }),
-            Record::Opened(Opened { at, request: u32::MAX, plan }),
-            Record::Note(Note {
-                at,
-                request: u32::MAX,
-                author: full(24).as_str().try_into().unwrap(),
-                text: full(120).as_str().try_into().unwrap(),
-            }),
-            Record::Closed(Closed {
-                at,
-                request: u32::MAX,
-                bottom: i,
-                toe: RigAxes { forward: i, right: i },
-                wall: RigAxes { forward: i, right: i },
-                passes: u16::MAX,
-                increments: u16::MAX,
-                first: u32::MAX,
-                slots: u32::MAX,
-                digest: [255; 32],
-            }),
-        ];
-        for record in records {
-            let mut body = [0xA5; RECORD_BYTES_MAX];
-            let used = record.encode(&mut body).unwrap();
-            assert_eq!(Record::decode(record.kind(), &body[..used]).unwrap(), record);
-        }
-    }
-
-    #[test]
-    fn records_that_commands_left_begin_alike() {
-        let (at, request) = (Millis(300), 0xDEAD_BEEF);
-        let records = [
-            Record::Opened(Opened { at, request, ..Opened::default() }),
-            Record::Note(Note { at, request, ..Note::default() }),
-            Record::Closed(Closed { at, request, ..Closed::default() }),
-            Record::Calibrated(Calibrated { at, request, ..Calibrated::default() }),
-        ];
-        assert_eq!(records.each_ref().map(Record::kind), [Opened::KIND, Note::KIND, Closed::KIND, Calibrated::KIND]);
-        for record in records {
-            let mut body = [0; RECORD_BYTES_MAX];
-            let used = record.encode(&mut body).unwrap();
-            assert_eq!(Asked::decode(&body[..used]), Some(Asked { at, request }));
-        }
-    }
-
-    #[test]
-    fn unknown_is_not_malformed() {
-        assert_eq!(Record::decode(200, &[]), Err(RecordFault::Unknown(200)));
-        assert_eq!(Record::decode(6, &[1, 2]), Err(RecordFault::Malformed(6)));
-        assert_eq!(Record::decode(10, &[1, 2, 5, 0xFF]), Err(RecordFault::Malformed(10)));
-    }
-}
+mod tests;

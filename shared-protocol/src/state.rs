@@ -235,6 +235,14 @@ codes! {
 }
 
 codes! {
+    /// Why a set-up is not sealed.
+    pub enum UnsealedCause {
+        /// The rig was never commissioned: it has no key.
+        NoKey = 1,
+    }
+}
+
+codes! {
     /// The rig's answer to a command.
     pub enum Answer {
         /// Done, and recorded.
@@ -257,6 +265,10 @@ codes! {
         BadCalibration = 8,
         /// The tip moves or has not rested: hold it on the hub for a second and touch again.
         NotAtRest = 9,
+        /// A key that anybody knows: commission again with a new one.
+        KnownKey = 10,
+        /// A simulated rig seals with its published key and takes no other.
+        Simulated = 11,
     }
 }
 

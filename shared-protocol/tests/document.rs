@@ -2,15 +2,15 @@
 #![allow(missing_docs, clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects)]
 
 use shared_protocol::assemble::{Assembler, slots};
-use shared_protocol::body::{CoarseLean, Row};
+use shared_protocol::body::{CoarseLean, Row, Secret};
 use shared_protocol::frame::wrap;
 use shared_protocol::message::{
-    Acknowledge, Ask, Calibrate, ChangeTool, CloseHole, Command, ConfirmRefusal, Hello, Live, LoadHole, Message, Outlook, Raw, Replay,
-    Reply, SLOTS_KIND, SetClock, TakeNote, TouchHub, text_field,
+    Acknowledge, Ask, Calibrate, ChangeTool, CloseHole, Command, Commission, ConfirmRefusal, Hello, Live, LoadHole, Message, Outlook, Raw,
+    Replay, Reply, SLOTS_KIND, SetClock, TakeNote, TouchHub, text_field,
 };
 use shared_protocol::record::{
-    Calibrated, Calibration, Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record,
-    Refusal, Stamp, Start, Tool, quality,
+    Calibrated, Calibration, Change, Checkpoint, Clock, Closed, Commissioned, Fault, Gap, Hub, Identity, Increment, Instruments, Note,
+    Opened, Pass, Plan, Record, Refusal, Seal, Stamp, Start, Tool, Unsealed, quality,
 };
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
 use shared_protocol::state;
@@ -39,7 +39,7 @@ fn kinds(table: &[(u8, &str, &[Row])]) -> String {
 type Codes = &'static [(u8, &'static str, &'static str)];
 
 fn codes() -> String {
-    let tables: [(&str, Codes); 13] = [
+    let tables: [(&str, Codes); 14] = [
         ("Leg", state::Leg::TABLE),
         ("Datum", state::Datum::TABLE),
         ("SheetUnits", state::SheetUnits::TABLE),
@@ -52,6 +52,7 @@ fn codes() -> String {
         ("PlumbState", state::PlumbState::TABLE),
         ("ReferenceState", state::ReferenceState::TABLE),
         ("GapCause", state::GapCause::TABLE),
+        ("UnsealedCause", state::UnsealedCause::TABLE),
         ("Answer", state::Answer::TABLE),
     ];
     let live: [(&str, Codes); 2] = [("Activity", state::Activity::TABLE), ("Belief", state::Belief::TABLE)];
@@ -145,6 +146,38 @@ fn calibration() -> Calibration {
     Calibration { item: 1, who: text("bench hand"), day: 20_600, expires: 20_965, uncertainty: 110, residual: 90, values }
 }
 
+fn sum(n: u8) -> [u8; 32] {
+    core::array::from_fn(|i| n.wrapping_mul(32).wrapping_add(u8::try_from(i).unwrap()))
+}
+
+/// Sealed with the published key of simulated rigs: key and signature are checked by `tests`, with programs of others.
+fn seal() -> Seal {
+    Seal {
+        at: Millis(3_600_200),
+        epoch: 1,
+        boot: 3,
+        rig: text_field("SIM-BENCH-1"),
+        configuration: [1, 2, 3, 4, 5, 6, 7, 8],
+        first: 5,
+        slots: 197,
+        digest: sum(5),
+        number: 7,
+        previous: sum(6),
+        key: unhex(KEY),
+        signature_r: unhex(SIGNATURE_R),
+        signature_s: unhex(SIGNATURE_S),
+    }
+}
+
+/// The public key of simulated rigs.
+const KEY: &str = "3b1a0c21c0209fab4d3c47467cc076bfc19720afe22c3fc38b5352e23774618c";
+const SIGNATURE_R: &str = "6c1ecedfa4133077f187bba3d8911521b18289e6d168e86492ad13bebf05ffda";
+const SIGNATURE_S: &str = "9df50dc43cbd09138157ac913507735a4074537210bff2f4d01ea5c4036a0b02";
+
+fn unhex(text: &str) -> [u8; 32] {
+    core::array::from_fn(|n| u8::from_str_radix(&text[2 * n..2 * n + 2], 16).unwrap())
+}
+
 /// One record of every kind, with values that use the ends of their ranges.
 fn records() -> Vec<Record> {
     let at = Millis(3_600_123);
@@ -199,13 +232,19 @@ fn records() -> Vec<Record> {
             passes: 38,
             increments: 122,
             first: 5,
+            from: 129,
             slots: 190,
-            digest: core::array::from_fn(|n| u8::try_from(n).unwrap()),
+            before: sum(1),
+            segment: sum(2),
         }),
         Record::Gap(Gap { at, first: 400, last: 463, cause: 2 }),
         Record::Instruments(Instruments { at, stamps: heapless::Vec::from_slice(&[stamp(1, 2_150), stamp(6, 2_000)]).unwrap() }),
         Record::Calibrated(Calibrated { at, request: 11, calibration: calibration() }),
         Record::Refusal(Refusal { at, request: 12, confirmed: 1, depth: Micrometres(2_675_000) }),
+        Record::Checkpoint(Checkpoint { first: 5, from: 0, slots: 129, before: [0; 32], segment: sum(3) }),
+        Record::Seal(seal()),
+        Record::Unsealed(Unsealed { at, first: 5, cause: 1 }),
+        Record::Commissioned(Commissioned { at, request: 13, key: sum(4), before: [0; 32] }),
     ]
 }
 
@@ -270,6 +309,7 @@ fn messages() -> Vec<(&'static str, Message<'static>)> {
         ),
         ("Calibrate", command(Command::Calibrate(Calibrate { calibration: calibration() }))),
         ("ConfirmRefusal", command(Command::ConfirmRefusal(ConfirmRefusal { confirmed: 1 }))),
+        ("Commission", command(Command::Commission(Commission { secret: Secret(sum(7)) }))),
     ]
 }
 

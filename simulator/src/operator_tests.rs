@@ -35,8 +35,8 @@ fn both_holes_are_drilled_to_plan_and_past_it() {
     assert_eq!(operator.progress(), Progress::Finished);
     let truth = world.truth();
     let bottoms: Vec<(f64, f64)> = truth.iter().map(|t| (t.cut_mm, t.held_mm)).collect();
-    // planned 3120 + 85 above the datum + 25 past; 3270 - 60 + 15
-    assert_eq!(bottoms, [(3_230.0, 3_230.0), (3_225.0, 3_225.0)]);
+    // planned 3120 + 85 above the datum + 25 past; 3270 - 20 + 15
+    assert_eq!(bottoms, [(3_230.0, 3_230.0), (3_265.0, 3_265.0)]);
     let names: Vec<String> = cues.iter().map(|(cue, _)| cue.to_string().split(':').next().unwrap().to_string()).collect();
     let hole = |note: &str| ["load hole", "touch hub", note, "touch hub", "close hole"].map(String::from);
     assert_eq!(names, [hole("note by Sim. Ground hand"), hole("note by Sim. Ground hand")].concat());
@@ -136,7 +136,7 @@ fn the_next_hole_begins_with_the_sheets_tool_again() {
     let event = "event = [{ at_mm = 3000, what = { change-tool = { tool = 3 } } },";
     let (world, operator, _) = work(&TWO_POLE.replacen("event = [", event, 1), 100, |_, _| {});
     assert_eq!((operator.progress(), world.tool()), (Progress::Finished, 1));
-    assert_eq!(world.truth().iter().map(|t| t.held_mm).collect::<Vec<_>>(), [3_230.0, 3_225.0]);
+    assert_eq!(world.truth().iter().map(|t| t.held_mm).collect::<Vec<_>>(), [3_230.0, 3_265.0]);
 }
 
 #[test]

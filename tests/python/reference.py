@@ -5,6 +5,8 @@
                 takes each interval's lower station [[north, east], ...]
   propagate     uncertainties: the stick's toe from values and standard uncertainties, to [value, standard uncertainty]
   spread        scipy and numpy: half-width that holds 95 % of a sum of errors, by Monte Carlo
+  student       scipy: degrees of freedom to [half-width of the 95 % interval, radius of the 95 % circle], in standard
+                deviations that were estimated with so many
   region        scipy and numpy: radius that holds 95 % of a pair of sums, by Monte Carlo
 """
 
@@ -65,6 +67,10 @@ def spread(errors):
     return float(np.quantile(np.abs(draws(errors, np.random.default_rng(1))), 0.95))
 
 
+def student(freedom):
+    return [float(stats.t.ppf(0.975, freedom)), float(np.sqrt(2 * stats.f.ppf(0.95, 2, freedom)))]
+
+
 def region(pair):
     generator = np.random.default_rng(2)
     place = within_disc(pair[2], generator)
@@ -72,5 +78,5 @@ def region(pair):
 
 
 if __name__ == "__main__":
-    what = {"tilt": tilt, "well": well, "propagate": propagate, "spread": spread, "region": region}[sys.argv[1]]
+    what = {"tilt": tilt, "well": well, "propagate": propagate, "spread": spread, "student": student, "region": region}[sys.argv[1]]
     print(json.dumps([what(problem) for problem in json.load(sys.stdin)]))

@@ -196,6 +196,15 @@ impl<M: Machine> Cab<M> {
         self.put_host(Some(Store::open_existing(&self.store).expect("the store")));
     }
 
+    /// Another host comes, with a store of its own.
+    ///
+    /// # Panics
+    /// When the store cannot be opened.
+    pub fn start_other_host(&mut self, store: PathBuf) {
+        self.store = store;
+        self.capture = Some(Capture::new(Store::open(&self.store).expect("a store")).expect("a host"));
+    }
+
     /// Runs until something holds.
     ///
     /// # Panics

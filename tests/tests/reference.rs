@@ -5,6 +5,7 @@ use firmware_app::lean::LeanMeter;
 use firmware_app::reading::{Reading, Sensed};
 use host_tool::facts::SetUp;
 use host_tool::judge::axis::Axis;
+use host_tool::judge::freedom::{circle, interval};
 use host_tool::judge::spread::{COVERAGE, Shape, Spread, radius};
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::{Rng, SeedableRng};
@@ -179,6 +180,19 @@ fn intervals_and_regions_against_monte_carlo() {
     for ((x, y, disc), answer) in pairs.iter().zip(answers.as_array().expect("a list")) {
         let (ours, theirs) = (radius(&Spread::of(x), &Spread::of(y), *disc, COVERAGE), answer.as_f64().expect("a radius"));
         assert!((ours / theirs - 1.0).abs() < 0.01, "{x:?} {y:?} {disc}: {ours} {theirs}");
+    }
+}
+
+/// Source: scipy's quantiles of Student's t and of Fisher's F with 2 and ν degrees of freedom.
+#[test]
+fn factors_of_few_readings_against_scipy() {
+    let freedoms = [1.0, 1.5625, 2.0, 2.8203, 4.0, 6.0, 9.0, 17.3, 50.0, 400.0, 9_999.0];
+    let answers = reference("student", &json!(freedoms));
+    for (freedom, answer) in freedoms.into_iter().zip(answers.as_array().expect("a list")) {
+        for (ours, theirs) in [interval(Some(freedom)), circle(Some(freedom))].into_iter().zip(answer.as_array().expect("a pair")) {
+            let theirs = theirs.as_f64().expect("a factor");
+            assert!((ours / theirs - 1.0).abs() < 1e-6, "{freedom}: {ours} {theirs}");
+        }
     }
 }
 

@@ -4,11 +4,11 @@ use shared_protocol::message::{CloseHole, Command, LoadHole, TouchHub};
 use shared_protocol::state::{Answer, GapCause};
 use simulator::frail::FrailMemory;
 use tests::cuts::oracle::{gaps, spoiled_digests};
-use tests::cuts::script::{blank, note, plan};
+use tests::cuts::script::{Length, blank, note, plan};
 use tests::cuts::site::{Disk, RING_AT, Site};
 
 fn begun() -> (FrailMemory, Site<FrailMemory>) {
-    let memory = FrailMemory::new(blank(), 1);
+    let memory = FrailMemory::new(blank(Length::Long), 1);
     let mut site = Site::start(memory.clone(), Disk::default(), 0);
     site.stay(1_000);
     (memory, site)

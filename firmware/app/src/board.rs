@@ -37,17 +37,31 @@ pub trait Board: Outlet {
     fn alive(&mut self, stage: Stage);
 }
 
+/// How long a turn of the main loop takes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Length {
+    /// As nearly every turn.
+    Ordinary,
+    /// A declared exception, once a hole and once a commissioning: keys are reckoned with. At most [`LONG_TURN_MS`].
+    Long,
+}
+
+/// The most that a long turn may take. Watchdog and receive buffers of a board reckon with it.
+pub const LONG_TURN_MS: u32 = 300;
+
 /// Bytes taken from the host in one turn.
-const RECEIVE_BYTES: usize = 64;
+pub const RECEIVE_BYTES: usize = 64;
 
 /// One turn of the main loop: bounded work, and nothing in it waits.
-pub fn turn<B: Board, M: Memory>(board: &mut B, rig: &mut Rig<M>) {
+pub fn turn<B: Board, M: Memory>(board: &mut B, rig: &mut Rig<M>) -> Length {
     let now = board.now();
     let sensed = board.sense(now);
     board.alive(Stage::Sensors);
     let mut bytes = [0; RECEIVE_BYTES];
     let count = board.receive(&mut bytes);
     board.alive(Stage::Host);
-    rig.poll(now, sensed, bytes.get(..count).unwrap_or(&[]), board);
+    let length = rig.poll(now, sensed, bytes.get(..count).unwrap_or(&[]), board);
     board.alive(Stage::Rig);
+    length
 }

@@ -3,8 +3,10 @@
 use crate::calibrate;
 use crate::memory::Memory;
 use crate::rig::{Answered, FIRMWARE, Rig};
+use crate::seal::Unfinished;
 use heapless::String;
-use shared_protocol::message::{ChangeTool, Command, ConfirmRefusal, Reply, SetClock, TakeNote};
+use shared_protocol::chain::End;
+use shared_protocol::message::{ChangeTool, Command, Commission, ConfirmRefusal, Reply, SetClock, TakeNote};
 use shared_protocol::record::{
     Calibrated, Calibration, Change, Clock, Closed, Hub, Identity, Instruments, NO_TEMPERATURE, Note, Opened, Plan, Record, Refusal, Tool,
 };
@@ -39,6 +41,7 @@ impl<M: Memory> Rig<M> {
             Command::SetClock(clock) => self.set_clock(*clock, now),
             Command::Calibrate(calibrate) => self.calibrate(request, &calibrate.calibration, now),
             Command::ConfirmRefusal(ConfirmRefusal { confirmed }) => self.confirm_refusal(request, *confirmed, now),
+            Command::Commission(Commission { secret }) => self.commission(request, secret, now),
         };
         let (answer, sequence) = match done {
             Ok(sequence) => (Answer::Done, sequence),
@@ -59,6 +62,9 @@ impl<M: Memory> Rig<M> {
     fn load_hole(&mut self, request: u32, plan: &Plan, now: Millis) -> Done {
         if self.hole.is_some() {
             return Err(Answer::HoleOpen);
+        }
+        if self.unfinished.is_some() {
+            return Err(Answer::NotReady); // the hole before is sealed with the next turn
         }
         if !sound(plan) {
             return Err(Answer::BadFigures);
@@ -168,13 +174,16 @@ impl<M: Memory> Rig<M> {
         }
         self.end_pass(now);
         let hole = self.hole.as_ref().ok_or(Answer::NoHoleOpen)?;
-        let (first, slots, digest) = self.journal.run().ok_or(Answer::NotRecorded)?;
+        let (first, end) = self.journal.run().ok_or(Answer::NotRecorded)?;
         let (passes, increments) = hole.bore.counts();
         let bottom = hole.bore.bottom();
         let toe = hole.bore.axis().stick(self.profile.guide_height, bottom).unwrap_or_default();
         let wall = hole.bore.axis().wall(bottom).unwrap_or_default();
-        let closed = Closed { at: now, request, bottom, toe, wall, passes, increments, first, slots, digest };
-        let sequence = self.kept(&Record::Closed(closed))?;
+        let End { from, slots, before, segment } = end;
+        let closed = Closed { at: now, request, bottom, toe, wall, passes, increments, first, from, slots, before, segment };
+        let record = Record::Closed(closed);
+        let sequence = self.journal.append_end(&mut self.memory, &record, end).map_err(|_| Answer::NotRecorded)?;
+        self.unfinished = self.journal.run().map(|(first, end)| Unfinished::closed(first, &end));
         self.journal.end_run();
         self.hole = None;
         self.depth.untie();

@@ -1,9 +1,9 @@
-//! The calibrations in force, kept outside the ring in two copies that are written in turn.
+//! The calibrations in force and the key to seal with, kept outside the ring in two copies that are written in turn.
 //!
 //! ```text
-//!  0        4        6                38                      38 + n       42 + n
-//!  | number | n, u16 | SHA-256 of the  | n bytes of items, each | CRC-32 of  |
-//!  | u32    |        | copy before     | with its length first  | all before |
+//!  0        4        6                38           70           102                     102 + n      106 + n
+//!  | number | n, u16 | SHA-256 of the  | secret key | public key | n bytes of items, each | CRC-32 of  |
+//!  | u32    |        | copy before     | or zeros   | or zeros   | with its length first  | all before |
 //! ```
 //!
 //! The SHA-256 of a copy is over all of it but its check. Copy `number` stands at place `number mod 2`, so the newest is
@@ -14,22 +14,32 @@ use crate::memory::Memory;
 use crate::profile::{Profile, TOOLS};
 use heapless::Vec;
 use sha2::{Digest, Sha256};
+use shared_protocol::body::Secret;
 use shared_protocol::record::{Calibration, STAMPS_MAX, Stamp};
 use shared_protocol::slot::CRC;
 use shared_protocol::state::CalibrationItem;
 
 /// Where the two copies stand: between the marks and the ring.
-const PLACES: [u32; 2] = [256, 2_176];
-const HEAD_BYTES: usize = 38;
+const PLACES: [u32; 2] = [512, 2_304];
+const HEAD_BYTES: usize = 102;
 /// The most that one item takes with its length: its texts full, its figures at the ends of their ranges.
 const ITEM_BYTES: usize = 55;
 const TABLE_BYTES: usize = 120;
 /// Room for an encoder table, five other items and every tool.
 const ITEMS_BYTES: usize = TABLE_BYTES + ITEM_BYTES * (5 + TOOLS);
-const _: () = assert!(HEAD_BYTES + ITEMS_BYTES + 4 <= 1_920, "the copies have room between the marks and the ring");
+const _: () = assert!(HEAD_BYTES + ITEMS_BYTES + 4 <= 1_792, "the copies have room between the marks and the ring");
 
 /// Items one behind the other, each with its length before it, in the order of their kinds and of their tools' numbers.
 type Items = Vec<u8, ITEMS_BYTES>;
+
+/// A key to seal with, all zeros where there is none.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Key {
+    /// The secret half, which never leaves the rig.
+    pub secret: Secret,
+    /// The public half.
+    pub public: [u8; 32],
+}
 
 /// The configuration in force.
 #[derive(Debug, Default)]
@@ -37,6 +47,7 @@ pub struct Config {
     number: u32,
     /// SHA-256 of the copy in force; what stands in the next one.
     digest: [u8; 32],
+    key: Key,
     items: Items,
     /// The board's own profile, so that one digest covers both.
     base: [u8; 8],
@@ -67,7 +78,7 @@ impl Config {
         self.calibrations().filter(|c| c.item != tool).take(STAMPS_MAX).map(Stamp::from).collect()
     }
 
-    /// First eight bytes of the SHA-256 over the board's profile and the calibrations in force.
+    /// First eight bytes of the SHA-256 over the board's profile and the calibrations in force; no key is in it.
     #[must_use]
     pub fn configuration(&self) -> [u8; 8] {
         let mut hash = Sha256::new();
@@ -75,6 +86,24 @@ impl Config {
         hash.update(&self.items);
         let digest: [u8; 32] = hash.finalize().into();
         digest.first_chunk().copied().unwrap_or_default()
+    }
+
+    /// The key to seal with, where the rig was commissioned.
+    #[must_use]
+    pub fn key(&self) -> Option<Key> {
+        (self.key != Key::default()).then_some(self.key)
+    }
+
+    /// Keeps a key in place of the one before. In force at once; `false`, and nothing has changed, where the memory did not
+    /// do as told.
+    #[inline(never)]
+    pub fn take_key<M: Memory>(&mut self, memory: &mut M, key: Key) -> bool {
+        self.key = key;
+        let kept = self.put(memory).is_some();
+        if !kept {
+            self.load(memory);
+        }
+        kept
     }
 
     /// Keeps a calibration in place of the one of its kind. In force at once; `false`, and nothing has changed, where
@@ -121,6 +150,7 @@ impl Config {
         self.number = number.unwrap_or(0);
         if number.is_none() {
             self.items.clear();
+            self.key = Key::default();
             self.digest = [0; 32];
         }
         number
@@ -130,7 +160,10 @@ impl Config {
         let mut head = [0; HEAD_BYTES];
         memory.read(at, &mut head).ok()?;
         let (number, rest) = head.split_first_chunk::<4>()?;
-        let (length, _) = rest.split_first_chunk::<2>()?;
+        let (length, rest) = rest.split_first_chunk::<2>()?;
+        let (_, rest) = rest.split_first_chunk::<32>()?;
+        let (secret, rest) = rest.split_first_chunk::<32>()?;
+        self.key = Key { secret: Secret(*secret), public: *rest.first_chunk()? };
         let (number, length) = (u32::from_le_bytes(*number), u16::from_le_bytes(*length));
         self.items.resize(length.into(), 0).ok()?;
         let body_at = at.checked_add(u32::try_from(HEAD_BYTES).ok()?)?;
@@ -170,7 +203,11 @@ impl Config {
         let (length, previous) = rest.split_first_chunk_mut::<2>()?;
         *number = self.number.to_le_bytes();
         *length = u16::try_from(self.items.len()).ok()?.to_le_bytes();
-        previous.copy_from_slice(&self.digest);
+        let (previous, rest) = previous.split_first_chunk_mut::<32>()?;
+        let (secret, public) = rest.split_first_chunk_mut::<32>()?;
+        *previous = self.digest;
+        *secret = self.key.secret.0;
+        public.copy_from_slice(&self.key.public);
         Some(head)
     }
 }

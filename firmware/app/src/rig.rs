@@ -1,6 +1,6 @@
 //! The whole rig: every part together, handed time and bytes.
 
-use crate::board::Outlet;
+use crate::board::{Length, Outlet};
 use crate::bore::{Bore, Made, Round};
 use crate::calibrate;
 use crate::checks::Checks;
@@ -12,6 +12,7 @@ use crate::link::Link;
 use crate::memory::Memory;
 use crate::profile::Profile;
 use crate::reading::Sensed;
+use crate::seal::Unfinished;
 use heapless::{Deque, Vec};
 use shared_protocol::record::{Change, Fault, Gap, Plan, Record, Start};
 use shared_protocol::slot::Slot;
@@ -80,6 +81,10 @@ pub struct Rig<M: Memory> {
     torn: Option<(u32, u32)>,
     /// Slots of the open hole that a start could not read, until the records that say so are in the memory.
     pub(crate) unread: Vec<u32, UNREAD>,
+    /// Closed, and to be sealed with the next turn.
+    pub(crate) unfinished: Option<Unfinished>,
+    /// This turn reckons with keys, which takes long.
+    pub(crate) long: bool,
     standing: [Option<Standing>; 2],
     last_round: Option<Millis>,
 }
@@ -111,6 +116,8 @@ impl<M: Memory> Rig<M> {
             answered: Deque::new(),
             torn: None,
             unread: Vec::new(),
+            unfinished: None,
+            long: false,
             standing: [None; 2],
             last_round: None,
         }
@@ -139,8 +146,10 @@ impl<M: Memory> Rig<M> {
         self.record_reference(now);
     }
 
-    /// One decision: takes what came since the last, sends what there is to say. Bounded work; never waits.
-    pub fn poll(&mut self, now: Millis, sensed: Option<Sensed>, received: &[u8], outlet: &mut impl Outlet) {
+    /// One decision: takes what came since the last, sends what there is to say. Bounded work; never waits. Says how long
+    /// the turn is: one in which a key is reckoned with, to seal or to be commissioned, is a long one.
+    pub fn poll(&mut self, now: Millis, sensed: Option<Sensed>, received: &[u8], outlet: &mut impl Outlet) -> Length {
+        self.finish(now);
         if let Some(sensed) = sensed {
             self.last_round = Some(now);
             self.sense(&sensed, now);
@@ -150,6 +159,7 @@ impl<M: Memory> Rig<M> {
         self.declare_found(now);
         self.declare_loss(asked, now);
         self.tell(now, sensed.is_some(), outlet);
+        if core::mem::take(&mut self.long) { Length::Long } else { Length::Ordinary }
     }
 
     /// Records what the start found missing: the running digest goes on without it.

@@ -4,9 +4,12 @@ use crate::bore::Bore;
 use crate::checks::Checks;
 use crate::memory::Memory;
 use crate::rig::{Answered, Hole, Rig};
-use shared_protocol::assemble::Assembler;
+use crate::seal::Unfinished;
+use shared_protocol::assemble::{Assembled, Assembler};
+use shared_protocol::chain::End;
 use shared_protocol::record::{
-    Asked, Calibrated, Change, Closed, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Refusal, Tool,
+    Asked, Calibrated, Change, Checkpoint, Closed, Commissioned, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan,
+    Refusal, Seal, Tool, Unsealed,
 };
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Answer, Check};
@@ -14,8 +17,9 @@ use shared_protocol::units::Micrometres;
 
 /// Slots that are walked back at most: the longest set-up worth taking up, four times a usual one.
 const WALK_MAX: u32 = 1_100;
-/// Slots that are read for answered commands when no hole is open.
-const LAST_SLOTS: u32 = 64;
+/// Slots that are read for answered commands, and for what is not sealed yet, when no hole is open: twenty power cuts in
+/// a row while sealing.
+const LAST_SLOTS: u32 = 256;
 
 impl<M: Memory> Rig<M> {
     /// Takes up where the last run stopped.
@@ -24,10 +28,7 @@ impl<M: Memory> Rig<M> {
         let head = self.journal.head();
         let open = self.open_set_up(head);
         let from = open.unwrap_or_else(|| head.saturating_sub(LAST_SLOTS)).max(self.journal.tail());
-        if let Some(first) = open {
-            self.journal.resume_run(first);
-        }
-        let mut assembler = Assembler::default();
+        let (mut assembler, mut ended) = (Assembler::default(), Ended::default());
         for sequence in from..head {
             let Some(slot) = self.slot(sequence) else {
                 if open.is_some() {
@@ -35,12 +36,32 @@ impl<M: Memory> Rig<M> {
                 }
                 continue;
             };
-            self.journal.digest(&slot);
             if let Some(whole) = assembler.push(&slot) {
+                ended.take(&whole);
                 self.recall(whole.first, whole.kind, whole.body, open.is_some());
             }
         }
-        if self.hole.is_none() {
+        if let Some((sequence, seal)) = &ended.seal {
+            self.journal.anchor(&mut self.memory, *sequence, seal); // a power cut may have kept it out
+        }
+        self.take_up_digest(open.filter(|_| self.hole.is_some()), &ended);
+    }
+
+    /// Takes up the running digest behind the newest end of a segment, of which no more than one is read; and what was
+    /// closed and not sealed.
+    fn take_up_digest(&mut self, open: Option<u32>, ended: &Ended) {
+        let behind = ended.segment.as_ref();
+        let from = behind.map_or(open, |(sequence, ..)| Some(*sequence));
+        let Some((first, from)) = open.or(ended.closed).zip(from) else { return };
+        self.journal.resume_run(first, behind.map(|(_, _, end)| end));
+        let end = if open.is_some() { self.journal.head() } else { behind.map_or(from, |(_, last, _)| last.saturating_add(1)) };
+        for sequence in from..end {
+            if let Some(slot) = self.slot(sequence) {
+                self.journal.digest(&slot);
+            }
+        }
+        if open.is_none() {
+            self.unfinished = self.journal.run().map(|(first, end)| Unfinished::closed(first, &end));
             self.journal.end_run();
         }
     }
@@ -133,6 +154,38 @@ impl<M: Memory> Rig<M> {
     }
 }
 
+/// What was met of ended segments, closed set-ups and seals.
+#[derive(Default)]
+struct Ended {
+    /// The newest end of a segment: first and last slot of the record that says it.
+    segment: Option<(u32, u32, End)>,
+    /// First slot of the set-up that was closed last, where it is neither sealed nor said not to be.
+    closed: Option<u32>,
+    /// The newest seal.
+    seal: Option<(u32, Seal)>,
+}
+
+impl Ended {
+    fn take(&mut self, whole: &Assembled<'_>) {
+        let place = |end| (whole.first, whole.last, end);
+        match whole.kind {
+            Opened::KIND => (self.segment, self.closed) = (None, None),
+            Checkpoint::KIND => self.segment = Checkpoint::decode(whole.body).map(|checkpoint| place(End::from(&checkpoint))),
+            Closed::KIND => {
+                let closed = Closed::decode(whole.body);
+                self.segment = closed.as_ref().map(|closed| place(End::from(closed)));
+                self.closed = closed.map(|closed| closed.first);
+            }
+            Seal::KIND => {
+                self.seal = Seal::decode(whole.body).map(|seal| (whole.first, seal));
+                self.closed = None;
+            }
+            Unsealed::KIND => self.closed = None,
+            _ => {}
+        }
+    }
+}
+
 impl Hole {
     /// A check goes on in the state that is on record, and slow going from the bottom that it was found at.
     fn recall_change(&mut self, change: &Change) {
@@ -154,6 +207,7 @@ fn request_of(kind: u8, body: &[u8]) -> Option<u32> {
         Hub::KIND => Hub::decode(body).map(|hub| hub.request),
         Tool::KIND => Tool::decode(body).map(|tool| tool.request),
         Refusal::KIND => Refusal::decode(body).map(|refusal| refusal.request),
+        Commissioned::KIND => Commissioned::decode(body).map(|commissioned| commissioned.request),
         _ => None,
     }
 }

@@ -31,9 +31,9 @@ pub enum Command {
     /// Listen to a rig: show what it measures, store what it records, and ask it to do things
     #[command(after_help = crate::orders::HELP)]
     Listen {
-        /// The serial port that the rig is on
-        #[arg(long, value_name = "PORT")]
-        port: String,
+        /// The serial port that the rig is on; several are tried in turn, `any` is every one there is
+        #[arg(long, value_name = "PORT", required = true)]
+        port: Vec<String>,
         /// Bits per second
         #[arg(long, default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
         baud: u32,
@@ -78,6 +78,21 @@ pub enum Command {
         #[arg(long)]
         two: bool,
     },
+    /// Give a rig the key that it seals its records with; this computer makes it and forgets it
+    Commission {
+        /// The serial port that the rig is on
+        #[arg(long, value_name = "PORT")]
+        port: String,
+        /// Bits per second
+        #[arg(long, default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
+        baud: u32,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+        /// Another key, though the rig has one
+        #[arg(long)]
+        again: bool,
+    },
     /// List the serial ports that are there
     Ports,
     /// Enter a sounding: the floor by tape, after clean-out; soundings govern a hole's depth
@@ -111,6 +126,25 @@ pub enum Command {
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,
     },
+    /// Copy the whole store into a new file and compare the two, though a program may be writing to it
+    Backup(Stores),
+    /// Bring a backup into a store; without one there, it is made
+    Restore(Stores),
+    /// Take another tablet's store into your own: what is the same stays once, what differs is kept aside and said
+    Merge(Stores),
+    /// Take all records that hold out of a damaged store, into a new one
+    Salvage(Stores),
+}
+
+/// Two stores.
+#[derive(Debug, Args)]
+pub struct Stores {
+    /// The other file; only `backup` writes it
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
 }
 
 /// What somebody measured in a hole by hand.

@@ -1,14 +1,13 @@
 //! `sound` and `plumb`: what somebody measured in a hole by hand, put beside the rig's records of it.
 
-use crate::Failure;
 use crate::args::ByHand;
 use crate::station::wall;
+use crate::{Failure, stores};
 use host_tool::holes::{Hole, called, catalogue};
 use host_tool::judge::LineAxes;
 use host_tool::judge::measured::{Kind, Measurement};
 use host_tool::measure::length_um;
 use host_tool::paper::words::Units;
-use host_tool::store::Store;
 use host_tool::text::terminal;
 use std::io::{Write, stdout};
 use std::path::Path;
@@ -22,7 +21,7 @@ const REMARK_BYTES: usize = 500;
 /// Enters a measurement. An entry stays; a wrong one is followed by a right one and a remark.
 pub fn enter(kind: Kind, typed: &ByHand, store: &Path) -> Result<(), Failure> {
     let measurement = measurement(kind, typed)?;
-    let mut store = Store::open_existing(store)?;
+    let mut store = stores::open_existing(store)?;
     let holes = catalogue(&store)?.holes;
     let [hole] = called(&holes, std::slice::from_ref(&typed.hole))?[..] else {
         return Err(Failure::Failed(format!(

@@ -1,35 +1,27 @@
 //! `calibrate`: a person led through a procedure, at a terminal or from a file, and what the rig made of it.
 
-use crate::Failure;
+use crate::bench::{Bench, failed};
 use crate::job::Calibrating;
-use crate::station::{NO_RIG_MS, greeting, no_rig, typed_lines, wall};
+use crate::station::{typed_lines, wall};
+use crate::{Failure, stores};
 use console::Term;
 use host_tool::calibrate::guide::{Guide, Heard, Say};
 use host_tool::calibrate::in_force::{InForce, Item, day_of, in_force, items, tool_text};
 use host_tool::calibrate::procedure::Procedure;
-use host_tool::capture::{Capture, Event};
 use host_tool::facts;
-use host_tool::port::{FromPort, Port};
 use host_tool::session::{Outcome, Stream};
-use host_tool::store::Store;
 use host_tool::text::terminal;
-use shared_protocol::message::{Calibrate, Command, Raw};
+use shared_protocol::message::{Calibrate, Command};
 use shared_protocol::record::Calibration;
 use shared_protocol::state::Answer;
 use std::collections::BTreeMap;
 use std::io::{self, Write, stdout};
 use std::path::Path;
 use std::sync::mpsc::{Receiver, TryRecvError};
-use std::time::{Duration, Instant};
-
-/// How long to wait for bytes before looking at everything else.
-const TURN: Duration = Duration::from_millis(20);
-/// A rig that is there says something twice a second; so long without, ms.
-const SILENT_MS: u64 = 5_000;
 
 /// Lists what the rigs of a store are calibrated with.
 pub fn list(store: &Path) -> Result<(), Failure> {
-    let store = Store::open_existing(store)?;
+    let store = stores::open_existing(store)?;
     let mut latest: BTreeMap<String, Stream> = BTreeMap::new();
     for stream in store.rigs()? {
         latest.insert(stream.rig.clone(), stream); // epochs come in rising order
@@ -55,153 +47,60 @@ pub fn list(store: &Path) -> Result<(), Failure> {
 
 /// Leads somebody through a procedure.
 pub fn calibrate(job: Calibrating) -> Result<(), Failure> {
-    let port = Port::open(&job.port, job.baud)?;
-    let capture = Capture::new(Store::open(&job.store)?)?;
-    let mut bench = Bench { port, capture, begun: Instant::now(), heard: 0, met: None, hole_open: None, raws: Vec::new(), outcome: None };
-    let stream = bench.meet(&job)?;
-    let known = in_force(&bench.capture.store().stream(&stream)?.slots);
+    let mut bench = Bench::open(&job.port, job.baud, &job.store)?;
+    let stream = bench.meet()?; // what it is calibrated with stands in its records
+    // A tool that does not drill this hole may be measured while it is open.
+    if bench.hole_open == Some(true) && job.procedure != Procedure::Tool {
+        return failed("a hole is open on the rig: close it, then calibrate");
+    }
+    let known = in_force(&bench.store().stream(&stream)?.slots);
     let today = day_of(wall());
     let guide = Guide::begin(job.procedure, known, job.signature, today, bench.now())?;
-    let calibration = bench.lead(guide, &typed_lines())?;
-    bench.hand_over(&calibration, &stream)
+    let calibration = lead(&mut bench, guide, &typed_lines())?;
+    hand_over(&mut bench, &calibration, &stream)
 }
 
-/// A rig on a port, and what it said.
-struct Bench {
-    port: Port,
-    capture: Capture,
-    begun: Instant,
-    /// When anything came last, ms.
-    heard: u64,
-    /// Whether a rig is there, and whether it can be commanded.
-    met: Option<bool>,
-    /// Whether a hole is open on it.
-    hole_open: Option<bool>,
-    raws: Vec<Raw>,
-    outcome: Option<Outcome>,
+/// Leads somebody to the end of the procedure.
+fn lead(bench: &mut Bench, mut guide: Guide, typed: &Receiver<String>) -> Result<Calibration, Failure> {
+    let mut paper = Paper::new();
+    let mut asked = false;
+    loop {
+        while let Some(said) = guide.say() {
+            asked = matches!(said, Say::Ask(_));
+            match said {
+                Say::Line(line) => paper.line(&line)?,
+                Say::Watch(line) => paper.watch(&line)?,
+                Say::Ask(question) => paper.ask(&question)?,
+                Say::Send(calibration) => return Ok(*calibration),
+            }
+        }
+        bench.turn()?;
+        bench.still_there()?;
+        let now = bench.now();
+        for raw in std::mem::take(&mut bench.raws) {
+            guide.raw(now, &raw)?;
+        }
+        guide.tick(now)?;
+        if asked && let Some(line) = next_line(typed)? {
+            asked = false;
+            if let Heard::NotUnderstood(why) = guide.line(now, &line)? {
+                paper.line(&why)?;
+            }
+        }
+    }
 }
 
-impl Bench {
-    fn now(&self) -> u64 {
-        u64::try_from(self.begun.elapsed().as_millis()).unwrap_or(u64::MAX)
+/// Asks the rig to take it, and waits until its record of that is stored.
+fn hand_over(bench: &mut Bench, calibration: &Calibration, stream: &Stream) -> Result<(), Failure> {
+    let outcome = bench.ask(Command::Calibrate(Calibrate { calibration: calibration.clone() }))?;
+    if !outcome.is_done() {
+        return failed(&format!("{outcome}; {}", what_next(outcome)));
     }
-
-    /// One turn of the port.
-    fn turn(&mut self) -> Result<(), Failure> {
-        let bytes = match self.port.receive(TURN) {
-            Some(FromPort::Bytes(bytes)) => bytes,
-            Some(FromPort::Lost) => return failed("the port is gone and nothing was sent: plug the cable in and begin again"),
-            Some(FromPort::Back) | None => Vec::new(),
-        };
-        let now = self.now();
-        let step = self.capture.step(now, wall(), &bytes)?;
-        if !step.send.is_empty() {
-            self.port.send(step.send);
-        }
-        for event in step.events {
-            self.heard = now;
-            self.take(event)?;
-        }
-        Ok(())
-    }
-
-    fn take(&mut self, event: Event) -> Result<(), Failure> {
-        match event {
-            Event::Rig(introduction) => {
-                writeln!(stdout(), "{}", greeting(&introduction))?;
-                if self.met.replace(introduction.same_version()).is_some() {
-                    return failed("the rig has started again or is another: begin again");
-                }
-            }
-            Event::Outlook(outlook) => self.hole_open = Some(outlook.opened > 0),
-            Event::Raw(raw) => self.raws.push(raw),
-            Event::Outcome(_, outcome) => self.outcome = Some(outcome),
-            Event::Notice(notice) => writeln!(stdout(), "{notice}")?,
-            Event::Kept(_) | Event::Live(_) | Event::Hole(_) | Event::Doubts(_) => {}
-        }
-        Ok(())
-    }
-
-    /// Waits for a rig and for every record that it has: what it is calibrated with stands in them.
-    fn meet(&mut self, job: &Calibrating) -> Result<Stream, Failure> {
-        loop {
-            self.turn()?;
-            match (self.met, self.capture.rig()) {
-                (Some(false), _) => return failed("a rig of another version cannot be calibrated: use a program of its version"),
-                (Some(true), Some(stream)) if self.hole_open.is_some() && self.capture.drained(0) => {
-                    // A tool that does not drill this hole may be measured while it is open.
-                    if self.hole_open == Some(true) && job.procedure != Procedure::Tool {
-                        return failed("a hole is open on the rig: close it, then calibrate");
-                    }
-                    return Ok(stream.clone());
-                }
-                (None, _) if self.now() >= NO_RIG_MS => return failed(&no_rig(&job.port, job.baud, self.capture.line())),
-                _ => self.still_there()?,
-            }
-        }
-    }
-
-    fn still_there(&self) -> Result<(), Failure> {
-        if self.met.is_some() && self.now().saturating_sub(self.heard) >= SILENT_MS {
-            return failed("the rig has fallen silent and nothing was sent: see that it is on and the cable in, then begin again");
-        }
-        Ok(())
-    }
-
-    /// Leads somebody to the end of the procedure.
-    fn lead(&mut self, mut guide: Guide, typed: &Receiver<String>) -> Result<Calibration, Failure> {
-        let mut paper = Paper::new();
-        let mut asked = false;
-        loop {
-            while let Some(said) = guide.say() {
-                asked = matches!(said, Say::Ask(_));
-                match said {
-                    Say::Line(line) => paper.line(&line)?,
-                    Say::Watch(line) => paper.watch(&line)?,
-                    Say::Ask(question) => paper.ask(&question)?,
-                    Say::Send(calibration) => return Ok(*calibration),
-                }
-            }
-            self.turn()?;
-            self.still_there()?;
-            let now = self.now();
-            for raw in std::mem::take(&mut self.raws) {
-                guide.raw(now, &raw)?;
-            }
-            guide.tick(now)?;
-            if asked && let Some(line) = next_line(typed)? {
-                asked = false;
-                if let Heard::NotUnderstood(why) = guide.line(now, &line)? {
-                    paper.line(&why)?;
-                }
-            }
-        }
-    }
-
-    /// Asks the rig to take it, and waits until its record of that is stored.
-    fn hand_over(&mut self, calibration: &Calibration, stream: &Stream) -> Result<(), Failure> {
-        let asked_at = self.now();
-        self.capture.command(asked_at, Command::Calibrate(Calibrate { calibration: calibration.clone() }))?;
-        self.outcome = None;
-        let outcome = loop {
-            if let Some(outcome) = self.outcome {
-                break outcome;
-            }
-            self.turn()?;
-        };
-        if !outcome.is_done() {
-            return failed(&format!("{outcome}; {}", what_next(outcome)));
-        }
-        let answered_at = self.now();
-        while !self.capture.drained(answered_at) {
-            self.turn()?;
-            self.still_there()?;
-        }
-        let known = in_force(&self.capture.store().stream(stream)?.slots);
-        match line_of(&known, calibration) {
-            Some(line) => Ok(writeln!(stdout(), "done, and recorded: {line}")?),
-            None => failed("the rig says it is done, and its record of that is not here: look with `borewitness calibrate list`"),
-        }
+    bench.drain()?;
+    let known = in_force(&bench.store().stream(stream)?.slots);
+    match line_of(&known, calibration) {
+        Some(line) => Ok(writeln!(stdout(), "done, and recorded: {line}")?),
+        None => failed("the rig says it is done, and its record of that is not here: look with `borewitness calibrate list`"),
     }
 }
 
@@ -219,10 +118,6 @@ fn what_next(outcome: Outcome) -> &'static str {
         Some(Answer::HoleOpen) => "it is calibrated as it was; close the hole and begin again",
         _ => "`borewitness calibrate list` says what is in force",
     }
-}
-
-fn failed<T>(why: &str) -> Result<T, Failure> {
-    Err(Failure::Failed(why.to_owned()))
 }
 
 /// The next line, where one was typed.

@@ -8,6 +8,8 @@ use host_tool::facts::Wall;
 use host_tool::holes::{self, catalogue};
 use host_tool::store::Store;
 use indicatif::{ProgressBar, ProgressStyle};
+use shared_protocol::message::{Calibrate, Command};
+use shared_protocol::record::Calibration;
 use shared_protocol::state::Answer;
 use simulator::bench::Bench;
 use simulator::cue::Cue;
@@ -22,6 +24,8 @@ use std::path::{Path, PathBuf};
 const TURN_MS: u8 = 10;
 /// When the simulated day begins: 2026-05-12 07:30 at six hours behind UTC. Invented, so that every run is the same day.
 const MORNING: Wall = Wall { unix_ms: 1_778_592_600_000, offset: -360 };
+/// The day on which the rig was calibrated, and the last on which that holds: 2026-05-04 and a year on.
+const CALIBRATED: (u32, u32) = (20_577, 20_942);
 /// No scenario takes longer, virtual ms: twelve hours.
 const TOO_LONG_MS: u64 = 12 * 3_600_000;
 /// Folders of demonstrations that one place may hold.
@@ -42,8 +46,9 @@ pub fn demo(out: Option<PathBuf>, pty: bool) -> Result<(), Failure> {
 
 fn drill_and_print(scenario: &Scenario, folder: &Path, wire: &mut dyn Wire) -> Result<(), Failure> {
     let store = Store::open(&folder.join(STORE_FILE))?;
-    writeln!(stdout(), "SIMULATED: {}. No hole is drilled.", scenario.title)?;
-    let store = Site::new(scenario, store, wire)?.work()?;
+    writeln!(stdout(), "SIMULATED: {}. The rig is calibrated by {}. No hole is drilled.", scenario.title, fitter::WHO)?;
+    let calibrations = fitter::calibrate(&scenario.errors, scenario.seed, scenario.sensors.count_at_hub, CALIBRATED)?;
+    let store = Site::new(scenario, store, wire, calibrations)?.work()?;
     let catalogue = catalogue(&store)?;
     for hole in &catalogue.holes {
         writeln!(stdout(), "{}", crate::show::row(hole))?;
@@ -92,6 +97,9 @@ struct Site<'a> {
     capture: Capture,
     now: u64,
     to_rig: Vec<u8>,
+    /// What the rig is still to be calibrated with, the first of them last; the number of the command under way.
+    calibrations: Vec<Calibration>,
+    calibrating: Option<u32>,
     /// The cue being done, with the number of its command.
     cue: Option<(Cue, u32)>,
     bar: ProgressBar,
@@ -100,7 +108,8 @@ struct Site<'a> {
 }
 
 impl<'a> Site<'a> {
-    fn new(scenario: &Scenario, store: Store, wire: &'a mut dyn Wire) -> Result<Self, Failure> {
+    fn new(scenario: &Scenario, store: Store, wire: &'a mut dyn Wire, mut calibrations: Vec<Calibration>) -> Result<Self, Failure> {
+        calibrations.reverse();
         let plans = (0..scenario.hole.len()).filter_map(|hole| scenario.plan(hole));
         let depth = plans.map(|plan| mm(plan.depth.plus(plan.hub_above_datum).0)).sum();
         let bar = ProgressBar::new(depth);
@@ -112,6 +121,8 @@ impl<'a> Site<'a> {
             capture: Capture::new(store)?,
             now: 0,
             to_rig: Vec::new(),
+            calibrations,
+            calibrating: None,
             cue: None,
             bar,
             bored: (0, 0),
@@ -147,8 +158,23 @@ impl<'a> Site<'a> {
         for event in step.events {
             self.take(&event)?;
         }
-        if let Some(cue) = self.bench.take_cue() {
+        self.calibrate()?;
+        if self.calibrations.is_empty()
+            && self.calibrating.is_none()
+            && let Some(cue) = self.bench.take_cue()
+        {
             self.ask(cue)?;
+        }
+        Ok(())
+    }
+
+    /// The next calibration, when the rig is there and has answered to the one before; the work begins after the last.
+    fn calibrate(&mut self) -> Result<(), Failure> {
+        if self.calibrating.is_none()
+            && self.capture.rig().is_some()
+            && let Some(calibration) = self.calibrations.pop()
+        {
+            self.calibrating = Some(self.capture.command(self.now, Command::Calibrate(Calibrate { calibration }))?);
         }
         Ok(())
     }
@@ -161,10 +187,20 @@ impl<'a> Site<'a> {
 
     fn take(&mut self, event: &Event) -> Result<(), Failure> {
         match event {
+            Event::Outcome(request, outcome) if self.calibrating == Some(*request) => {
+                self.calibrating = None;
+                if !outcome.is_done() {
+                    return Err(Failure::Failed(format!("the simulated rig was not calibrated: {outcome}")));
+                }
+            }
             Event::Outcome(request, outcome) => {
                 let Some((cue, _)) = self.cue.take_if(|(_, asked)| asked == request) else { return Ok(()) };
                 if outcome.is_done() {
-                    self.bench.cue_done();
+                    match cue {
+                        // Told which tool is on, the rig records what that tool cuts.
+                        Cue::LoadHole(plan) => self.ask(Cue::ChangeTool(plan.tool))?,
+                        _ => self.bench.cue_done(),
+                    }
                 } else if outcome.answer().is_none_or(|answer| matches!(answer, Answer::NoDepth | Answer::NotAtRest | Answer::NotReady)) {
                     self.ask(cue)?; // it may be otherwise in a moment
                 } else {

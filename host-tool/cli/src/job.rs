@@ -1,14 +1,15 @@
 //! What was meant by what was typed.
 
-use crate::args::{ByHand, Command, Typed, What};
+use crate::args::{ByHand, Command, Stores, Typed, What};
+use crate::commission::Commissioning;
 use crate::orders::{Order, parse};
-use crate::{Failure, by_hand, calibrate, demo, listen, show};
+use crate::{Failure, by_hand, calibrate, commission, demo, listen, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
 use host_tool::judge::measured::Kind;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The file that a store is, where nobody names another.
 pub const STORE_FILE: &str = "borewitness.sqlite";
@@ -27,6 +28,8 @@ pub enum Job {
     Listen(Listening),
     /// Calibrate a rig.
     Calibrate(Calibrating),
+    /// Give a rig a key.
+    Commission(Commissioning),
     /// List calibrations.
     Calibrations {
         /// The store.
@@ -38,6 +41,15 @@ pub enum Job {
         kind: Kind,
         /// As it was typed.
         typed: ByHand,
+        /// The store.
+        store: PathBuf,
+    },
+    /// Do something with a store and another file.
+    Stores {
+        /// What.
+        act: fn(&Path, &Path) -> Result<(), Failure>,
+        /// The other file.
+        file: PathBuf,
         /// The store.
         store: PathBuf,
     },
@@ -69,7 +81,7 @@ pub enum Job {
 #[derive(Debug)]
 pub struct Listening {
     /// The port.
-    pub port: String,
+    pub ports: Vec<String>,
     /// Bits per second.
     pub baud: u32,
     /// The store.
@@ -109,7 +121,7 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 .map(|line| parse(line).map_err(|e| Failure::Usage(format!("--do \"{line}\": {e}"))))
                 .collect::<Result<_, _>>()?;
             Job::Listen(Listening {
-                port,
+                ports: port,
                 baud,
                 store: make_room(store)?,
                 orders,
@@ -126,8 +138,13 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 Job::Calibrate(Calibrating { procedure, port, baud, store: make_room(store)?, signature: Signature { who, months } })
             }
         },
+        Command::Commission { port, baud, store, again } => Job::Commission(Commissioning { port, baud, store: make_room(store)?, again }),
         Command::Sound(typed) => Job::Enter { kind: Kind::Sounding, store: place(typed.store.clone())?, typed },
         Command::Plumb(typed) => Job::Enter { kind: Kind::HandPlumb, store: place(typed.store.clone())?, typed },
+        Command::Backup(Stores { file, store }) => Job::Stores { act: stores::backup, file, store: place(store)? },
+        Command::Restore(Stores { file, store }) => Job::Stores { act: stores::restore, file, store: make_room(store)? },
+        Command::Merge(Stores { file, store }) => Job::Stores { act: stores::merge, file, store: place(store)? },
+        Command::Salvage(Stores { file, store }) => Job::Stores { act: stores::rescue, file, store: make_room(store)? },
         Command::Ports => Job::Ports,
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
         Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },
@@ -170,8 +187,10 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Demo { out, pty } => demo::demo(out, pty),
         Job::Listen(listening) => listen::listen(listening),
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
+        Job::Commission(commissioning) => commission::commission(&commissioning),
         Job::Calibrations { store } => calibrate::list(&store),
         Job::Enter { kind, typed, store } => by_hand::enter(kind, &typed, &store),
+        Job::Stores { act, file, store } => act(&file, &store),
         Job::Ports => show::ports(),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
         Job::Print { holes, out, limits, store } => show::print(&holes, &out, &store, limits.as_deref()),

@@ -1,14 +1,14 @@
 //! `listen`: a rig on a serial port, shown, stored and commanded until somebody leaves.
 
-use crate::Failure;
 use crate::job::Listening;
 use crate::orders::{HELP, Order, parse};
 use crate::screen::Screen;
 use crate::station::{NO_RIG_MS, greeting, no_rig, typed_lines, wall};
+use crate::{Failure, stores};
 use host_tool::capture::{Capture, Event};
-use host_tool::port::{FromPort, Port};
+use host_tool::port::{ANY, FromPort, Port};
 use host_tool::readout::Readout;
-use host_tool::store::Store;
+use host_tool::text::terminal;
 use shared_protocol::message::Command;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::mpsc::Receiver;
@@ -16,13 +16,16 @@ use std::time::{Duration, Instant};
 
 /// How long to wait for bytes before looking at everything else.
 const TURN: Duration = Duration::from_millis(20);
+/// How long each of several ports is tried, ms, and how much longer than on one port a rig is looked for.
+const TRY_MS: u64 = 2_000;
+const SEARCH_FACTOR: u64 = 6;
 /// How long somebody who leaves waits for the last records, ms.
 const LAST_RECORDS_MS: u64 = 3_000;
 
 /// Listens.
 pub fn listen(listening: Listening) -> Result<(), Failure> {
-    let port = Port::open(&listening.port, listening.baud)?;
-    let capture = Capture::new(Store::open(&listening.store)?)?;
+    let port = Port::open_one_of(&listening.ports, listening.baud)?;
+    let capture = Capture::new(stores::open(&listening.store)?)?;
     let mut desk = Desk {
         capture,
         readout: Readout::default(),
@@ -32,6 +35,7 @@ pub fn listen(listening: Listening) -> Result<(), Failure> {
         same_version: None,
         met: false,
         quiet_since: 0,
+        tried_since: 0,
         leave_by: None,
         listening,
     };
@@ -65,6 +69,8 @@ struct Desk {
     met: bool,
     /// When the last scripted order was done.
     quiet_since: u64,
+    /// Since when this port is tried, where there are several.
+    tried_since: u64,
     /// Somebody typed `leave`: go when everything is stored, at this time at the latest.
     leave_by: Option<u64>,
 }
@@ -72,7 +78,7 @@ struct Desk {
 impl Desk {
     /// One turn; `true` when it is time to leave.
     fn turn(&mut self, now: u64, port: &Port, typed: &Receiver<String>) -> Result<bool, Failure> {
-        let bytes = self.hear(port)?;
+        let bytes = self.hear(now, port)?;
         let step = self.capture.step(now, wall(), &bytes)?;
         if !step.send.is_empty() {
             port.send(step.send);
@@ -92,22 +98,35 @@ impl Desk {
         self.is_over(now)
     }
 
-    fn hear(&mut self, port: &Port) -> Result<Vec<u8>, Failure> {
+    fn hear(&mut self, now: u64, port: &Port) -> Result<Vec<u8>, Failure> {
+        if self.searches() && self.same_version.is_none() && now.saturating_sub(self.tried_since) >= TRY_MS {
+            self.tried_since = now;
+            port.try_another();
+        }
         match port.receive(TURN) {
             Some(FromPort::Bytes(bytes)) => return Ok(bytes),
             Some(FromPort::Lost) => {
                 self.capture.cut();
                 self.same_version = None;
                 self.readout.port(true);
-                self.screen.say("the port is gone; listening again as soon as it is back")?;
+                let wider = if self.searches() { "" } else { " (`--port any` finds it under another name, too)" };
+                self.screen.say(&format!("the port is gone; listening again as soon as it is back{wider}"))?;
             }
-            Some(FromPort::Back) => {
+            Some(FromPort::Back(name)) => {
+                self.capture.cut();
+                self.tried_since = now;
                 self.readout.port(false);
-                self.screen.say("the port is back")?;
+                let name = terminal(&name);
+                self.screen.say(&if self.searches() { format!("trying port {name}") } else { "the port is back".to_owned() })?;
             }
             None => {}
         }
         Ok(Vec::new())
+    }
+
+    /// Whether the rig may be on one of several ports.
+    fn searches(&self) -> bool {
+        self.listening.ports.len() > 1 || self.listening.ports.iter().any(|name| name == ANY)
     }
 
     fn show(&mut self, now: u64, event: &Event) -> Result<(), Failure> {
@@ -166,8 +185,9 @@ impl Desk {
     }
 
     fn is_over(&mut self, now: u64) -> Result<bool, Failure> {
-        if now >= NO_RIG_MS && !self.met && !self.listening.wait {
-            return Err(Failure::Failed(no_rig(&self.listening.port, self.listening.baud, self.capture.line())));
+        let patience = if self.searches() { NO_RIG_MS * SEARCH_FACTOR } else { NO_RIG_MS };
+        if now >= patience && !self.met && !self.listening.wait {
+            return Err(Failure::Failed(no_rig(&self.listening.ports.join(", "), self.listening.baud, self.capture.line())));
         }
         if let Some(limit) = self.leave_by {
             let stored = self.asked.is_empty() && self.capture.drained(self.quiet_since);

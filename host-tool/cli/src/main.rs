@@ -1,8 +1,10 @@
 //! The binary `borewitness`: what was typed becomes a job, and the job is done.
 
 mod args;
+mod bench;
 mod by_hand;
 mod calibrate;
+mod commission;
 mod demo;
 mod job;
 mod listen;
@@ -10,6 +12,7 @@ mod orders;
 mod screen;
 mod show;
 mod station;
+mod stores;
 mod wire;
 
 use clap::Parser;

@@ -1,6 +1,6 @@
 //! `ports`, `holes` and `print`.
 
-use crate::{Failure, by_hand};
+use crate::{Failure, by_hand, stores};
 use host_tool::facts::{DigestState, Missing};
 use host_tool::holes::{self, Catalogue, Hole, catalogue_by};
 use host_tool::judge::Standing;
@@ -9,7 +9,6 @@ use host_tool::measure::{lean_text, length_text};
 use host_tool::paper::words::Units;
 use host_tool::paper::{self, attached};
 use host_tool::port;
-use host_tool::store::Store;
 use host_tool::text::terminal;
 use host_tool::verdicts;
 use serde_json::{Value, json};
@@ -36,7 +35,7 @@ pub fn ports() -> Result<(), Failure> {
 /// The holes of a store, judged by their plans and by a file of limits where one is named.
 fn judged(store: &Path, limits: Option<&Path>) -> Result<Catalogue, Failure> {
     let limits = limits.map(read_limits).transpose()?;
-    Ok(catalogue_by(&Store::open_existing(store)?, limits.as_ref())?)
+    Ok(catalogue_by(&stores::open_existing(store)?, limits.as_ref())?)
 }
 
 fn read_limits(path: &Path) -> Result<Limits, Failure> {
@@ -95,13 +94,14 @@ pub fn row(hole: &Hole) -> String {
     let missing: u32 = setup.missing.iter().map(Missing::count).sum();
     let gaps = if missing == 0 { "nothing missing".to_owned() } else { format!("{missing} records missing") };
     format!(
-        "{:24}  {simulated}{}  {depth} ({} of plan {})  {lean} ({})  {gaps}  digest {}",
+        "{:24}  {simulated}{}  {depth} ({} of plan {})  {lean} ({})  {gaps}  digest {}  {}",
         hole.handle,
         if setup.closed.is_some() { "closed" } else { "open" },
         standing(judged.depth_standing),
         length_text(micrometres(judged.planned), units),
         standing(judged.lean_standing),
         digest(setup.digest),
+        setup.sealing.briefly(),
     )
 }
 
@@ -141,6 +141,7 @@ fn object(hole: &Hole) -> Value {
         "governing_statement": attached::governs(&on_paper),
         "gaps": gaps,
         "digest": digest(setup.digest),
+        "sealing": setup.sealing.text(),
         "reservations": judged.reservations,
     })
 }
@@ -166,6 +167,7 @@ fn digest(state: DigestState) -> &'static str {
     match state {
         DigestState::Fits => "fits",
         DigestState::Differs => "DIFFERS",
+        DigestState::Lacking => "covers more",
         DigestState::Open => "not yet made",
     }
 }

@@ -31,7 +31,7 @@ pub fn no_rig(port: &str, baud: u32, line: Line) -> String {
     match line {
         Line { bytes: 0, .. } => {
             format!(
-                "nothing came from {port} in 5 s: check that the rig is on and the cable in (`borewitness ports` lists ports; --wait goes on listening)"
+                "nothing came from {port}: check that the rig is on and the cable in (`borewitness ports` lists ports; --wait goes on listening)"
             )
         }
         Line { frames: 0, bytes, .. } => format!(

@@ -144,3 +144,16 @@ fn a_calibration_needs_a_rig() {
     assert_failed(&run(&["calibrate", "zero", "--port", "/dev/no-such-port", "--store", &store]), 1, &["there is no port"]);
     assert_failed(&run(&["calibrate", "list", "--store", &store]), 1, &["there is no store at"]);
 }
+
+/// The simulated rig seals with the key that everybody knows, and says so when it is given another.
+#[test]
+fn a_simulated_rig_cannot_be_commissioned() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = store_in(folder.path());
+    let rig = LiveRig::start(unchanged);
+    let commission = || run(&["commission", "--port", &rig.port, "--store", &store]);
+    assert_failed(&commission(), 1, &["a simulated rig seals with its published key and takes no other", "nothing to commission"]);
+    let opened = run(&["listen", "--port", &rig.port, "--store", &store, "--do", LOAD, "--leave", "--for", "20"]);
+    assert_eq!(opened.status.code(), Some(0), "{}", String::from_utf8_lossy(&opened.stdout));
+    assert_failed(&commission(), 1, &["a hole is open on the rig: close it, then commission"]);
+}

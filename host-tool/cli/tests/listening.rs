@@ -3,11 +3,8 @@
 
 mod common;
 
-use common::{Killed, LOAD, LiveRig, assert_failed, command, pseudo_terminal, run, store_in};
-use host_tool::session::Stream;
-use host_tool::store::Store;
+use common::{Killed, LOAD, LiveRig, assert_failed, command, pseudo_terminal, run, slots_in, store_in, stored};
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap_raw};
-use shared_protocol::slot::Slot;
 use std::fs::OpenOptions;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
@@ -33,16 +30,6 @@ fn of_version_7(bytes: &[u8]) -> Vec<u8> {
         }
     });
     sent
-}
-
-/// The whole slots of the ring in a rig's memory, which begins after 4,096 bytes of marks.
-fn slots_in(memory: &[u8]) -> Vec<Slot> {
-    memory[4_096..].chunks_exact(32).filter_map(|bytes| Slot::check(bytes.try_into().unwrap()).ok()).collect()
-}
-
-fn stored(store: &str) -> Vec<Slot> {
-    let store = Store::open_existing(Path::new(store)).unwrap();
-    store.stream(&Stream { rig: "SIM-BENCH-1".to_owned(), epoch: 1 }).unwrap().slots
 }
 
 #[test]
@@ -87,7 +74,12 @@ fn a_hole_is_done_by_script_and_every_record_of_it_is_in_the_store() {
     assert_eq!(stored(&store), slots_in(&rig.stop()));
     let listed = run(&["holes", "--store", &store]);
     let listed = String::from_utf8_lossy(&listed.stdout);
-    assert!(listed.starts_with("S-9-left ") && listed.contains("closed") && listed.contains("digest fits"), "{listed}");
+    assert!(
+        listed.starts_with("S-9-left ")
+            && listed.contains("closed")
+            && listed.contains("digest fits  sealed by a simulated rig's known key"),
+        "{listed}"
+    );
 }
 
 #[test]
@@ -184,6 +176,20 @@ fn what_is_no_rig_is_said_after_five_seconds_and_how_to_mend_it() {
         silence.join().unwrap()
     });
     assert_failed(&silence, 1, &["nothing came from /dev/pts/", "rig is on", "--wait"]);
+}
+
+#[test]
+fn a_rig_is_found_on_one_of_several_ports() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = store_in(folder.path());
+    let (_silent, other) = pseudo_terminal();
+    let rig = LiveRig::start(unchanged);
+    let names = ["--port", "/dev/no-such-port", "--port", &other, "--port", &rig.port];
+    let done = run(&[&["listen"], &names[..], &["--store", &store, "--do", "note Tester: found", "--leave", "--for", "20"]].concat());
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert_eq!(done.status.code(), Some(0), "{said}{}", String::from_utf8_lossy(&done.stderr));
+    assert!(said.contains(&format!("trying port {}", rig.port)) && said.contains("note: done, and recorded"), "{said}");
+    assert_eq!(stored(&store), slots_in(&rig.stop()));
 }
 
 #[test]

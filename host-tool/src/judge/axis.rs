@@ -42,11 +42,19 @@ pub struct Axis {
     pub guide: f64,
     /// Ground below the hub, metres.
     pub ground: f64,
-    /// Standard deviation of the mean lean at the bottom, from how the last increments differ and how the samples within
-    /// them scatter, metres per metre.
-    pub end_noise: f64,
+    /// Noise of the mean lean at the bottom, from how the last increments differ and how the samples within them scatter.
+    pub end_noise: Noise,
     /// The same where drilling began.
-    pub start_noise: f64,
+    pub start_noise: Noise,
+}
+
+/// How much a mean of a few leans may be off by chance, estimated from how they differ.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Noise {
+    /// Standard deviation per axis, metres per metre.
+    pub deviation: f64,
+    /// Degrees of freedom: both axes count.
+    pub freedom: f64,
 }
 
 impl Axis {
@@ -72,8 +80,8 @@ impl Axis {
         let points = points.collect();
         let last = leans.len().saturating_sub(MEAN_OF);
         let first = MEAN_OF.min(leans.len());
-        let end_noise = scatter(&leans[last..]).hypot(folded(&measured[last..]));
-        let start_noise = scatter(&leans[..first]).hypot(folded(&measured[..first]));
+        let end_noise = noise(&leans[last..], &measured[last..]);
+        let start_noise = noise(&leans[..first], &measured[..first]);
         Self { points, guide, ground, end_noise, start_noise }
     }
 
@@ -116,19 +124,25 @@ fn mean(leans: &[LineAxes]) -> LineAxes {
 }
 
 /// Standard deviation of the mean of a few leans, per axis, both axes pooled.
-fn scatter(leans: &[LineAxes]) -> f64 {
+fn scatter(leans: &[LineAxes]) -> Noise {
     let n = count(leans.len());
     if n < 2.0 {
-        return 0.0;
+        return Noise::default();
     }
     let middle = mean(leans);
     let squares: f64 = leans.iter().map(|l| l.minus(middle)).map(|d| d.ahead * d.ahead + d.right * d.right).sum();
-    (squares / (2.0 * (n - 1.0)) / n).sqrt()
+    let freedom = 2.0 * (n - 1.0);
+    Noise { deviation: (squares / freedom / n).sqrt(), freedom }
 }
 
-/// What the samples' own scatter says of the mean of a few increments, which moves with all of them.
-fn folded(increments: &[&Increment]) -> f64 {
+/// How the increments differ, and what moves the mean of all of them and shows in their samples alone.
+fn noise(leans: &[LineAxes], increments: &[&Increment]) -> Noise {
     let samples: f64 = increments.iter().map(|i| f64::from(i.samples)).sum();
     let squares: f64 = increments.iter().map(|i| f64::from(i.samples) * (f64::from(i.scatter) * 1e-5).powi(2)).sum();
-    if samples > 0.0 { FOLDED * squares.sqrt() / samples } else { 0.0 }
+    let folded = if samples > 0.0 { FOLDED * squares.sqrt() / samples } else { 0.0 };
+    let differ = scatter(leans);
+    let deviation = differ.deviation.hypot(folded);
+    // Welch and Satterthwaite, with so many samples that their own scatter is as good as known
+    let freedom = if differ.deviation > 0.0 { differ.freedom * (deviation / differ.deviation).powi(4) } else { samples };
+    Noise { deviation, freedom }
 }

@@ -3,7 +3,8 @@
 //! Where a calibration is in force, its own uncertainty is taken; where none is, an allowance that says so. The
 //! allowances are common practice, no source, and stand in one list so that an owner may replace them.
 
-use super::axis::Axis;
+use super::axis::{Axis, Noise};
+use super::freedom::{CIRCLE, INTERVAL, circle, effective, interval};
 use super::spread::{COVERAGE, Shape, Spread, distance_interval, radius};
 use crate::facts::SetUp;
 use shared_protocol::record::{NO_TEMPERATURE, Stamp};
@@ -93,6 +94,8 @@ pub struct Row {
     pub basis: String,
     /// Its value.
     pub value: Shape,
+    /// Degrees of freedom of a value that was estimated from readings; `None` for one that is stated.
+    pub freedom: Option<f64>,
     /// What the value is counted in.
     pub unit: Unit,
     /// What one unit of it does to the result, in metres.
@@ -120,6 +123,8 @@ pub struct Budget {
     pub expanded: f64,
     /// Beyond the figure and this lies no more than once in forty what is truly there, m.
     pub guard: f64,
+    /// Effective degrees of freedom; `None` where nothing was estimated from readings.
+    pub freedom: Option<f64>,
     /// The one bounded source that makes most of it, where there is one: the factor is then not that of a normal
     /// distribution.
     pub dominated_by: Option<&'static str>,
@@ -134,8 +139,9 @@ impl Budget {
 
     fn of(rows: Vec<Row>) -> Self {
         let spread = Spread::of(&rows.iter().map(Row::contributes).collect::<Vec<_>>());
-        let expanded = spread.half_width(COVERAGE);
-        Self { dominated_by: dominant(&rows, spread.standard()), standard: spread.standard(), expanded, guard: expanded, rows }
+        let freedom = effective(&rows, spread.standard());
+        let expanded = spread.half_width(COVERAGE) * interval(freedom) / INTERVAL;
+        Self { dominated_by: dominant(&rows, spread.standard()), standard: spread.standard(), expanded, guard: expanded, freedom, rows }
     }
 }
 
@@ -187,8 +193,10 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
 fn distance(common: &[Row], along: &[Row], across: &[Row], toe: f64) -> Budget {
     let shapes = |rows: &[Row]| common.iter().chain(rows).map(Row::contributes).collect::<Vec<_>>();
     let (along_it, across_it) = (Spread::of(&shapes(along)), Spread::of(&shapes(across)));
+    let one = Budget::of([common, along].concat());
     let (expanded, guard) = distance_interval(&along_it, &across_it, toe, COVERAGE);
-    Budget { expanded, guard, ..Budget::of([common, along].concat()) }
+    let factor = interval(one.freedom) / INTERVAL;
+    Budget { expanded: expanded * factor, guard: guard * factor, ..one }
 }
 
 /// The region of a toe: what is common to both axes, what acts along the toe's direction and what across it.
@@ -200,12 +208,13 @@ fn place(common: &[Row], along: &[Row], across: &[Row]) -> Budget {
     let (x, y) = (Spread::of(&alone(along)), Spread::of(&alone(across)));
     let standard = (f64::midpoint(x.standard().powi(2), y.standard().powi(2)) + Shape::Disc(disc).standard().powi(2)).sqrt();
     let rows: Vec<Row> = [common, along, across].concat();
-    let expanded = radius(&x, &y, disc, COVERAGE);
-    Budget { dominated_by: dominant(&rows, standard), standard, expanded, guard: expanded, rows }
+    let freedom = effective(&rows, standard);
+    let expanded = radius(&x, &y, disc, COVERAGE) * circle(freedom) / CIRCLE;
+    Budget { dominated_by: dominant(&rows, standard), standard, expanded, guard: expanded, freedom, rows }
 }
 
 fn row(source: &'static str, basis: impl Into<String>, value: Shape, sensitivity: f64, along: Along) -> Row {
-    Row { source, basis: basis.into(), value, unit: Unit::Metres, sensitivity, along }
+    Row { source, basis: basis.into(), value, freedom: None, unit: Unit::Metres, sensitivity, along }
 }
 
 impl Row {
@@ -214,8 +223,10 @@ impl Row {
     }
 }
 
-fn noise_row(source: &'static str, deviation: f64, sensitivity: f64) -> Row {
-    row(source, "scatter of increments and samples", Shape::Normal(deviation), sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre)
+fn noise_row(source: &'static str, noise: Noise, sensitivity: f64) -> Row {
+    let value = Shape::Normal(noise.deviation);
+    let row = row(source, "recorded scatter", value, sensitivity, Along::Varies).in_unit(Unit::MetresPerMetre);
+    Row { freedom: Some(noise.freedom), ..row }
 }
 
 /// The stamp of a calibration in force.

@@ -5,6 +5,7 @@
 use super::axes::LineAxes;
 use super::axis::{Axis, metres};
 use super::budget::{Allowances, Along, Budget, Row, Unit, budgets};
+use super::freedom::{CIRCLE, effective, interval};
 use super::spread::Shape;
 use super::statement::Figure;
 use crate::facts::SetUp;
@@ -71,11 +72,6 @@ impl Plumbed {
     }
 }
 
-/// Radius of a circle that holds 95 % of a normal error on two axes, in standard deviations: √(−2 ln 0.05).
-const CIRCLE: f64 = 2.447_7;
-/// Half-width of an interval that holds 95 % of a normal error, in standard deviations.
-const INTERVAL: f64 = 1.96;
-
 /// What a normal error exceeds once in fifty times, in standard deviations; a floor that is within bounds does so less often.
 const ONCE_IN_50: f64 = 2.326;
 /// Farthest below the rig's own bottom that its axis is carried on to meet a hand plumb, metres: a tape may read a
@@ -90,40 +86,43 @@ pub fn sounded(measurements: &[Measurement]) -> Option<Figure> {
     Some(Figure::of(mean(&soundings(measurements))?, soundings_budget(measurements)?.expanded))
 }
 
-/// Whether soundings and the rig differ by more than both uncertainties together make likely once in fifty times:
-/// one of them is wrong. The rig's figure is of the floor, like the soundings.
+/// Whether soundings and the rig are so far apart, metres, as both standard uncertainties together make likely once in fifty
+/// times: one of them is wrong. Of few soundings it is likelier than that, since the scale is the normal distribution's: a
+/// question asked too often costs a look, one not asked a hole. The rig's figure is of the floor, like the soundings.
 #[must_use]
-pub fn contradict(sounded: Figure, by_rig: Figure) -> bool {
-    let apart = (sounded.value - by_rig.value).abs();
-    apart > ONCE_IN_50 / INTERVAL * sounded.expanded.hypot(by_rig.expanded)
+pub fn contradict(apart: f64, by_tape: &Budget, by_rig: &Budget) -> bool {
+    apart.abs() > ONCE_IN_50 * by_tape.standard.hypot(by_rig.standard)
 }
 
 /// What depth by soundings is worth; `None` where there are none.
 ///
-/// After JCGM 100:2008, 5.1.2: the scatter of the soundings over √n (4.2.3, the floor is not flat), and the tape's own,
-/// which is the same in all, the largest that was entered.
+/// After JCGM 100:2008, 5.1.2: the scatter of the soundings over √n (4.2.3, the floor is not flat), known to n − 1 degrees
+/// of freedom, and the tape's own, which is stated and the same in all, the largest that was entered.
 #[must_use]
 pub fn soundings_budget(measurements: &[Measurement]) -> Option<Budget> {
     let depths = soundings(measurements);
     let middle = mean(&depths)?;
     let tape = measurements.iter().filter(|m| m.kind == Kind::Sounding).map(|m| m.standard).fold(0.0, f64::max);
-    let row = |source, basis, deviation, along| Row {
+    let row = |source, basis, deviation, freedom, along| Row {
         source,
         basis,
         value: Shape::Normal(deviation),
+        freedom,
         unit: Unit::Metres,
         sensitivity: 1.0,
         along,
     };
-    let mut rows = vec![row("tape, line and reading", "as entered".to_owned(), tape, Along::Same)];
+    let mut rows = vec![row("tape, line and reading", "as entered".to_owned(), tape, None, Along::Same)];
     let n = count(depths.len());
     if n > 1.0 {
         let squares: f64 = depths.iter().map(|depth| (depth - middle).powi(2)).sum();
         let scatter = (squares / (n - 1.0) / n).sqrt();
-        rows.push(row("floor that is not flat", format!("scatter of {n} over √{n}"), scatter, Along::Varies));
+        rows.push(row("floor that is not flat", format!("scatter of {n} over √{n}"), scatter, Some(n - 1.0), Along::Varies));
     }
     let standard = rows.iter().map(|row| row.contributes().standard()).fold(0.0, f64::hypot);
-    Some(Budget { rows, standard, expanded: INTERVAL * standard, guard: INTERVAL * standard, dominated_by: None })
+    let freedom = effective(&rows, standard);
+    let expanded = interval(freedom) * standard;
+    Some(Budget { rows, standard, expanded, guard: expanded, freedom, dominated_by: None })
 }
 
 fn soundings(measurements: &[Measurement]) -> Vec<f64> {
@@ -150,6 +149,20 @@ pub fn plumbed(setup: &SetUp, axis: &Axis, bottom: Option<f64>) -> Vec<Plumbed> 
         Plumbed { depth: m.depth, offset: m.offset, radius: CIRCLE * m.standard, axis, off_axis }
     };
     setup.measurements.iter().filter(|m| m.kind == Kind::HandPlumb).map(one).collect()
+}
+
+/// Why hand plumbs bar lean and toe from being shown: one of two measurements that do not agree is wrong, and nobody knows
+/// which. `None` where all agree, or meet no axis.
+#[must_use]
+pub fn not_plumbed(plumbed: &[Plumbed]) -> Option<String> {
+    let against = plumbed.iter().filter(|p| p.agrees() == Some(false)).count();
+    let who = match (against, plumbed.len()) {
+        (0, _) => return None,
+        (1, 1) => "the hand plumb does".to_owned(),
+        (1, all) => format!("one of {all} hand plumbs does"),
+        (some, all) => format!("{some} of {all} hand plumbs do"),
+    };
+    Some(format!("{who} not agree with the rig's axis, so plumb the hole again"))
 }
 
 fn beside(setup: &SetUp, axis: &Axis, below_hub: f64) -> Option<Beside> {
@@ -179,19 +192,20 @@ mod tests {
         assert_eq!(sounded(&[sounding(3.1, 0.005)]), Some(Figure::of(3.1, 1.96 * 0.005)));
     }
 
-    /// By hand: 3.20, 3.24 and 3.22 m have the mean 3.22 and the deviation 20 mm, 11.547 mm of the mean; with 5 mm of tape
-    /// 12.583 mm; ±24.66 mm.
+    /// By hand: 3.20, 3.24 and 3.22 m have the mean 3.22 and the deviation 20 mm, 11.547 mm of the mean, 2 degrees of freedom;
+    /// with 5 mm of tape 12.583 mm and 2 × (12.583 / 11.547)⁴ = 2.8203 degrees, whose t is 3.3003 (scipy 1.17.1); ±41.53 mm.
     #[test]
     fn a_floor_that_is_not_flat_makes_its_mean_worth_less() {
         let figure = sounded(&[sounding(3.20, 0.003), sounding(3.24, 0.005), sounding(3.22, 0.004)]).unwrap();
-        assert!((figure.value - 3.22).abs() < 1e-12 && (figure.expanded - 0.024_663).abs() < 1e-6, "{figure:?}");
+        assert!((figure.value - 3.22).abs() < 1e-12 && (figure.expanded - 0.041_528).abs() < 1e-6, "{figure:?}");
     }
 
     #[test]
     fn a_rig_that_the_tape_contradicts() {
-        let figure = Figure::of;
-        // ±30 and ±40 mm at 95 % are 50 together, and 59.3 once in fifty times
-        assert!(!contradict(figure(3.0, 0.03), figure(3.059, 0.04)) && contradict(figure(3.0, 0.03), figure(2.940, 0.04)));
+        // 15 and 20 mm are 25 together, and 58.15 mm once in fifty times
+        let budget = |standard| Budget { standard, ..soundings_budget(&[sounding(3.0, 0.005)]).unwrap() };
+        let apart = |metres| contradict(metres, &budget(0.015), &budget(0.020));
+        assert!(!apart(0.058) && !apart(-0.058) && apart(0.059) && apart(-0.059));
     }
 
     /// A set-up with its hub at the datum, an increment each 100 mm down to 3 m, leaning 2 mm/m more ahead each metre.
@@ -246,10 +260,28 @@ mod tests {
         assert_eq!((agrees(5.0), agrees(5.001)), (Some(true), Some(false)));
     }
 
+    /// The axis lies 1.4 mm ahead at 1 m; a bob that hung at 0.5 m off it is beyond any budget.
+    #[test]
+    fn only_a_plumb_that_does_not_agree_bars_lean() {
+        let plumb = |depth, ahead| Measurement { kind: Kind::HandPlumb, offset: LineAxes { ahead, right: 0.0 }, ..sounding(depth, 0.005) };
+        let barred = |plumbs: &[(f64, f64)]| {
+            let setup = setup(plumbs.iter().map(|(depth, ahead)| plumb(*depth, *ahead)).collect());
+            crate::judge::bars(&setup)
+        };
+        assert_eq!(barred(&[(1.0, 0.0)]), [""; 0]);
+        assert_eq!(barred(&[(1.0, 0.0), (3.5, 0.5)]), [""; 0], "where there is no axis there is nothing to disagree with");
+        assert_eq!(barred(&[(1.0, 0.5)]), ["the hand plumb does not agree with the rig's axis, so plumb the hole again"]);
+        assert_eq!(barred(&[(1.0, 0.0), (2.0, 0.5)]), ["one of 2 hand plumbs does not agree with the rig's axis, so plumb the hole again"]);
+        assert_eq!(
+            barred(&[(1.0, 0.5), (2.0, 0.5), (3.0, 0.0)]),
+            ["2 of 3 hand plumbs do not agree with the rig's axis, so plumb the hole again"]
+        );
+    }
+
     /// The 95 % quantiles of χ² with one and with two degrees of freedom are 3.841 and 5.991 (statistical tables).
     #[test]
     fn factors_are_those_of_the_tables() {
-        assert!((INTERVAL * INTERVAL - 3.841).abs() < 0.001 && (CIRCLE * CIRCLE - 5.991).abs() < 0.001);
+        assert!((interval(None).powi(2) - 3.841).abs() < 0.001 && (CIRCLE * CIRCLE - 5.991).abs() < 0.001);
         assert!((ONCE_IN_50 * ONCE_IN_50 - 5.412).abs() < 0.002); // 98 %, one degree of freedom
     }
 }

@@ -1,11 +1,13 @@
 //! What a set-up's facts mean against its plan and limits, in line axes and below the sheet's datum.
 //!
-//! [`axis`] is where the bore went, [`budget`] what its figures are worth, [`spread`] how errors add up,
+//! [`axis`] is where the bore went, [`budget`] what its figures are worth, [`spread`] how errors add up, [`freedom`] how
+//! much few readings are worth,
 //! [`limits`] what is accepted and [`statement`] what may be said.
 
 pub mod axes;
 pub mod axis;
 pub mod budget;
+pub mod freedom;
 pub mod limits;
 pub mod measured;
 pub mod spread;
@@ -17,6 +19,7 @@ pub use measured::Plumbed;
 pub use statement::{Figure, Guarded, Standing, Verdict};
 
 use crate::facts::{DigestState, SetUp};
+use crate::proof::Sealing;
 use axis::Axis;
 use budget::{Allowances, Budget, Budgets, budgets, stamp};
 use limits::{Governs, LimitSet, Measurand};
@@ -76,7 +79,7 @@ pub fn judge(setup: &SetUp) -> Judged {
 #[must_use]
 pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let plan = &setup.opened.body.plan;
-    let bottom = setup.closed.as_ref().map(|c| c.body.bottom).or_else(|| setup.increments.last().map(|i| i.body.depth)).map(metres);
+    let bottom = bottom(setup);
     let believed = tied(setup);
     let axis = Axis::of(setup);
     let end = bottom.and_then(|bottom| axis.at(bottom));
@@ -87,9 +90,13 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let seen =
         Seen { depth, toe: end.map(|e| e.offset.magnitude()), length, worst: worst(&axis.points), believed, budgets: budgets.as_ref() };
     let own = LimitSet::of_plan(plan);
-    let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed));
+    let plumbed = measured::plumbed(setup, &axis, bottom);
+    let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed, &plumbed));
     let sounded = measured::sounded(&setup.measurements);
-    let contradicted = sounded.zip(seen.figure(Measurand::Depth)).is_some_and(|(tape, rig)| measured::contradict(tape, rig));
+    let soundings = measured::soundings_budget(&setup.measurements);
+    let contradicted = soundings.as_ref().zip(seen.budgets).is_some_and(|(by_tape, by_rig)| {
+        sounded.zip(depth).is_some_and(|(tape, rig)| measured::contradict(tape.value - rig, by_tape, &by_rig.depth))
+    });
     let judged = own.limits.iter().chain(&more.limits).map(|limit| match (limit.measurand, sounded) {
         (Measurand::Depth, Some(by_tape)) => statement::verdict(limit, Some(by_tape), unfinished, &[]),
         (Measurand::Depth, None) => statement::verdict(limit, seen.figure(limit.measurand), unfinished, &barred.depth),
@@ -115,8 +122,8 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
             .max_by(|a, b| a.abs().total_cmp(&b.abs())),
         sounded,
         contradicted,
-        soundings: measured::soundings_budget(&setup.measurements),
-        plumbed: measured::plumbed(setup, &axis, bottom),
+        soundings,
+        plumbed,
         reservations: reservations(setup, believed, contradicted),
         axis: axis.points,
         budgets,
@@ -167,7 +174,8 @@ fn tied(setup: &SetUp) -> bool {
 /// Reasons why nothing can be shown of a set-up that is under way, depth and lean together.
 #[must_use]
 pub fn bars(setup: &SetUp) -> Vec<String> {
-    let Barred { mut depth, lean } = barred(setup, true);
+    let plumbed = measured::plumbed(setup, &Axis::of(setup), bottom(setup));
+    let Barred { mut depth, lean } = barred(setup, true, &plumbed);
     depth.extend(lean);
     depth
 }
@@ -179,7 +187,7 @@ struct Barred {
     lean: Vec<String>,
 }
 
-fn barred(setup: &SetUp, believed: bool) -> Barred {
+fn barred(setup: &SetUp, believed: bool, plumbed: &[Plumbed]) -> Barred {
     let mut barred = Barred::default();
     if !believed {
         barred.depth.push("depth was not tied to the hub at the end".to_owned());
@@ -187,6 +195,10 @@ fn barred(setup: &SetUp, believed: bool) -> Barred {
     }
     if let Some(text) = misclosed(setup) {
         barred.depth.push(text);
+    }
+    if let Some(text) = unproven(setup) {
+        barred.depth.push(text.clone());
+        barred.lean.push(text);
     }
     for (item, text) in [
         (CalibrationItem::Encoder, "encoder"),
@@ -199,7 +211,23 @@ fn barred(setup: &SetUp, believed: bool) -> Barred {
             list.push(why);
         }
     }
+    barred.lean.extend(measured::not_plumbed(plumbed));
     barred
+}
+
+/// Why records that the rig digested, and sealed, are not those in hand.
+fn unproven(setup: &SetUp) -> Option<String> {
+    match (setup.sealing, setup.digest) {
+        (Sealing::Unfit(_), _) => Some(setup.sealing.text()),
+        (_, DigestState::Differs) => Some("the rig's digest does not fit the records in hand".to_owned()),
+        (Sealing::Fits(..), DigestState::Lacking) => Some("records that the rig sealed are not in hand".to_owned()),
+        _ => None,
+    }
+}
+
+/// The deepest recorded, metres below the hub.
+fn bottom(setup: &SetUp) -> Option<f64> {
+    setup.closed.as_ref().map(|c| c.body.bottom).or_else(|| setup.increments.last().map(|i| i.body.depth)).map(metres)
 }
 
 fn misclosed(setup: &SetUp) -> Option<String> {
@@ -263,6 +291,10 @@ fn reservations(setup: &SetUp, believed: bool, contradicted: bool) -> Vec<String
     say(setup.identity.is_none(), "The record of the rig and its instruments is missing.".to_owned());
     say(lost > 0, format!("{lost} records are missing; see gaps."));
     say(setup.digest == DigestState::Differs, "The rig's digest does not fit the records in hand.".to_owned());
+    say(setup.digest == DigestState::Lacking, "The rig's digest covers records that are not in hand.".to_owned());
+    if let Sealing::Unfit(why) = setup.sealing {
+        say(true, format!("The rig's seal does not fit: {}.", why.text()));
+    }
     say(!setup.restarts.is_empty(), format!("The rig restarted {} in this hole.", times(setup.restarts.len())));
     say(faults > 0, format!("A sensor was at fault {}; see the list.", times(faults)));
     say(doubtful > 0, format!("{doubtful} of {} increments carry a remark on quality.", setup.increments.len()));

@@ -39,6 +39,8 @@ pub struct BudgetAttached<'a> {
     of: &'static str,
     unit: &'static str,
     standard: f64,
+    /// Effective ones; none where nothing was estimated from readings.
+    degrees_of_freedom: Option<f64>,
     factor: f64,
     uncertainty_95: f64,
     dominated_by: Option<&'static str>,
@@ -53,6 +55,7 @@ struct Source<'a> {
     distribution: &'static str,
     /// Standard deviation of a normal, half-width of a rectangular distribution, radius of a disc.
     value: f64,
+    degrees_of_freedom: Option<f64>,
     sensitivity: f64,
     along_hole: &'static str,
     contributes_standard: f64,
@@ -216,6 +219,7 @@ fn attached<'a>(of: &'static str, unit: &'static str, budget: &'a Budget) -> Bud
             },
             distribution,
             value,
+            degrees_of_freedom: row.freedom,
             sensitivity: row.sensitivity,
             along_hole: if row.along == Along::Same { "same" } else { "varies" },
             contributes_standard: row.contributes().standard(),
@@ -225,6 +229,7 @@ fn attached<'a>(of: &'static str, unit: &'static str, budget: &'a Budget) -> Bud
         of,
         unit,
         standard: budget.standard,
+        degrees_of_freedom: budget.freedom,
         factor: budget.factor(),
         uncertainty_95: budget.expanded,
         dominated_by: budget.dominated_by,

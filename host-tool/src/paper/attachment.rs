@@ -9,10 +9,13 @@ use super::hole::Hole;
 use super::words::{code, datum, hex, remarks, standing};
 use super::{LAYOUT, program};
 use crate::facts::{DigestState, Moment, Timed};
+use crate::judge::budget::day;
 use crate::judge::{LineAxes, metres};
+use crate::proof::{self, SegmentState};
 use serde::Serialize;
 use shared_protocol::VERSION;
-use shared_protocol::state::{Check, GapCause, Leg, ResetCause, Sensor, SensorFault, SheetUnits};
+use shared_protocol::chain::End;
+use shared_protocol::state::{CalibrationItem, Check, GapCause, Leg, ResetCause, Sensor, SensorFault, SheetUnits};
 use shared_protocol::units::Micrometres;
 
 #[derive(Serialize)]
@@ -27,6 +30,7 @@ struct Facts<'a> {
     judged: Verdict<'a>,
     hubs: Vec<Hub>,
     tools: Vec<Tool>,
+    calibrated_meanwhile: Vec<Calibrated<'a>>,
     increments: Vec<Increment>,
     passes: Vec<Pass>,
     checks: Vec<Change>,
@@ -39,6 +43,8 @@ struct Facts<'a> {
     unknown_records: usize,
     unreadable_records: usize,
     closed: Option<Closed>,
+    sealing: String,
+    seal: Option<Seal>,
     slots: Slots,
 }
 
@@ -147,6 +153,21 @@ struct Tool {
     diameter_m: f64,
 }
 
+/// Taken by the rig while the hole was open. Uncertainty, residual and values are in the item's own unit, as the record
+/// has them.
+#[derive(Serialize)]
+struct Calibrated<'a> {
+    when: When,
+    request: u32,
+    item: Code,
+    who: &'a str,
+    on: String,
+    holds_until: String,
+    uncertainty: u32,
+    residual: u32,
+    values: &'a [i32],
+}
+
 #[derive(Serialize)]
 struct Increment {
     when: When,
@@ -229,7 +250,7 @@ struct Closed {
     increments: u16,
     first_slot: u32,
     slots: u32,
-    sha256: String,
+    digest: String,
 }
 
 #[derive(Serialize)]
@@ -239,6 +260,25 @@ struct Slots {
     first: u32,
     last: u32,
     digest: &'static str,
+    segments: Vec<Segment>,
+}
+
+#[derive(Serialize)]
+struct Segment {
+    first_byte: u64,
+    end_byte: u64,
+    sha256: Option<String>,
+    state: &'static str,
+}
+
+#[derive(Serialize)]
+struct Seal {
+    when: When,
+    number: u32,
+    previous: String,
+    public_key: String,
+    signed: String,
+    signature: String,
 }
 
 /// The facts of a hole and their judgement, as JSON with line breaks.
@@ -255,6 +295,7 @@ fn facts<'a>(hole: &Hole<'a>) -> Facts<'a> {
     let digest = match setup.digest {
         DigestState::Fits => "fits",
         DigestState::Differs => "differs",
+        DigestState::Lacking => "lacking",
         DigestState::Open => "open",
     };
     Facts {
@@ -268,6 +309,7 @@ fn facts<'a>(hole: &Hole<'a>) -> Facts<'a> {
         judged: verdict(hole),
         hubs: setup.hubs.iter().map(hub).collect(),
         tools: setup.tools.iter().map(tool).collect(),
+        calibrated_meanwhile: setup.calibrated.iter().map(calibrated).collect(),
         increments: setup.increments.iter().map(increment).collect(),
         passes: setup.passes.iter().map(pass).collect(),
         checks: setup.changes.iter().map(change).collect(),
@@ -280,7 +322,16 @@ fn facts<'a>(hole: &Hole<'a>) -> Facts<'a> {
         unknown_records: setup.unknown,
         unreadable_records: setup.malformed,
         closed: setup.closed.as_ref().map(closed),
-        slots: Slots { file: "slots.bin", count: setup.slots.len(), first, last, digest },
+        sealing: setup.sealing.text(),
+        seal: setup.seal.as_ref().map(seal),
+        slots: Slots {
+            file: "slots.bin",
+            count: setup.slots.len(),
+            first,
+            last,
+            digest,
+            segments: setup.segments.iter().map(segment).collect(),
+        },
     }
 }
 
@@ -376,6 +427,21 @@ fn tool(tool: &Timed<shared_protocol::record::Tool>) -> Tool {
     Tool { when: when(tool), request: body.request, tool: body.tool, length_m: metres(body.length), diameter_m: metres(body.diameter) }
 }
 
+fn calibrated(calibrated: &Timed<shared_protocol::record::Calibrated>) -> Calibrated<'_> {
+    let calibration = &calibrated.body.calibration;
+    Calibrated {
+        when: when(calibrated),
+        request: calibrated.body.request,
+        item: coded(CalibrationItem::TABLE, calibration.item),
+        who: &calibration.who,
+        on: day(calibration.day),
+        holds_until: day(calibration.expires),
+        uncertainty: calibration.uncertainty,
+        residual: calibration.residual,
+        values: &calibration.values,
+    }
+}
+
 fn increment(increment: &Timed<shared_protocol::record::Increment>) -> Increment {
     let body = &increment.body;
     Increment {
@@ -455,6 +521,32 @@ fn closed(closed: &Timed<shared_protocol::record::Closed>) -> Closed {
         increments: body.increments,
         first_slot: body.first,
         slots: body.slots,
-        sha256: hex(&body.digest).replace(' ', ""),
+        digest: plain_hex(&End::from(body).digest()),
+    }
+}
+
+fn plain_hex(bytes: &[u8]) -> String {
+    hex(bytes).replace(' ', "")
+}
+
+fn segment(segment: &proof::Segment) -> Segment {
+    let state = match segment.state {
+        SegmentState::Fits => "fits",
+        SegmentState::Lacking => "lacking",
+        SegmentState::Differs => "differs",
+    };
+    let sha256 = segment.sum.map(|sum| plain_hex(&sum));
+    Segment { first_byte: u64::from(segment.from) * 32, end_byte: u64::from(segment.to) * 32, sha256, state }
+}
+
+fn seal(seal: &Timed<shared_protocol::record::Seal>) -> Seal {
+    let body = &seal.body;
+    Seal {
+        when: when(seal),
+        number: body.number,
+        previous: plain_hex(&body.previous),
+        public_key: plain_hex(&body.key),
+        signed: body.signed().map_or_else(String::new, |signed| plain_hex(&signed)),
+        signature: plain_hex(&body.signature()),
     }
 }

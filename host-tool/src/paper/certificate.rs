@@ -7,6 +7,7 @@ use super::layout::marks::Role;
 use super::layout::pdf::{About, Attachment, Standard, write};
 use super::words::capital;
 use super::{CAUTION, LAYOUT, PaperError, Printing, attachment, drawing, figures, identity, program, statements, uncertainty, warning};
+use shared_protocol::chain::End;
 
 const TITLE: Style = Style::strong(22.0);
 const KIND: Style = Style::regular(11.0);
@@ -86,7 +87,7 @@ fn running(hole: &Hole<'_>, title: &str) -> Running {
 fn about(hole: &Hole<'_>, title: String) -> About {
     let (first, last) = hole.sequences();
     let (rig, epoch) = hole.setup.identity.as_ref().map_or(("unknown", 0), |i| (i.rig.as_str(), i.epoch));
-    let digest = hole.setup.closed.as_ref().map_or("open".to_owned(), |c| super::words::hex(&c.body.digest).replace(' ', ""));
+    let digest = hole.setup.closed.as_ref().map_or("open".to_owned(), |c| super::words::hex(&End::from(&c.body).digest()).replace(' ', ""));
     let warning = warning(hole.reality());
     About {
         title: if hole.reality() == Reality::Drilled { title } else { format!("{warning}: {title}") },

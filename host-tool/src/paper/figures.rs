@@ -6,7 +6,7 @@ use super::layout::letters::{Style, Weight};
 use super::layout::table::{Column, figures, names, table, times, words};
 use super::words::{NONE, Units, code, datum, duration, standing};
 use super::worth::Quantity;
-use super::{by_hand, going, limits, passes};
+use super::{by_hand, going, limits, passes, uncertainty};
 use crate::facts::{Missing, Timed};
 use crate::judge::limits::Measurand;
 use crate::judge::{AxisPoint, Figure, LineAxes, Verdict, metres};
@@ -58,12 +58,12 @@ pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
     rows.extend(unlimited(hole));
     heading(flow, &format!("Plan and as drilled; depths below {}", datum(hole.plan())));
     let columns = [
-        names("Item", 2.1),
+        names("Item", 2.05),
         words("Planned", 0.95),
-        words("As drilled, ± 95 %", 3.1),
-        words("Variation", 1.05),
+        words("As drilled, ± 95 %", 3.15),
+        words("Variation", 1.15),
         words("Limit", 1.6),
-        words("Measured; shown", 1.85),
+        words("Measured; shown", 1.8),
     ];
     table(flow, &columns, &rows);
 }
@@ -150,6 +150,7 @@ pub fn lists(flow: &mut Flow, hole: &Hole<'_>) {
         ("slow going and refusal", going::list_of(flow, hole)),
         ("hub touches", hubs(flow, hole)),
         ("tools", tools(flow, hole)),
+        ("calibrations meanwhile", uncertainty::calibrated_meanwhile(flow, hole)),
         ("passes", passes::list_of(flow, hole)),
         ("sensor faults", faults(flow, hole)),
         ("restarts", restarts(flow, hole)),

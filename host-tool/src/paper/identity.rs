@@ -4,11 +4,13 @@ use super::hole::{Hole, Reality};
 use super::layout::flow::Flow;
 use super::layout::letters::Weight;
 use super::layout::table::{names, table, words};
-use super::words::{NONE, hex, remarks};
+use super::words::{NONE, capital, hex, remarks};
 use super::{LAYOUT, figures, program};
 use crate::facts::DigestState;
 use crate::judge::metres;
+use crate::proof::{Segment, SegmentState};
 use shared_protocol::VERSION;
+use shared_protocol::chain::End;
 use shared_protocol::record::Identity;
 
 const SIZE: f64 = 8.5;
@@ -56,10 +58,7 @@ pub fn instrument(flow: &mut Flow, hole: &Hole<'_>) {
                 of(&|i| if i.encoder_absolute { "keeps its place without power".to_owned() } else { "incremental".to_owned() }),
             ),
             ("Mast's guide", of(&|i| format!("{} above the hub", units.long(metres(i.guide_height))))),
-            (
-                "Increment",
-                of(&|i| format!("{} of new depth; lean read {} ms apart from depth", units.short(metres(i.increment)), i.skew_ms)),
-            ),
+            ("Increment", of(&|i| format!("{} of new depth; lean read {} ms from it", units.short(metres(i.increment)), i.skew_ms))),
             (
                 "Rig's heading",
                 format!("{} clockwise from ahead, ±{}", degrees(plan.heading.0), degrees(plan.heading_within.0.saturating_abs())),
@@ -99,6 +98,7 @@ pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
     let state = match setup.digest {
         DigestState::Fits => "fits the slots in hand",
         DigestState::Differs => "does not fit the slots in hand",
+        DigestState::Lacking => "covers slots that are not in hand",
         DigestState::Open => "none: not closed",
     };
     let epoch = setup.identity.as_ref().map_or("not recorded".to_owned(), |i| i.epoch.to_string());
@@ -115,25 +115,42 @@ pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
         ],
     );
     flow.space(4.0);
-    let digest = closed.map_or("none".to_owned(), |c| hex(&c.body.digest));
-    flow.paragraph(&[(Weight::Strong, "SHA-256 by the rig  "), (Weight::Regular, &digest)], SIZE);
+    let digest = closed.map_or("none".to_owned(), |c| hex(&End::from(&c.body).digest()));
+    flow.paragraph(&[(Weight::Strong, "Digest by the rig  "), (Weight::Regular, &digest)], SIZE);
+    let key = setup.seal.as_ref().map_or(String::new(), |seal| format!(". Its key: {}", hex(&seal.body.key)));
+    flow.paragraph(&[(Weight::Strong, "Seal  "), (Weight::Regular, &format!("{}{key}", capital(&setup.sealing.text())))], SIZE);
+    for segment in setup.segments.iter().filter(|_| setup.digest != DigestState::Fits) {
+        flow.paragraph(&[(Weight::Regular, &segment_words(segment))], SIZE);
+    }
     flow.paragraph(&[(Weight::Regular, &check(hole))], SIZE);
+}
+
+/// One segment of the digest, and how its slots stand to it.
+fn segment_words(segment: &Segment) -> String {
+    let state = match segment.state {
+        SegmentState::Fits => "fits",
+        SegmentState::Lacking => "cannot be checked: slots are not in hand",
+        SegmentState::Differs => "does not fit",
+    };
+    let sum = segment.sum.map_or("not in hand".to_owned(), |sum| hex(&sum));
+    let (from, to) = (u64::from(segment.from) * 32, u64::from(segment.to) * 32);
+    format!("Segment of bytes {from} to {to}: {state}; SHA-256 by the rig {sum}.")
 }
 
 /// How anyone checks the record with common tools.
 fn check(hole: &Hole<'_>) -> String {
-    let attached = "The attached facts.json holds the facts of these pages for machines to read. Nothing here is signed in this version.";
-    let covered = hole.setup.closed.as_ref().map_or(0, |c| c.body.slots);
-    match hole.setup.digest {
+    let how = match hole.setup.digest {
         DigestState::Fits => {
-            let bytes = u64::from(covered) * 32;
-            format!(
-                "To check: the first {bytes} bytes of the attached slots.bin ({covered} slots of 32 bytes) have this SHA-256. {attached}"
-            )
+            "To check: the segments of the attached slots.bin have the SHA-256 that facts.json gives, and fold to this digest."
         }
-        DigestState::Differs => format!("It covers {covered} slots, and the attached slots.bin does not give it: see gaps. {attached}"),
-        DigestState::Open => format!("The rig gives one when the hole is closed. {attached}"),
-    }
+        DigestState::Differs | DigestState::Lacking => "The attached slots.bin does not give all of it: see gaps and segments.",
+        DigestState::Open => "The rig gives one when the hole is closed.",
+    };
+    let signed = match hole.setup.seal {
+        Some(_) => "What is signed (Ed25519) is there too. A seal says which rig recorded this, not that its sensors were right.",
+        None => "The attached facts.json holds the facts of these pages for machines to read.",
+    };
+    format!("{how} {signed}")
 }
 
 /// Remarks on quality and how many increments carry them.

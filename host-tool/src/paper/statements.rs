@@ -71,9 +71,10 @@ fn record(hole: &Hole<'_>) -> String {
     let digest = match hole.setup.digest {
         DigestState::Fits => "the rig's digest fits them",
         DigestState::Differs => "the rig's digest does not fit them",
+        DigestState::Lacking => "the rig's digest covers more",
         DigestState::Open => "no digest, since the hole was not closed",
     };
-    format!("{held}, {lost}; {digest}.")
+    format!("{held}, {lost}; {digest}; {}.", hole.setup.sealing.text())
 }
 
 fn reservations(hole: &Hole<'_>) -> String {

@@ -140,9 +140,9 @@ fn leg(hole: &Hole<'_>) -> [String; 9] {
     let (units, judged) = (hole.units(), hole.judged);
     let lost: u32 = hole.setup.missing.iter().fold(0, |sum, m| sum.saturating_add(m.count()));
     let record = match (hole.setup.digest, lost) {
-        (DigestState::Fits, 0) => "whole; the rig's digest fits".to_owned(),
+        (DigestState::Fits, 0) => format!("whole; the rig's digest fits; {}", hole.setup.sealing.briefly()),
         (DigestState::Open, 0) => "not closed".to_owned(),
-        (DigestState::Differs, 0) => "the rig's digest does not fit".to_owned(),
+        (DigestState::Differs | DigestState::Lacking, 0) => "the rig's digest does not fit".to_owned(),
         (_, lost) => format!("{lost} slots missing"),
     };
     [

@@ -9,11 +9,15 @@ use super::limits::MEAN_LENGTH;
 use super::words::{NONE, Units};
 use super::worth::{Quantity, two_digits};
 use crate::calibrate::in_force::ITEMS;
+use crate::facts::Timed;
 use crate::judge::budget::{Along, Budget, Budgets, MODEL, Row, Unit, day};
 use crate::judge::spread::Shape;
 use crate::judge::validity;
-use shared_protocol::record::Stamp;
+use shared_protocol::record::{Calibrated, Calibration, Stamp};
 use shared_protocol::state::CalibrationItem;
+
+/// Degrees of freedom from which on the factor no longer shows them.
+const FREEDOM_SAID: f64 = 1_000.0;
 
 /// Results, then sources.
 pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
@@ -24,29 +28,31 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
         return;
     }
     let columns = [
-        names("Uncertainty of", 2.6),
-        figures("Combined, standard", 1.5),
+        names("Uncertainty of", 2.65),
+        figures("Combined, standard", 1.65),
+        figures("Freedom, ν", 0.9),
         figures("Factor", 0.6),
-        figures("95 %", 1.1),
-        words("Most of it, and bounded", 2.2),
+        figures("95 %", 1.0),
+        words("Most of it, and bounded", 2.1),
     ];
     list(flow, "Uncertainty", &columns, &rows);
     flow.space(5.0);
     let columns = [
-        times("Source", 2.5),
+        times("Source", 2.46),
         words("Acts on", 0.95),
-        words("Where from", 2.25),
-        words("Value", 1.2),
-        words("Distribution", 1.05),
-        figures("Times", 0.7),
-        words("Along", 0.6),
-        figures("Makes", 1.05),
+        words("Where from", 2.27),
+        words("Value", 1.22),
+        words("Distribution", 1.1),
+        figures("Times", 0.78),
+        words("Along", 0.57),
+        figures("Makes", 0.97),
     ];
     table(flow, &columns, &sources(hole));
     remark(
         flow,
         "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, that of a disc its \
-         radius, all places alike; “makes” is what it adds as a standard deviation. The factor comes from the distribution of the sum; for \
+         radius, all places alike; “makes” is what it adds as a standard deviation; ν counts the degrees of freedom of what was \
+         estimated from readings, and the effective ones of a sum. The factor comes from the distribution of the sum; for \
          a toe as a place it is that of a circle, 2.45 where all is normal. Allowances are common practice, no source.",
     );
 }
@@ -57,6 +63,7 @@ fn results(hole: &Hole<'_>) -> Vec<Vec<String>> {
         vec![
             name.to_owned(),
             units.amount(quantity, budget.standard / per),
+            freedom(budget.freedom),
             format!("{:.2}", budget.factor()),
             format!("± {}", units.amount(quantity, budget.expanded / per)),
             budget.dominated_by.map_or(NONE.to_owned(), str::to_owned),
@@ -105,7 +112,7 @@ fn sources(hole: &Hole<'_>) -> Vec<Vec<String>> {
             on.to_owned(),
             row.basis.clone(),
             value(units, row),
-            distribution(row.value).to_owned(),
+            distribution(row),
             if row.unit == Unit::Metres { two_digits(row.sensitivity.abs()) } else { units.arm(row.sensitivity.abs()) },
             along.to_owned(),
             units.amount(Quantity::Offset, row.contributes().standard()),
@@ -129,11 +136,22 @@ fn value(units: Units, row: &Row) -> String {
     }
 }
 
-fn distribution(shape: Shape) -> &'static str {
-    match shape {
+fn distribution(row: &Row) -> String {
+    let name = match row.value {
         Shape::Normal(_) => "normal",
         Shape::Rectangular(_) => "rectangular",
         Shape::Disc(_) => "disc",
+    };
+    let said = row.freedom.filter(|freedom| *freedom < FREEDOM_SAID);
+    said.map_or_else(|| name.to_owned(), |_| format!("{name}, ν {}", freedom(said)))
+}
+
+/// Effective degrees of freedom in whole ones, as JCGM 100 rounds them: downwards.
+fn freedom(effective: Option<f64>) -> String {
+    match effective {
+        None => NONE.to_owned(),
+        Some(many) if many >= FREEDOM_SAID => format!("over {FREEDOM_SAID}"),
+        Some(some) => format!("{}", (some + 1e-9).floor()), // no whole number is made less by its last bit
     }
 }
 
@@ -142,8 +160,7 @@ pub fn calibrations(flow: &mut Flow, hole: &Hole<'_>) {
     let stamps = hole.setup.instruments.as_ref().map_or(&[][..], |i| &i.stamps[..]);
     let row = |stamp: &Stamp| {
         vec![
-            CalibrationItem::from_raw(stamp.item)
-                .map_or_else(|| format!("code {}, unknown to this version", stamp.item), |i| item(i).to_owned()),
+            item_named(stamp.item),
             stamp.who.to_string(),
             day(stamp.day),
             day(stamp.expires),
@@ -174,6 +191,47 @@ pub fn calibrations(flow: &mut Flow, hole: &Hole<'_>) {
     if !missing.is_empty() {
         remark(flow, &format!("{known}: {}.", missing.join(", ")));
     }
+}
+
+/// Calibrations that the rig took while the hole was open; says whether there were any.
+pub fn calibrated_meanwhile(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let row = |calibrated: &Timed<Calibrated>| {
+        let calibration = &calibrated.body.calibration;
+        vec![
+            calibrated.moment.text(),
+            item_named(calibration.item),
+            found(hole.units(), calibration),
+            calibration.who.to_string(),
+            day(calibration.expires),
+            in_unit(hole.units(), calibration.item, calibration.uncertainty),
+        ]
+    };
+    let rows: Vec<Vec<String>> = hole.setup.calibrated.iter().map(row).collect();
+    let columns = [
+        times("When", 1.7),
+        words("Calibrated", 0.9),
+        words("Found", 2.0),
+        words("By whom", 1.0),
+        words("Holds until", 0.9),
+        words("Uncertainty", 0.9),
+    ];
+    list(flow, "Calibrated while the hole was open", &columns, &rows)
+}
+
+/// What a calibration found: a tool's figures, of anything else the values as they are recorded.
+fn found(units: Units, calibration: &Calibration) -> String {
+    let um = |um: i32| units.short(f64::from(um) / 1e6);
+    match (CalibrationItem::from_raw(calibration.item), &calibration.values[..]) {
+        (Some(CalibrationItem::Tool), [number, length, diameter]) => {
+            format!("number {number}: {} from pin to cutting edge, cuts {}", um(*length), um(*diameter))
+        }
+        (_, []) => NONE.to_owned(),
+        (_, values) => values.iter().map(i32::to_string).collect::<Vec<_>>().join(", "),
+    }
+}
+
+fn item_named(raw: u8) -> String {
+    CalibrationItem::from_raw(raw).map_or_else(|| format!("code {raw}, unknown to this version"), |known| item(known).to_owned())
 }
 
 fn item(item: CalibrationItem) -> &'static str {

@@ -34,9 +34,7 @@ impl Store {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{APPLICATION, STORE_VERSION, TABLES as FIRST, measured};
     use super::*;
-    use shared_protocol::slot::{Part, Slot};
 
     fn stream() -> Stream {
         Stream { rig: "Alpha".to_owned(), epoch: 2 }
@@ -52,26 +50,5 @@ mod tests {
             assert_eq!(store.simulated(&stream()).unwrap(), Some(kept));
         }
         assert_eq!(store.rigs().unwrap(), [stream()]);
-    }
-
-    /// A store as version 2 left it is read, and taken on, with all that is in it.
-    #[test]
-    fn a_store_of_before_is_read_and_does_not_know() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("store");
-        let old = Connection::open(&path).unwrap();
-        old.execute_batch(FIRST).unwrap();
-        old.execute_batch(measured::TABLES).unwrap();
-        old.pragma_update(None, "application_id", APPLICATION).unwrap();
-        old.pragma_update(None, "user_version", 2).unwrap();
-        let slot = Slot::build(3, 1, 9, Part::ONLY, b"old").unwrap();
-        old.execute("INSERT INTO streams (rig, epoch) VALUES ('Alpha', 2)", []).unwrap();
-        old.execute("INSERT INTO slots VALUES (1, 3, ?1)", [slot.bytes()]).unwrap();
-        drop(old);
-        let mut store = Store::open_existing(&path).unwrap();
-        assert_eq!(store.pragma("user_version").unwrap(), STORE_VERSION);
-        assert_eq!((store.stream(&stream()).unwrap().slots, store.simulated(&stream()).unwrap()), (vec![slot], None));
-        store.met(&stream(), true).unwrap();
-        assert_eq!(store.simulated(&stream()).unwrap(), Some(true));
     }
 }

@@ -4,7 +4,7 @@ use super::{Store, StoreFault, fault, id_of};
 use crate::judge::LineAxes;
 use crate::judge::measured::{Kind, Measurement};
 use crate::session::Stream;
-use rusqlite::{OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
 /// The tables. Lengths are in whole micrometres; a set-up goes by the sequence of its first slot.
 pub(super) const TABLES: &str = "
@@ -59,6 +59,33 @@ impl Store {
     }
 }
 
+/// A measurement with its set-up: the stream's number in the store, and the sequence of the set-up's first slot.
+pub(super) type OfSetUp = (i64, u32, Measurement);
+
+/// So many measurements in a row that cannot be read are the end of them.
+const LOST_IN_A_ROW: u32 = 1_000;
+
+/// Every measurement in a database, in the order in which they were entered, and how many cannot be read. They are
+/// taken one by one, so that damage costs no more than what it hit.
+pub(super) fn all(db: &Connection) -> (Vec<OfSetUp>, u32) {
+    let sql = "SELECT author, unix_ms, kind, depth, ahead, to_right, standard, remark, id, stream, opened FROM measurements
+               WHERE id >= ?1 ORDER BY id LIMIT 1";
+    let (mut found, mut lost, mut in_a_row, mut from) = (Vec::new(), 0, 0, i64::MIN);
+    let Ok(mut query) = db.prepare(sql) else { return (found, lost) };
+    while in_a_row < LOST_IN_A_ROW {
+        match query.query_row([from], |row| Ok((row.get::<_, i64>(8)?, (row.get(9)?, row.get(10)?, measurement(row)?)))) {
+            Ok((id, one)) => {
+                lost += in_a_row;
+                (in_a_row, from) = (0, id.saturating_add(1));
+                found.push(one);
+            }
+            Err(rusqlite::Error::QueryReturnedNoRows) => return (found, lost + in_a_row),
+            Err(_) => (in_a_row, from) = (in_a_row + 1, from.max(0).saturating_add(1)),
+        }
+    }
+    (found, lost + 1)
+}
+
 fn measurement(row: &Row<'_>) -> rusqlite::Result<Measurement> {
     let metres = |column: usize| -> rusqlite::Result<f64> { Ok(f64::from(row.get::<_, i32>(column)?) / 1e6) };
     Ok(Measurement {
@@ -80,10 +107,8 @@ fn micrometres(metres: f64) -> i32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::STORE_VERSION;
-    use rusqlite::Connection;
     use shared_protocol::slot::{Part, Slot};
-    use std::path::{Path, PathBuf};
+    use std::path::PathBuf;
 
     fn stream() -> Stream {
         Stream { rig: "Alpha".to_owned(), epoch: 1 }
@@ -133,21 +158,5 @@ mod tests {
         assert!(store.add_measurement(&stream(), 3, &Measurement { author: String::new(), ..plumb(1.0) }).is_err());
         assert!(store.add_measurement(&Stream { rig: "Nobody".to_owned(), epoch: 1 }, 3, &plumb(1.0)).is_err());
         assert_eq!(store.measurements(&stream(), 3).unwrap(), [plumb(2.5)]);
-    }
-
-    /// A store of version 1 had no such table.
-    #[test]
-    fn an_older_store_is_brought_up_to_date_with_all_that_it_holds() {
-        for open in [Store::open as fn(&Path) -> Result<Store, StoreFault>, Store::open_existing] {
-            let (_folder, path, store) = store();
-            drop(store);
-            let older = Connection::open(&path).unwrap();
-            older.execute_batch("DROP TABLE measurements; ALTER TABLE streams DROP COLUMN simulated; PRAGMA user_version = 1").unwrap();
-            drop(older);
-            let mut store = open(&path).unwrap();
-            assert_eq!(store.pragma("user_version").unwrap(), STORE_VERSION);
-            assert_eq!(store.stream(&stream()).unwrap().slots.len(), 1);
-            store.add_measurement(&stream(), 3, &plumb(2.5)).unwrap();
-        }
     }
 }

@@ -68,7 +68,7 @@ impl EmulatedMachine {
     /// When the board does not answer.
     pub fn figures(&mut self) -> Result<Figures, MachineFault> {
         let board = self.board.as_mut().ok_or_else(|| MachineFault("the emulated board has no power".into()))?;
-        let answer: [u8; 16] = board.command(ASK_FIGURES)?;
+        let answer: [u8; 20] = board.command(ASK_FIGURES)?;
         let word = |n: usize| u32::from_le_bytes([answer[4 * n], answer[4 * n + 1], answer[4 * n + 2], answer[4 * n + 3]]);
         Ok(Figures { stack_bytes: word(0), worst_ticks: word(1), turns: word(2), mean_ticks_x16: word(3) })
     }

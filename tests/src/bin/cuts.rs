@@ -8,6 +8,9 @@ use tests::cuts::oracle::aftermath;
 use tests::cuts::script::{Cut, Length, cuts};
 use tests::cuts::site::Site;
 
+/// What is cut once: two holes in a ring that wraps, and one with a checkpoint, whose bytes are counted from a million on.
+const SINGLES: [(Length, u64, &str); 2] = [(Length::Long, 0, "two holes"), (Length::Deep, DEEP_FROM, "one deep hole")];
+const DEEP_FROM: u64 = 1_000_000;
 /// Failures that are printed.
 const SHOWN: usize = 8;
 
@@ -26,9 +29,14 @@ fn main() -> ExitCode {
 
 fn all(seed: u64, every: u64, pairs_every: u64) -> ExitCode {
     let picked = |cuts: Vec<Cut>, every: u64| cuts.into_iter().filter(|cut| cut.byte % every == 0).collect::<Vec<_>>();
-    let singles = picked(cuts(Length::Long, seed, |m| m), every);
-    let (tried, mut failed) = try_all(&singles, |cut| vec![(None, aftermath(cut, seed ^ cut.byte, true))]);
-    println!("{tried} cuts, each taken up again, worked on and drained");
+    let (mut tried, mut failed) = (0, Vec::new());
+    for (length, from, word) in SINGLES {
+        let singles = picked(cuts(length, seed, |m| m), every);
+        let (count, more) = try_all(&singles, |cut| vec![(None, aftermath(cut, seed ^ cut.byte, true))]);
+        println!("{count} cuts of {word}, each taken up again, worked on and drained");
+        tried += count;
+        failed.extend(more.into_iter().map(|(byte, second, why)| (from + byte, second, why)));
+    }
     let short = cuts(Length::Short, seed, |m| m);
     let (pairs, more) = try_all(&short, |cut| {
         let seconds = seconds(cut, seed).into_iter().filter(|second| (cut.byte + second.byte) % pairs_every == 0);
@@ -80,7 +88,11 @@ fn try_all(cuts: &[Cut], attempt: impl Fn(&Cut) -> Vec<(Option<u64>, Result<(), 
 }
 
 fn one(seed: u64, byte: u64, second: Option<u64>) -> ExitCode {
-    let length = if second.is_some() { Length::Short } else { Length::Long };
+    let (length, byte) = match (second, byte.checked_sub(DEEP_FROM)) {
+        (Some(_), _) => (Length::Short, byte),
+        (None, Some(byte)) => (Length::Deep, byte),
+        (None, None) => (Length::Long, byte),
+    };
     let Some(cut) = cuts(length, seed, |m| m).into_iter().find(|cut| cut.byte == byte) else {
         eprintln!("cuts: the rig does not write byte {byte}");
         return ExitCode::from(2);

@@ -3,6 +3,7 @@
 use super::draw::Drawn;
 use super::drill::Drilled;
 use super::score::Scored;
+use host_tool::facts::SetUp;
 use host_tool::judge::measured::{Kind, Measurement};
 use host_tool::judge::{LineAxes, judge};
 use rand_pcg::Pcg32;
@@ -19,6 +20,12 @@ pub const CAUGHT_AT: f64 = 4.2;
 pub const CAUGHT_LEAST: f64 = 0.95;
 /// Clean holes that may be flagged.
 pub const FALSE_MOST: f64 = 0.01;
+
+/// How far from the slewing axis the sensor is, m, and the standard acceleration of gravity, m/s² (exact by definition).
+const SLEWING_AT_M: f64 = 4.0;
+const STANDARD_GRAVITY: f64 = 9.806_65;
+/// How well a bob is read, standard deviation on each axis, m.
+const PLUMBED_TO_M: f64 = 0.005;
 
 /// An independent check: what it says of a hole, mm.
 pub type Check = fn(&Drilled) -> Option<f64>;
@@ -41,9 +48,9 @@ pub struct Kindred {
 }
 
 /// Every kind that is tried.
-pub const KINDS: [Kindred; 8] = [
+pub const KINDS: [Kindred; 9] = [
     Kindred {
-        name: "rope slipping, in all, mm",
+        name: "rope slipping either way, in all, mm",
         sizes: &[2.0, 5.0, 8.0, 12.0, 20.0],
         spoil: slip,
         flagged: misclosed,
@@ -51,7 +58,7 @@ pub const KINDS: [Kindred; 8] = [
         figure: 0,
     },
     Kindred {
-        name: "tool longer than its table says, mm",
+        name: "tool longer or shorter than its table says, mm",
         sizes: &[2.0, 5.0, 8.0, 12.0, 20.0],
         spoil: tool,
         flagged: misclosed,
@@ -92,6 +99,14 @@ pub const KINDS: [Kindred; 8] = [
         figure: 2,
     },
     Kindred {
+        name: "slewing while it cuts, 4 m out, rpm; no record shows it, and a hand plumb's flag is what stands here",
+        sizes: &[0.25, 0.5, 1.0, 1.5, 2.0],
+        spoil: slewing,
+        flagged: plumbed_off,
+        check: None,
+        figure: 1,
+    },
+    Kindred {
         name: "floor lower than the cutting edge, mm",
         sizes: &[20.0, 40.0, 60.0, 100.0],
         spoil: floor,
@@ -112,10 +127,15 @@ pub const FLAGS: [Flag; 4] = [
     ("scatter", scattered),
 ];
 
+/// Up in one hole, down in the next.
+fn either_way(drawn: &Drawn, size: f64) -> f64 {
+    if drawn.seed.is_multiple_of(2) { size } else { -size }
+}
+
 fn slip(drawn: &mut Drawn, size: f64) {
     let hole = &drawn.scenario.hole[0];
     let trips = (hole.depth_mm / drawn.scenario.work.bite_mm).ceil().max(1.0);
-    drawn.scenario.errors.depth.slip_mm_per_trip += size / trips;
+    drawn.scenario.errors.depth.slip_mm_per_trip += either_way(drawn, size) / trips;
 }
 
 /// Another tool goes on half way down, and what the rig was told of its length is short by the size.
@@ -124,14 +144,14 @@ fn tool(drawn: &mut Drawn, size: f64) {
     let event = Event { at_mm: Some(half_way), at_s: None, what: Happening::ChangeTool { tool: 3 } };
     drawn.scenario.hole[0].event.push(event);
     #[allow(clippy::cast_possible_truncation)] // a few millimetres
-    let told = 1_000_000 - (size * 1e3) as i32;
+    let told = 1_000_000 - (either_way(drawn, size) * 1e3) as i32;
     let like = drawn.calibrations[0].clone();
     let values = heapless::Vec::from_slice(&[3, told, 1_300_000]).unwrap_or_default();
     drawn.calibrations.push(Calibration { item: CalibrationItem::Tool.raw(), uncertainty: 1_000, residual: 0, values, ..like });
 }
 
 fn scale(drawn: &mut Drawn, size: f64) {
-    drawn.scenario.errors.depth.scale += size / drawn.scenario.hole[0].depth_mm;
+    drawn.scenario.errors.depth.scale += either_way(drawn, size) / drawn.scenario.hole[0].depth_mm;
 }
 
 fn stuck(drawn: &mut Drawn, for_s: f64) {
@@ -160,6 +180,13 @@ fn floor(drawn: &mut Drawn, size: f64) {
     drawn.scenario.errors.depth.floor_mm = size;
 }
 
+/// The sensor feels ω²·r away from the slewing axis, steadily: 2 rpm at 4 m are 18 mg. With the tip above the ground no lean
+/// is taken, so that it is as if it slewed all the time; its size, scatter and |g| are those of a lean.
+fn slewing(drawn: &mut Drawn, rpm: f64) {
+    let radians_s = rpm * std::f64::consts::TAU / 60.0;
+    drawn.scenario.errors.tilt.zero_mg[0] -= 1e3 * radians_s * radians_s * SLEWING_AT_M / STANDARD_GRAVITY;
+}
+
 fn misclosure(hole: &Drilled) -> Option<f64> {
     judge(&hole.setup).misclosure.map(|m| m * 1e3)
 }
@@ -180,17 +207,16 @@ fn scattered(hole: &Drilled) -> bool {
 /// A ground hand's three soundings, each to 5 mm, of the floor as it truly is.
 fn soundings(hole: &Drilled) -> Vec<Measurement> {
     let mut dice = Pcg32::seed_from_u64(hole.drawn.seed ^ 0x7A9E);
-    let mut bell = || (0..12).map(|_| f64::from(dice.next_u32()) / 4_294_967_296.0).sum::<f64>() - 6.0;
-    let one = |remark: &str, bell: &mut dyn FnMut() -> f64| Measurement {
+    let mut one = |remark: &str| Measurement {
         author: "Sim. Ground hand".to_owned(),
         unix_ms: 1_778_600_000_000,
         kind: Kind::Sounding,
-        depth: hole.truth.floor_mm / 1e3 + 0.005 * bell(),
+        depth: hole.truth.floor_mm / 1e3 + 0.005 * bell(&mut dice),
         offset: LineAxes::default(),
         standard: 0.005,
         remark: remark.to_owned(),
     };
-    ["middle", "left edge", "right edge"].iter().map(|remark| one(remark, &mut bell)).collect()
+    ["middle", "left edge", "right edge"].iter().map(|remark| one(remark)).collect()
 }
 
 fn with_soundings(hole: &Drilled) -> host_tool::judge::Judged {
@@ -208,17 +234,37 @@ fn sounded_off(hole: &Drilled) -> bool {
     with_soundings(hole).contradicted
 }
 
+/// Whether a bob that hangs at the hole's true end, to 5 mm on each axis, does not agree with the rig's axis.
+fn plumbed_off(hole: &Drilled) -> bool {
+    let mut dice = Pcg32::seed_from_u64(hole.drawn.seed ^ 0xB0B);
+    let mut read = |mm: f64| mm / 1e3 + PLUMBED_TO_M * bell(&mut dice);
+    let offset = LineAxes { ahead: read(hole.truth.toe_mm.ahead), right: read(hole.truth.toe_mm.right) };
+    let bob = Measurement {
+        kind: Kind::HandPlumb,
+        depth: hole.truth.edge_mm / 1e3,
+        offset,
+        standard: PLUMBED_TO_M,
+        ..soundings(hole).swap_remove(0)
+    };
+    judge(&SetUp { measurements: vec![bob], ..hole.setup.clone() }).plumbed.iter().any(|plumbed| plumbed.agrees() == Some(false))
+}
+
+/// Nearly normal, of standard deviation 1.
+fn bell(dice: &mut Pcg32) -> f64 {
+    (0..12).map(|_| f64::from(dice.next_u32()) / 4_294_967_296.0).sum::<f64>() - 6.0
+}
+
 fn any(hole: &Drilled) -> bool {
     misclosed(hole) || faulty(hole) || sounded_off(hole)
 }
 
-/// Standard deviation of what a check says of clean holes, mm.
+/// What a check says of clean holes, where it should say nothing, mm: the root mean square, since a rig that settles makes
+/// its misclosure lean to one side, and nobody corrects that.
 #[must_use]
 pub fn own_deviation(clean: &[Drilled], check: Check) -> f64 {
-    let said: Vec<f64> = clean.iter().filter_map(check).collect();
-    let n = said.iter().fold(0.0, |n, _| n + 1.0_f64).max(2.0);
-    let mean = said.iter().sum::<f64>() / n;
-    (said.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
+    let squares: Vec<f64> = clean.iter().filter_map(check).map(|said| said * said).collect();
+    let n = squares.iter().fold(0.0, |n, _| n + 1.0_f64).max(1.0);
+    (squares.iter().sum::<f64>() / n).sqrt()
 }
 
 /// Whether the truth of the figure that a kind spoils lies within its interval all the same.

@@ -1,10 +1,13 @@
-//! What must hold after a power cut, whatever the byte: nothing committed is lost without saying so.
+//! What must hold after a power cut, whatever the byte: nothing committed is lost without saying so, and what was closed
+//! is sealed.
 
-use super::script::{Cut, work_on};
+use super::script::{Cut, plan, work_on};
 use super::site::{Disk, RING_AT, Site};
 use firmware_app::journal::Journal;
 use host_tool::facts::{DigestState, SetUp, read};
-use shared_protocol::record::{Gap, Record};
+use host_tool::proof::{Sealing, SegmentState, Signer};
+use shared_protocol::message::{Command, LoadHole};
+use shared_protocol::record::{Gap, Opened, Record};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Answer, GapCause};
 use simulator::frail::FrailMemory;
@@ -29,6 +32,11 @@ pub fn aftermath(cut: &Cut, seed: u64, work: bool) -> Result<(), String> {
         let answer = work_on(&mut site);
         if !matches!(answer, Some(Answer::Done | Answer::NoHoleOpen)) {
             return Err(format!("the hole cannot be closed: {answer:?}"));
+        }
+        // And one more, whose seal must follow whatever was sealed before.
+        let next = (site.ask(Command::LoadHole(LoadHole { plan: plan() })), work_on(&mut site));
+        if next != (Some(Answer::Done), Some(Answer::Done)) {
+            return Err(format!("the next hole is not drilled: {next:?}"));
         }
         if !site.drain() {
             return Err("the rig is not drained in the end".to_owned());
@@ -65,8 +73,7 @@ fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>, power_cuts: u64) -> Res
     if torn > power_cuts {
         return Err(format!("{power_cuts} power cuts tore {torn} slots"));
     }
-    let wrong = spoiled_digests(disk).first().map(|hole| hole.opened.sequence);
-    wrong.map_or(Ok(()), |first| Err(format!("the digest of the hole opened with slot {first} does not fit")))
+    digests(disk)
 }
 
 /// The gaps that the rig declared.
@@ -79,4 +86,34 @@ pub fn gaps(disk: &Disk) -> Vec<Gap> {
 pub fn spoiled_digests(disk: &Disk) -> Vec<SetUp> {
     let slots: Vec<Slot> = disk.slots.values().filter_map(|bytes| Slot::check(bytes).ok()).collect();
     read(&slots).into_iter().filter(|setup| setup.missing.is_empty() && setup.digest == DigestState::Differs).collect()
+}
+
+/// Every hole that was closed and is all there has the digest that the rig gave it, and every one that was closed a seal
+/// that fits, unless that gave way.
+fn digests(disk: &Disk) -> Result<(), String> {
+    let slots: Vec<Slot> = disk.slots.values().filter_map(|bytes| Slot::check(bytes).ok()).collect();
+    for setup in read(&slots) {
+        let wrong = |what: String| Err(format!("{what} of the hole opened with slot {}", setup.opened.sequence));
+        let whole = setup.missing.is_empty();
+        let bad = |state: SegmentState| state == SegmentState::Differs || whole && state == SegmentState::Lacking;
+        let segment = setup.segments.iter().find(|segment| bad(segment.state));
+        if let Some(segment) = segment {
+            return wrong(format!("the segment up to {} does not fit, {:?},", segment.to, segment.state));
+        }
+        let Some(closed) = &setup.closed else { continue };
+        match setup.sealing {
+            Sealing::Fits(Signer::Simulated, _) => {}
+            Sealing::Absent if given_way(&slots, closed.sequence) => {}
+            other => return wrong(format!("the seal is {other:?},")),
+        }
+    }
+    Ok(())
+}
+
+/// Whether slots are not there between a closing record and the next hole.
+fn given_way(slots: &[Slot], closed: u32) -> bool {
+    let behind: Vec<&Slot> = slots.iter().skip_while(|s| s.sequence() < closed).take_while(|s| s.kind() != Opened::KIND).collect();
+    let reaches = behind.len() == slots.iter().filter(|s| s.sequence() >= closed).count();
+    let unbroken = behind.windows(2).all(|pair| pair[0].sequence() + 1 == pair[1].sequence());
+    !unbroken && !reaches
 }

@@ -9,8 +9,9 @@ use shared_protocol::units::{Lean, Micrometres};
 use simulator::frail::{FrailMemory, Image};
 use std::sync::Arc;
 
-/// Slots that the small ring holds.
-pub const RING_SLOTS: usize = 64;
+/// Slots that the small ring holds, and one that no hole wraps.
+const RING_SLOTS: usize = 64;
+const LARGE_RING_SLOTS: usize = 512;
 
 /// One power cut: what it left, and what the host had on its disk.
 #[derive(Clone, Debug)]
@@ -32,12 +33,15 @@ pub enum Length {
     Long,
     /// One short hole.
     Short,
+    /// One hole, deep enough for a checkpoint, in a ring that holds all of it.
+    Deep,
 }
 
-/// An empty small memory.
+/// An empty memory to work on.
 #[must_use]
-pub fn blank() -> Vec<u8> {
-    vec![0; RING_AT + RING_SLOTS * 32]
+pub fn blank(length: Length) -> Vec<u8> {
+    let slots = if length == Length::Deep { LARGE_RING_SLOTS } else { RING_SLOTS };
+    vec![0; RING_AT + slots * 32]
 }
 
 /// Works on a memory, by way of `wrap` (a canary goes wrong there), and returns every cut that could have been.
@@ -46,12 +50,13 @@ pub fn blank() -> Vec<u8> {
 /// When the rig refuses to work.
 #[must_use]
 pub fn cuts<M: Memory>(length: Length, seed: u64, wrap: impl FnOnce(FrailMemory) -> M) -> Vec<Cut> {
-    let memory = FrailMemory::new(blank(), seed);
+    let memory = FrailMemory::new(blank(length), seed);
     memory.keep_images();
     let mut work = Work { site: Site::start(wrap(memory.clone()), Disk::default(), 0), memory, cuts: Vec::new() };
     work.collect(&Arc::new(Disk::default()));
     match length {
         Length::Short => work.hole(100.0, None),
+        Length::Deep => work.hole(3_200.0, None),
         Length::Long => {
             work.hole(450.0, None);
             work.hole(2_500.0, Some(200.0));
@@ -142,7 +147,7 @@ pub fn note() -> Command {
     Command::TakeNote(TakeNote { author: "Sim. Ground hand".try_into().unwrap_or_default(), text })
 }
 
-/// What is to be drilled.
+/// What is drilled.
 #[must_use]
 pub fn plan() -> Plan {
     Plan {

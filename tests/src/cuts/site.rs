@@ -64,8 +64,14 @@ impl<M: Memory> Site<M> {
     /// A rig that starts on a memory, and a host that starts on its disk. Requests are numbered from `requests` on.
     #[must_use]
     pub fn start(memory: M, disk: Disk, requests: u32) -> Self {
+        Self::with(memory, Profile::bench(), disk, requests)
+    }
+
+    /// The same with a rig of this profile.
+    #[must_use]
+    pub fn with(memory: M, profile: Profile, disk: Disk, requests: u32) -> Self {
         Self {
-            rig: Rig::start(memory, Profile::bench(), ResetCause::Power, Millis(0)),
+            rig: Rig::start(memory, profile, ResetCause::Power, Millis(0)),
             now: Millis(0),
             tip_mm: 0.0,
             cable: Cable::default(),

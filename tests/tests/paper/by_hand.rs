@@ -18,14 +18,14 @@ fn facts(sample: &Sample) -> Value {
     serde_json::from_slice(&attachment(&letter(sample), "facts.json")).expect("JSON")
 }
 
-/// By hand: 3.16, 3.14, 3.18, 3.17 and 3.15 m have the mean 3.160 m and the deviation 15.8 mm, 7.1 mm of the mean; with 5
-/// mm of tape 8.7 mm; times 1.96 it is 17 mm.
+/// By hand: 3.16, 3.14, 3.18, 3.17 and 3.15 m have the mean 3.160 m and the deviation 15.8 mm, 7.1 mm of the mean, 4 degrees
+/// of freedom; with 5 mm of tape 8.7 mm, and 4 × 1.5² = 9 degrees, whose t is 2.26; times that it is 20 mm.
 #[test]
 fn soundings_stand_as_entered_and_their_mean_is_the_depth() {
     let text = text(&measured());
     for said in [
-        "3.160 m ± 0.017 m by soundings, below original ground at the pole's low side; limit 3.100 to 3.250 m",
-        "5 soundings of the floor. Their mean, 3.160 m ± 0.017 m, is the hole's depth; the cutting edge came to 3.187 m ± 0.010 m, and the \
+        "3.160 m ± 0.020 m by soundings, below original ground at the pole's low side; limit 3.100 to 3.250 m",
+        "5 soundings of the floor. Their mean, 3.160 m ± 0.020 m, is the hole's depth; the cutting edge came to 3.187 m ± 0.010 m, and the \
          floor is 27 mm higher.",
         "as drilled 3.160 m, by soundings",
         "cutting edge 3.187 m",
@@ -37,10 +37,10 @@ fn soundings_stand_as_entered_and_their_mean_is_the_depth() {
     }
     let rows = lines(&letter(&measured()));
     for row in [
-        "depth of the hole, by soundings 0.0087 m 1.96 ± 0.017 m",
-        "the same by the rig, with the floor 0.013 m 1.96 ± 0.026 m",
+        "depth of the hole, by soundings 0.0087 m 9 2.26 ± 0.020 m",
+        "the same by the rig, with the floor 0.013 m – 1.96 ± 0.026 m",
         "tape, line and reading soundings as entered 5.0 mm normal 1.0 same 5.0 mm",
-        "floor that is not flat soundings scatter of 5 over √5 7.1 mm normal 1.0 varies 7.1 mm",
+        "floor that is not flat soundings scatter of 5 over √5 7.1 mm normal, ν 4 1.0 varies 7.1 mm",
     ] {
         assert!(rows.iter().any(|line| line.starts_with(row)), "{row:?} in {rows:?}");
     }
@@ -101,11 +101,25 @@ fn soundings_show_depth_where_the_rig_cannot() {
     };
     for sample in [untied, expired()] {
         let text = text(&sample);
-        assert!(text.contains("3.160 m ± 0.017 m by soundings, below original ground at the pole's low side; limit 3.100 to 3.250 m, source: plan as loaded into the rig. Measured within. Shown within."), "{text}");
+        assert!(text.contains("3.160 m ± 0.020 m by soundings, below original ground at the pole's low side; limit 3.100 to 3.250 m, source: plan as loaded into the rig. Measured within. Shown within."), "{text}");
         assert!(text.contains("Not shown: "), "lean and toe are not sounded: {text}");
     }
     let nothing = text(&Sample { increments: false, passes: 1, closed: false, ..measured() });
-    assert!(nothing.contains("0.0087 m 1.96 ± 0.017 m") && nothing.contains("3.160 m, by soundings"), "{nothing}");
+    assert!(nothing.contains("0.0087 m 9 2.26 ± 0.020 m") && nothing.contains("3.160 m, by soundings"), "{nothing}");
+}
+
+/// One of three does not agree with the axis, and one where there is none has nothing to say.
+#[test]
+fn a_hand_plumb_against_the_axis_bars_lean_and_not_depth() {
+    let why = "one of 3 hand plumbs does not agree with the rig's axis, so plumb the hole again";
+    let mut against = measured();
+    assert!(text(&against).contains(&format!("Measured within. Not shown: {why}.")));
+    let verdicts = &facts(&against)["judged"]["verdicts"];
+    assert_eq!((&verdicts[0]["guarded"], &verdicts[1]["guarded"]), (&"shown within".into(), &"not shown".into()), "{verdicts}");
+    assert_eq!(verdicts[1]["reasons"], Value::from([why].as_slice()));
+    against.measurements.retain(|m| m.remark != "bob may have hung on a root");
+    let verdicts = &facts(&against)["judged"]["verdicts"];
+    assert_eq!((&verdicts[1]["guarded"], &verdicts[1]["reasons"]), (&"shown within".into(), &Value::Array(Vec::new())), "{verdicts}");
 }
 
 /// The crosses of the bob at 1.600 m, 10 mm right and 5 mm ahead, in both elevations.

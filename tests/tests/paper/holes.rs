@@ -1,15 +1,18 @@
 //! Invented holes as a rig would record them, slot by slot, for looking at their paper.
 
+use ed25519_dalek::{Signer, SigningKey};
 use host_tool::facts::{self, SetUp};
 use host_tool::judge::LineAxes;
 use host_tool::judge::measured::{Kind, Measurement};
-use sha2::{Digest, Sha256};
 use shared_protocol::assemble::slots;
 use shared_protocol::body::CoarseLean;
+use shared_protocol::chain::{Chain, End};
+use shared_protocol::message::text_field;
 use shared_protocol::record::{
-    Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record, Refusal, Stamp, Start,
-    Tool, quality,
+    Calibrated, Calibration, Change, Clock, Closed, Fault, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Record,
+    Refusal, Seal, Stamp, Start, Tool, quality,
 };
+use shared_protocol::seal::SIMULATED_SECRET;
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
 use shared_protocol::state::{CalibrationItem, Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault, SheetUnits};
 use shared_protocol::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis, RigAxes};
@@ -54,6 +57,8 @@ pub struct Sample {
     pub torn: bool,
     /// Going is slow in the last pass, and the operator's answer to whether that is refusal.
     pub slow: Option<bool>,
+    /// What was calibrated while the hole was open.
+    pub calibrated: Vec<Calibration>,
     /// What people measured by hand.
     pub measurements: Vec<Measurement>,
 }
@@ -117,6 +122,7 @@ pub fn good() -> Sample {
         lost: Vec::new(),
         torn: false,
         slow: None,
+        calibrated: Vec::new(),
         measurements: Vec::new(),
     }
 }
@@ -168,6 +174,19 @@ pub fn measured() -> Sample {
     sample
 }
 
+/// A second tool's figures, measured while the first one drills: 900 mm from pin to cutting edge, cuts 760 mm.
+pub fn another_tool() -> Calibration {
+    Calibration {
+        item: CalibrationItem::Tool.raw(),
+        who: "B. Nobody".try_into().unwrap(),
+        day: 20_833,
+        expires: 21_014,
+        uncertainty: 1_000,
+        residual: 2_000,
+        values: heapless::Vec::from_slice(&[2, 900_000, 760_000]).unwrap(),
+    }
+}
+
 /// The same leg on a sheet in feet and inches.
 pub fn good_feet() -> Sample {
     let mut sample = good();
@@ -204,6 +223,7 @@ pub fn worst() -> Sample {
     sample.faults = 9;
     sample.fall_in_mm = 90;
     sample.torn = true;
+    sample.calibrated = vec![another_tool(); 3];
     sample.lost = vec![60..66, 120..121, 170..183, 200..201, 220..223];
     sample.notes = vec![
         (long(24), "w".repeat(120)),
@@ -378,6 +398,10 @@ impl Sample {
             let at = stream.at(1_900);
             stream.add(&Record::Fault(Fault { at, sensor, fault, began: 0, lasted: 1_900 }));
         }
+        for calibration in &self.calibrated {
+            let at = stream.at(1_100);
+            stream.add(&Record::Calibrated(Calibrated { at, request: 17, calibration: calibration.clone() }));
+        }
         for (author, text) in &self.notes {
             let at = stream.at(900);
             let note = Note { at, request: 14, author: author.as_str().try_into().unwrap(), text: text.as_str().try_into().unwrap() };
@@ -389,10 +413,9 @@ impl Sample {
     }
 
     fn close(&self, stream: &mut Stream, first: u32) {
-        let of_hole: Vec<&Slot> = stream.slots.iter().filter(|s| s.sequence() >= first).collect();
-        let mut hash = Sha256::new();
-        of_hole.iter().for_each(|s| hash.update(s.bytes()));
-        let (count, digest) = (u32::try_from(of_hole.len()).unwrap(), hash.finalize().into());
+        let mut chain = Chain::default();
+        stream.slots.iter().filter(|s| s.sequence() >= first).for_each(|s| chain.push(s));
+        let End { from, slots, before, segment } = chain.end();
         let at = stream.at(5_000);
         stream.add(&Record::Closed(Closed {
             at,
@@ -403,8 +426,33 @@ impl Sample {
             passes: self.passes,
             increments: u16::try_from(self.depth_mm / 25).unwrap(),
             first,
-            slots: count,
-            digest,
+            from,
+            slots,
+            before,
+            segment,
         }));
+        let mut chain = Chain::behind(&chain.end());
+        stream.slots.iter().filter(|s| s.kind() == Closed::KIND).for_each(|s| chain.push(s));
+        self.seal(stream, first, chain.end());
+    }
+
+    /// As a simulated rig seals.
+    fn seal(&self, stream: &mut Stream, first: u32, end: End) {
+        let Some(identity) = &self.identity else { return };
+        let key = SigningKey::from_bytes(&SIMULATED_SECRET);
+        let stated = Seal {
+            at: stream.at(100),
+            epoch: identity.epoch,
+            boot: 1,
+            rig: text_field(&identity.rig),
+            configuration: identity.configuration,
+            first,
+            slots: end.slots,
+            digest: end.digest(),
+            key: key.verifying_key().to_bytes(),
+            ..Seal::default()
+        };
+        let signature = key.sign(&stated.signed().unwrap()).to_bytes();
+        stream.add(&Record::Seal(stated.with_signature(&signature)));
     }
 }

@@ -12,6 +12,7 @@ use host_tool::paper::drawing::draw;
 use host_tool::paper::layout::letters::Letters;
 use host_tool::paper::layout::marks::{Frame, Mark};
 use host_tool::paper::{Hole, PageSize, PaperError, Printing, Standard, hole_certificate, structure_summary};
+use host_tool::proof::{Sealing, Unfit};
 use readers::{attachment, lines, metadata, pages, preflight, qpdf_complaint, sha256, structure, words};
 use shared_protocol::units::CentiDegrees;
 
@@ -111,12 +112,12 @@ fn the_text_gives_the_figures_back() {
         "−13 mm",
         "limit up to 20.0 mm/m, source: plan as loaded into the rig. Measured within. Shown within.",
         "Touched twice; largest misclosure 3 mm, and 10 mm is the most accepted.",
-        "the rig's digest fits them.",
+        "the rig's digest fits them; sealed by a simulated rig's known key, and fits; it is this rig's first.",
         "2027-01-15T01:00:00-07:00",
         "Line Example Line 7. Drilled by A. Nobody",
         "Rig SIM-PAPER-1, epoch 3",
         "1.400 m above the hub",
-        "None recorded soundings, hand plumbs, slow going and refusal, sensor faults, restarts, gaps, notes.",
+        "None recorded soundings, hand plumbs, slow going and refusal, calibrations meanwhile, sensor faults, restarts, gaps, notes.",
         "Nobody has said here which of them decides.",
         "no calliper survey of the hole",
     ] {
@@ -248,14 +249,49 @@ fn the_attachments_are_the_slots_and_the_facts() {
 
 /// What the page tells a reader to do, done with coreutils.
 #[test]
-fn the_printed_digest_is_that_of_the_attached_slots() {
+fn the_printed_digest_is_folded_from_the_segments_of_the_attached_slots() {
     let pdf = letter(&good());
-    let text = words(&pdf);
-    let told = text.split_once("the first ").expect("how to check").1;
-    let bytes: usize = told.split_whitespace().next().and_then(|n| n.parse().ok()).expect("how many bytes");
-    let digest = sha256(&attachment(&pdf, "slots.bin")[..bytes]);
-    let printed = text.split_once("SHA-256 by the rig ").expect("the digest").1.replace(' ', "");
+    let (text, slots) = (words(&pdf), attachment(&pdf, "slots.bin"));
+    let facts: serde_json::Value = serde_json::from_slice(&attachment(&pdf, "facts.json")).expect("JSON");
+    let (mut at, mut digest) = (0, "00".repeat(32));
+    for segment in facts["slots"]["segments"].as_array().expect("segments") {
+        let byte = |name: &str| usize::try_from(segment[name].as_u64().expect("a place")).expect("small");
+        assert_eq!(byte("first_byte"), at);
+        let sum = sha256(&slots[at..byte("end_byte")]);
+        assert_eq!(segment["sha256"], sum.as_str());
+        at = byte("end_byte");
+        digest = sha256(&[&b"borewitness digest 0"[..], &unhex(&digest), &unhex(&sum)].concat());
+    }
+    assert!(at > 0);
+    let printed = text.split_once("Digest by the rig ").expect("the digest").1.replace(' ', "");
     assert!(printed.starts_with(&digest), "{digest} is not {}", &printed[..64]);
+}
+
+/// What is attached, checked by a program that is not ours.
+#[test]
+fn the_attached_seal_is_one_for_openssl() {
+    let facts: serde_json::Value = serde_json::from_slice(&attachment(&letter(&good()), "facts.json")).expect("JSON");
+    let of = |name: &str| unhex(facts["seal"][name].as_str().expect("hexadecimal"));
+    let (key, signed, mut signature) = (of("public_key"), of("signed"), of("signature"));
+    assert!(readers::openssl_verifies(&key, &signed, &signature));
+    signature[3] ^= 1;
+    assert!(!readers::openssl_verifies(&key, &signed, &signature));
+}
+
+fn unhex(text: &str) -> Vec<u8> {
+    (0..text.len()).step_by(2).map(|at| u8::from_str_radix(&text[at..at + 2], 16).expect("hexadecimal")).collect()
+}
+
+/// What does not fit silences what is guarded, and both pages say why.
+#[test]
+fn a_seal_that_does_not_fit_is_on_the_first_page() {
+    let mut setup = good().setup();
+    setup.sealing = Sealing::Unfit(Unfit::Signature);
+    let judged = judge(&setup);
+    let pdf = hole_certificate(&Hole { setup: &setup, judged: &judged }, Printing::archive(PageSize::Letter)).expect("a certificate");
+    let first = pages(&pdf).remove(0).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(first.contains("Not shown: the seal does not fit: its signature is not that of its key"), "{first}");
+    assert!(first.contains("The rig's seal does not fit: its signature is not that of its key."), "{first}");
 }
 
 #[test]
@@ -312,7 +348,7 @@ fn what_is_not_known_is_said() {
 fn gaps_are_listed_with_their_causes_and_bridged_nowhere() {
     let lines = lines(&letter(&worst()));
     for said in [
-        "25 missing; the rig's digest does not fit them.",
+        "25 missing; the rig's digest covers more;",
         "1101–1106 6 not received",
         "1157 1 a slot was being written when power failed",
         "pass missing",

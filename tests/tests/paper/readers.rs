@@ -97,6 +97,21 @@ pub fn sha256(bytes: &[u8]) -> String {
     text(&run("sha256sum", &[path(&file)]).stdout).split_whitespace().next().unwrap_or_default().to_owned()
 }
 
+/// Whether an Ed25519 signature is that of a public key over bytes, by OpenSSL.
+pub fn openssl_verifies(key: &[u8], signed: &[u8], signature: &[u8]) -> bool {
+    let folder = TempDir::new().expect("a temporary folder");
+    // a public key of this kind in DER, RFC 8410
+    let der = [&[0x30, 0x2A, 0x30, 0x05, 0x06, 0x03, 0x2B, 0x65, 0x70, 0x03, 0x21, 0x00], key].concat();
+    let files = [("key", &der[..]), ("signed", signed), ("signature", signature)].map(|(name, bytes)| {
+        let file = folder.path().join(name);
+        std::fs::write(&file, bytes).expect("room for a temporary file");
+        file.to_str().expect("UTF-8").to_owned()
+    });
+    let [key, signed, signature] = files.each_ref().map(String::as_str);
+    let ask = ["pkeyutl", "-verify", "-pubin", "-keyform", "DER", "-inkey", key, "-rawin", "-in", signed, "-sigfile", signature];
+    run("openssl", &ask).status.success()
+}
+
 /// A word on a page: page from 0, left, top, right, bottom in points, and its letters.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Word {

@@ -1,6 +1,6 @@
 //! What the paper says its figures are worth: half-widths, both statements, reasons, the budget, the calibrations.
 
-use crate::holes::{Sample, good, good_feet, worst};
+use crate::holes::{Sample, another_tool, good, good_feet, worst};
 use crate::readers::{attachment, lines, pages, words};
 use crate::{SIZES, certificate, with};
 use host_tool::judge::budget::MODEL;
@@ -11,6 +11,7 @@ use host_tool::paper::layout::letters::Letters;
 use host_tool::paper::layout::marks::{Frame, Mark, Pen};
 use host_tool::paper::{Hole, PageSize, Printing, hole_certificate};
 use serde_json::Value;
+use shared_protocol::record::Calibration;
 use shared_protocol::state::CalibrationItem;
 use shared_protocol::units::Micrometres;
 
@@ -34,8 +35,8 @@ fn limit(measurand: Measurand, most: f64, written: &str, source: &str) -> Limit 
 fn the_budget_of_depth_is_the_one_worked_out_by_hand() {
     let lines = lines(&certificate(&good(), Printing::archive(PageSize::A4)));
     for said in [
-        "depth of the hole, with its floor 0.013 m 1.96 ± 0.026 m –",
-        "depth of the cutting edge 0.0053 m 1.96 ± 0.010 m –",
+        "depth of the hole, with its floor 0.013 m – 1.96 ± 0.026 m –",
+        "depth of the cutting edge 0.0053 m – 1.96 ± 0.010 m –",
         "Cutting edge's depth – 3.187 m ± 0.010 m – – –",
         "encoder's scale depth calibration of 2026-10-24 1.5 mm normal 1.0 same 1.5 mm",
         "stretch and warming depth allowance ± 0.50 mm/m rectangular 3.2 m same 0.92 mm",
@@ -62,6 +63,30 @@ fn calibrations_say_who_when_until_when_and_whether_they_held() {
     assert!(none.contains("allowance: never calibrated"), "{none}");
     let unknown = text(&with(|s| s.stamps = None));
     assert!(unknown.contains("No record of calibrations; the budget takes allowances"), "{unknown}");
+}
+
+/// Day 21 014 is 2027-07-15. A rig takes nothing but tools then; whatever a record says is printed all the same.
+#[test]
+fn what_was_calibrated_while_the_hole_was_open_is_listed() {
+    let zero = Calibration { item: CalibrationItem::TiltZero.raw(), ..another_tool() };
+    let sample = with(|s| s.calibrated = vec![another_tool(), zero.clone()]);
+    let pdf = certificate(&sample, Printing::archive(PageSize::A4));
+    let text = words(&pdf);
+    for said in [
+        "Calibrated while the hole was open",
+        "tool number 2: 900 mm from pin to cutting edge, cuts 760 mm B. Nobody 2027-07-15 1.0 mm",
+        "tilt sensor's zero 2, 900000, 760000 B. Nobody 2027-07-15 1.0 mm/m",
+    ] {
+        assert!(text.contains(said), "{said:?} in {text}");
+    }
+    let facts: Value = serde_json::from_slice(&attachment(&pdf, "facts.json")).expect("JSON");
+    let listed = &facts["calibrated_meanwhile"];
+    assert_eq!(listed.as_array().map(Vec::len), Some(2));
+    assert_eq!(
+        (&listed[0]["item"]["code"], &listed[0]["values"], &listed[0]["holds_until"], &listed[0]["uncertainty"]),
+        (&CalibrationItem::Tool.raw().into(), &[2, 900_000, 760_000].into(), &"2027-07-15".into(), &1_000.into())
+    );
+    assert!(words(&certificate(&good(), Printing::archive(PageSize::A4))).contains("calibrations meanwhile"), "none is said");
 }
 
 /// Expired, beyond the misclosure, not tied: the figure is still compared with its limit, and nothing is shown.
@@ -200,7 +225,7 @@ fn the_plan_holds_both_models_and_the_circle_to_scale() {
 #[test]
 fn a_dominant_bounded_source_is_named() {
     let text = text(&good());
-    assert!(text.contains(&format!("toe's distance off the vertical 8.6 mm 1.84 ± 16 mm {MODEL}")), "{text}");
+    assert!(text.contains(&format!("toe's distance off the vertical 8.6 mm over 1000 1.84 ± 16 mm {MODEL}")), "{text}");
 }
 
 #[test]

@@ -21,8 +21,10 @@ const PATIENCE: Duration = Duration::from_secs(20);
 pub struct Figures {
     /// The most stack that was used, bytes.
     pub stack: u32,
-    /// The longest turn, timer ticks.
+    /// The longest ordinary turn, timer ticks.
     pub worst: u32,
+    /// The longest declared long turn, timer ticks; 0 where there was none.
+    pub long: u32,
     /// Turns run.
     pub turns: u32,
     /// The mean turn, sixteenths of a tick.
@@ -111,10 +113,10 @@ impl Board {
     /// The image's own figures of its run so far.
     pub fn figures(&mut self) -> Outcome<Figures> {
         self.time.send(&[ASK_FIGURES])?;
-        let bytes = self.time.take(16)?;
+        let bytes = self.time.take(20)?;
         let mut words = bytes.chunks_exact(4).map(|word| u32::from_le_bytes([word[0], word[1], word[2], word[3]]));
         let mut word = || words.next().unwrap_or_default();
-        Ok(Figures { stack: word(), worst: word(), turns: word(), mean_x16: word() })
+        Ok(Figures { stack: word(), worst: word(), turns: word(), mean_x16: word(), long: word() })
     }
 
     fn deliver(&mut self, from_host: &[u8], from_sensors: &[u8]) -> Outcome {

@@ -1,5 +1,5 @@
 //! A session that makes the rig do all that it can: a hole with passes, trips and sensor faults, a restart in
-//! the middle, notes, a whole replay, the hole's closing. Its sensors answer the real requests.
+//! the middle, notes, a whole replay, a checkpoint, the hole's closing and sealing. Its sensors answer the real requests.
 
 use crate::Outcome;
 use crate::host::Host;
@@ -51,7 +51,7 @@ impl<'a> Session<'a> {
         self.turn(&replay)?;
         self.go(0, TRIPPING_MM_S)?;
         self.command("TouchHub")?;
-        for bottom in [1_200, 1_600] {
+        for bottom in [1_200, 1_600, 3_600] {
             self.pass(bottom)?;
         }
         self.go(0, TRIPPING_MM_S)?;

@@ -1,4 +1,4 @@
-//! `size`: holds the image's flash, RAM, stack and work per turn against the board's budget.
+//! `size`: holds the image's flash, RAM, stack and work per turn, ordinary and long, against the board's budget.
 //!
 //! Flash and RAM are read off the image. Stack and work are measured in a whole session on the emulated board,
 //! where each instruction takes 1024 ns: the board's 25 MHz timer counts 25.6 ticks for each.
@@ -20,6 +20,7 @@ struct Budget {
     ram_bytes: u64,
     stack_bytes: u64,
     worst_turn_instructions: u64,
+    long_turn_instructions: u64,
 }
 
 /// 1024 ns at 25 MHz are 25.6 ticks, or 128 fifths of one.
@@ -35,7 +36,11 @@ pub fn run() -> Outcome {
         ("RAM for variables, bytes", image.ram, budget.ram_bytes),
         ("most stack, bytes", figures.stack.into(), budget.stack_bytes),
         ("worst turn, instructions", instructions(figures.worst), budget.worst_turn_instructions),
+        ("long turn, instructions", instructions(figures.long), budget.long_turn_instructions),
     ];
+    if figures.long == 0 {
+        return Err("no long turn was measured: nothing was sealed".into());
+    }
     println!("{:<26}{:>10}{:>10}", "", "used", "budget");
     for (what, used, most) in rows {
         println!("{what:<26}{used:>10}{most:>10}{}", if used > most { "  over" } else { "" });
@@ -75,7 +80,7 @@ fn measure(path: &Path, image: &Image) -> Outcome<Figures> {
     let turns = a.turns + b.turns;
     let sum = u64::from(a.mean_x16) * u64::from(a.turns) + u64::from(b.mean_x16) * u64::from(b.turns);
     let mean_x16 = u32::try_from(sum.checked_div(turns.into()).unwrap_or(0)).unwrap_or(u32::MAX);
-    Ok(Figures { stack: a.stack.max(b.stack), worst: a.worst.max(b.worst), turns, mean_x16 })
+    Ok(Figures { stack: a.stack.max(b.stack), worst: a.worst.max(b.worst), long: a.long.max(b.long), turns, mean_x16 })
 }
 
 #[cfg(test)]

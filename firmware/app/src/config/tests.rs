@@ -116,8 +116,8 @@ fn a_damaged_copy_gives_way_to_the_one_before() {
         assert_eq!(plays(&loaded(&mut damaged)), [1_000], "bit {bit}");
     }
     let mut swapped = Fram::new();
-    swapped.bytes[usize::try_from(PLACES[0]).unwrap()..][..1_920]
-        .copy_from_slice(&memory.bytes[usize::try_from(PLACES[1]).unwrap()..][..1_920]);
+    swapped.bytes[usize::try_from(PLACES[0]).unwrap()..][..1_792]
+        .copy_from_slice(&memory.bytes[usize::try_from(PLACES[1]).unwrap()..][..1_792]);
     assert_eq!(loaded(&mut swapped).calibrations().count(), 0, "a copy that does not belong there");
 }
 
@@ -131,6 +131,24 @@ fn a_copy_names_the_one_before_by_its_digest() {
     assert!(config.take(&mut memory, &play(2_000)));
     let second = usize::try_from(place(2)).unwrap();
     assert_eq!(memory.bytes[second + 6..second + 38], whole[..]);
+}
+
+#[test]
+fn a_key_is_kept_beside_the_calibrations_and_is_in_no_digest_that_leaves_the_rig() {
+    let mut memory = Fram::new();
+    let mut config = loaded(&mut memory);
+    assert_eq!(config.key(), None);
+    assert!(config.take(&mut memory, &play(1_000)));
+    let digest = config.configuration();
+    let key = Key { secret: Secret([7; 32]), public: [9; 32] };
+    assert!(config.take_key(&mut memory, key));
+    assert!(config.take(&mut memory, &play(1_000)));
+    let again = loaded(&mut memory);
+    assert_eq!((again.key(), plays(&again), again.configuration()), (Some(key), vec![1_000], digest));
+    assert!(!format!("{again:?}").contains("7, 7"), "not for a log");
+    memory.left = 60;
+    assert!(!config.take_key(&mut memory, Key { public: [8; 32], ..key }));
+    assert_eq!((config.key(), plays(&config)), (Some(key), vec![1_000]), "a memory that fails changes nothing in force");
 }
 
 #[test]

@@ -74,7 +74,11 @@ impl Bench {
     }
 
     pub fn on(memory: Ram) -> Self {
-        let rig = Rig::start(memory, Profile::bench(), ResetCause::Power, Millis(0));
+        Self::with(memory, Profile::bench())
+    }
+
+    pub fn with(memory: Ram, profile: Profile) -> Self {
+        let rig = Rig::start(memory, profile, ResetCause::Power, Millis(0));
         let cable = Cable { room: 4_096, out: Vec::new() };
         Self {
             rig,

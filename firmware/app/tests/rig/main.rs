@@ -7,10 +7,12 @@ mod checking;
 mod counting;
 mod hostile;
 mod restarting;
+mod sealing;
 
 use bench::{Bench, HUB_COUNT, drill, plan};
 use firmware_app::reading::{Reading, Sensed};
 use sha2::{Digest, Sha256};
+use shared_protocol::chain::End;
 use shared_protocol::frame::wrap;
 use shared_protocol::message::{
     Acknowledge, Ask, ChangeTool, CloseHole, Command, Hello, LoadHole, Message, Replay, Reply, SetClock, TakeNote, TouchHub,
@@ -40,7 +42,7 @@ fn a_hole_is_drilled_and_its_record_closes_with_a_digest_over_it() {
     let mut hash = Sha256::new();
     let in_run = |s: &&Slot| (closed.first..closed_at).contains(&s.sequence());
     bench.slots.iter().filter(in_run).for_each(|s| hash.update(s.bytes()));
-    assert_eq!(hash.finalize()[..], closed.digest);
+    assert_eq!((hash.finalize()[..].to_vec(), closed.from, closed.before), (closed.segment.to_vec(), 0, [0; 32]), "one segment");
     assert_eq!(closed.slots, closed_at - closed.first);
     let passes = bench.only(|r| if let Record::Pass(p) = r { Some(*p) } else { None });
     assert_eq!(passes.iter().map(|p| p.number).collect::<Vec<_>>(), (1..=closed.passes).collect::<Vec<_>>());
@@ -106,10 +108,9 @@ fn after_a_restart_depth_is_unreferenced_and_the_hole_goes_on() {
     assert_eq!(reference, [none, hub, none, hub]);
     bench.ask(Command::CloseHole(CloseHole {}));
     let closed = bench.only(|r| if let Record::Closed(c) = r { Some(c.clone()) } else { None }).remove(0);
-    let mut hash = Sha256::new();
     let closed_at = bench.slots.iter().find(|s| s.kind() == 12).unwrap().sequence();
-    bench.slots.iter().filter(|s| (closed.first..closed_at).contains(&s.sequence())).for_each(|s| hash.update(s.bytes()));
-    assert_eq!(hash.finalize()[..], closed.digest, "the digest runs on over the restart");
+    let run: Vec<Slot> = bench.slots.iter().filter(|s| (closed.first..closed_at).contains(&s.sequence())).copied().collect();
+    assert_eq!(sealing::chain(&run).end(), End::from(&closed), "the digest runs on over the restart");
 }
 
 #[test]

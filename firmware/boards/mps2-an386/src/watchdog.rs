@@ -3,7 +3,7 @@
 use crate::note;
 use crate::registers::{Block, CLOCK_HZ};
 use cortex_m_rt::exception;
-use firmware_app::board::Stage;
+use firmware_app::board::{LONG_TURN_MS, Stage};
 use shared_protocol::state::ResetCause;
 
 const LOAD: u16 = 0x000;
@@ -15,6 +15,7 @@ const UNLOCK: u32 = 0x1ACC_E551;
 const INTERRUPT_THEN_RESET: u32 = 0b11;
 /// Many turns, and far less than it takes to bore a hand's breadth.
 const PATIENCE_S: u32 = 2;
+const _: () = assert!(LONG_TURN_MS * 3 <= PATIENCE_S * 1_000, "a long turn is no reason to begin again");
 
 const ALL_STAGES: u8 = 0b111;
 

@@ -1,7 +1,12 @@
 //! The program run as people run it, and a simulated rig in real time on a pseudo-terminal.
 #![allow(dead_code)] // each test file uses its own part
 
+use host_tool::session::Stream;
+use host_tool::store::Store;
 use serialport::{SerialPort, TTYPort};
+use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
+use shared_protocol::message::{Command as Order, Message, TakeNote};
+use shared_protocol::slot::Slot;
 use simulator::bench::Bench;
 use simulator::machine::Machine;
 use simulator::memory::RamMemory;
@@ -11,7 +16,7 @@ use std::io::{Read, Write};
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -64,19 +69,38 @@ pub type Change = fn(&[u8]) -> Vec<u8>;
 pub struct LiveRig {
     pub port: String,
     pub silent: Arc<AtomicBool>,
+    /// Everything below this was acknowledged by a host.
+    pub acknowledged: Arc<AtomicU32>,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<Vec<u8>>>,
 }
 
 impl LiveRig {
     pub fn start(change: Change) -> Self {
-        let scenario = Scenario::parse("still-hole", STILL_HOLE).unwrap();
-        let bench = Bench::by_hand(&scenario, 1, NativeMachine::start(RamMemory::default()).unwrap()).unwrap();
+        Self::with_notes(change, 0)
+    }
+
+    /// One that has so many notes in its memory that nobody has fetched, four slots each.
+    pub fn with_notes(change: Change, notes: u32) -> Self {
+        let mut scenario = Scenario::parse("still-hole", STILL_HOLE).unwrap();
+        if notes > 0 {
+            scenario.cable.baud = 2_000_000; // all that waits goes onto the simulated wire at once, and a hello after it
+        }
+        let mut bench = Bench::by_hand(&scenario, 1, NativeMachine::start(RamMemory::default()).unwrap()).unwrap();
+        (0..400).for_each(|_| drop(bench.advance(TURN_MS, &[]).unwrap())); // it has been on for two seconds, nobody listening
+        for number in 0..notes {
+            let text = format!("note {number} of many that wait here for somebody who listens");
+            let note = TakeNote { author: "Tester".try_into().unwrap(), text: text.as_str().try_into().unwrap() };
+            let asked = wrap(&Message::Command { request: number + 1, command: Order::TakeNote(note) }).unwrap();
+            bench.advance(TURN_MS, &asked).unwrap();
+            (0..3).for_each(|_| drop(bench.advance(TURN_MS, &[]).unwrap()));
+        }
         let (near, port) = pseudo_terminal();
         let (silent, stop) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicBool::new(false)));
-        let signals = (Arc::clone(&silent), Arc::clone(&stop));
-        let thread = Some(std::thread::spawn(move || work(bench, near, change, &signals.0, &signals.1)));
-        Self { port, silent, stop, thread }
+        let acknowledged = Arc::new(AtomicU32::new(0));
+        let signals = (Arc::clone(&silent), Arc::clone(&stop), Arc::clone(&acknowledged));
+        let thread = Some(std::thread::spawn(move || work(bench, near, change, &signals)));
+        Self { port, silent, acknowledged, stop, thread }
     }
 
     /// Ends it; returns its memory.
@@ -92,22 +116,43 @@ impl Drop for LiveRig {
     }
 }
 
-fn work(mut bench: Bench<NativeMachine>, mut near: TTYPort, change: Change, silent: &AtomicBool, stop: &AtomicBool) -> Vec<u8> {
-    (0..400).for_each(|_| drop(bench.advance(TURN_MS, &[]).unwrap())); // it has been on for two seconds, nobody listening
+type Signals = (Arc<AtomicBool>, Arc<AtomicBool>, Arc<AtomicU32>);
+
+fn work(mut bench: Bench<NativeMachine>, mut near: TTYPort, change: Change, (silent, stop, acknowledged): &Signals) -> Vec<u8> {
     let (begun, mut at) = (Instant::now(), Duration::ZERO);
     let mut buffer = [0; 1_024];
-    while !stop.load(Ordering::Relaxed) && begun.elapsed() < Duration::from_secs(60) {
+    let mut ear = Accumulator::new();
+    while !stop.load(Ordering::Relaxed) && begun.elapsed() < Duration::from_secs(600) {
         // However long this thread was kept waiting, the rig takes turns as short as a board's: in a long one the sensors'
         // replies would come too late for it.
         at += Duration::from_millis(TURN_MS.into());
         std::thread::sleep(at.saturating_sub(begun.elapsed()));
         let count = near.read(&mut buffer).unwrap_or(0); // nothing within two milliseconds is as good as nothing
+        for byte in &buffer[..count] {
+            let mut message = [0; ENCODED_BYTES_MAX];
+            if let Some(Ok(message)) = ear.push(*byte, &mut message)
+                && let Ok(Message::Acknowledge(said)) = Message::decode(message)
+            {
+                acknowledged.fetch_max(said.below, Ordering::Relaxed);
+            }
+        }
         let sent = bench.advance(TURN_MS, &buffer[..count]).unwrap();
         if !silent.load(Ordering::Relaxed) {
             drop(near.write_all(&change(&sent)));
         }
     }
     bench.machine().memory().unwrap()
+}
+
+/// The whole slots of the ring in a rig's memory, which begins after 4,096 bytes of marks.
+pub fn slots_in(memory: &[u8]) -> Vec<Slot> {
+    memory[4_096..].chunks_exact(32).filter_map(|bytes| Slot::check(bytes.try_into().unwrap()).ok()).collect()
+}
+
+/// What a store holds of the simulated rig.
+pub fn stored(store: &str) -> Vec<Slot> {
+    let store = Store::open_existing(Path::new(store)).unwrap();
+    store.stream(&Stream { rig: "SIM-BENCH-1".to_owned(), epoch: 1 }).unwrap().slots
 }
 
 /// A store's path in a folder.

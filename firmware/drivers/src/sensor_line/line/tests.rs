@@ -252,6 +252,18 @@ fn one_lost_request_is_stale_and_a_second_a_fault_half_a_second_later() {
     }
 }
 
+/// A turn in which a signature is made comes to the line late, wherever in its round.
+#[test]
+fn a_long_turn_is_no_fault_of_a_sensor() {
+    for at in 200..260 {
+        let mut bench = Bench::new(|now, request| after(now, 3, &good_reply(request)));
+        let mut rounds = bench.run(at);
+        bench.wire().now += firmware_app::board::LONG_TURN_MS;
+        rounds.extend(bench.run(500));
+        assert!(rounds.iter().all(|(_, sensed)| *sensed == GOOD), "after {at} ms");
+    }
+}
+
 #[test]
 fn both_sensors_silent_still_make_20_rounds_a_second() {
     let mut bench = Bench::new(|_, _| Vec::new());

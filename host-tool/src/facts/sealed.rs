@@ -1,0 +1,66 @@
+//! The digests and seals of a stream's set-ups, each proven with what stands before it.
+
+use super::{DigestState, SetUp, wholes};
+use crate::proof::{Earlier, Sealing, SegmentState, Stated, check, segments};
+use shared_protocol::chain::End;
+use shared_protocol::record::{Closed, Record, Unsealed};
+use shared_protocol::slot::Slot;
+use shared_protocol::state::UnsealedCause;
+
+/// What the rig says of not sealing.
+pub fn unsealed(body: &Unsealed) -> Sealing {
+    if UnsealedCause::from_raw(body.cause) == Some(UnsealedCause::NoKey) { Sealing::NoKey } else { Sealing::Absent }
+}
+
+/// Proves every set-up of a stream.
+pub fn prove(setups: &mut [SetUp], stream: &[Slot]) {
+    let named = named_keys(stream);
+    for setup in setups {
+        let Some((closed, end)) = setup.closed.as_ref().map(|c| (c.sequence, End::from(&c.body))) else {
+            continue;
+        };
+        let own = |slots: &[Slot], sequence: u32| slots.partition_point(|slot| slot.sequence() < sequence);
+        let before = setup.slots.get(..own(&setup.slots, closed)).unwrap_or(&[]);
+        let ends: Vec<Stated> = setup.checkpoints.iter().copied().chain([Stated { at: closed, end }]).collect();
+        setup.segments = segments(before, &ends);
+        setup.digest = digest(&setup.segments);
+        let Some(seal) = &setup.seal else {
+            setup.sealing = if setup.sealing == Sealing::NoKey { Sealing::NoKey } else { Sealing::Absent };
+            continue;
+        };
+        let closing: Vec<Slot> = setup.slots.iter().filter(|s| s.sequence() >= closed && s.kind() == Closed::KIND).copied().collect();
+        let earlier = earlier(&named, stream, seal.sequence);
+        let checked = check(&seal.body, setup.opened.sequence, setup.identity.as_ref(), &end, &closing, &earlier);
+        setup.sealing = checked.map_or_else(Sealing::Unfit, |(signer, before)| Sealing::Fits(signer, before));
+    }
+}
+
+fn digest(segments: &[crate::proof::Segment]) -> DigestState {
+    let any = |state| segments.iter().any(|segment| segment.state == state);
+    match (any(SegmentState::Differs), any(SegmentState::Lacking)) {
+        (true, _) => DigestState::Differs,
+        (false, true) => DigestState::Lacking,
+        (false, false) => DigestState::Fits,
+    }
+}
+
+/// Every record that names a key, in order, with the sequence of its first slot.
+fn named_keys(stream: &[Slot]) -> Vec<(u32, Record)> {
+    wholes(stream).filter(|(_, record)| matches!(record, Record::Seal(_) | Record::Commissioned(_))).collect()
+}
+
+/// What stands before the seal at this sequence.
+fn earlier(named: &[(u32, Record)], stream: &[Slot], sequence: u32) -> Earlier {
+    let mut earlier = Earlier::default();
+    for (at, record) in named.iter().take_while(|(at, _)| *at < sequence) {
+        match record {
+            Record::Seal(seal) => (earlier.seal, earlier.key) = (Some(*seal), Some(seal.key)),
+            Record::Commissioned(commissioned) => earlier.key = Some(commissioned.key),
+            _ => {}
+        }
+        let place = |sequence: u32| stream.partition_point(|slot| slot.sequence() < sequence);
+        let there = u32::try_from(place(sequence).saturating_sub(place(*at))).unwrap_or(u32::MAX);
+        earlier.broken = there < sequence.saturating_sub(*at);
+    }
+    earlier
+}
