@@ -77,6 +77,9 @@ impl<M: Machine> Cab<M> {
         let to_rig = std::mem::take(&mut self.to_rig);
         let bytes = self.bench.advance(TURN_MS, &to_rig).expect("the machine runs");
         self.now += u64::from(TURN_MS);
+        if !self.bench.is_powered() {
+            self.cue = None; // the operator begins again when the power is back
+        }
         let passed = i64::try_from(self.now).expect("a short day");
         let Some(capture) = &mut self.capture else { return };
         let step = capture.step(self.now, Wall { unix_ms: MORNING.unix_ms + passed, ..MORNING }, &bytes).expect("the store keeps");
@@ -138,15 +141,18 @@ impl<M: Machine> Cab<M> {
     pub fn kill_host(&mut self) {
         self.capture = None;
         self.to_rig.clear();
-        self.cue = None;
     }
 
-    /// The host comes back on its store.
+    /// The host comes back on its store, and is asked again for what it had not done yet.
     ///
     /// # Panics
     /// When the store cannot be opened.
     pub fn start_host(&mut self) {
-        self.capture = Some(Capture::new(Store::open_existing(&self.store).expect("the store")).expect("a host"));
+        let mut capture = Capture::new(Store::open_existing(&self.store).expect("the store")).expect("a host");
+        if let Some((cue, request)) = &mut self.cue {
+            *request = capture.command(self.now, cue.command()).expect("a number");
+        }
+        self.capture = Some(capture);
     }
 
     /// Another host comes, with a store of its own.

@@ -5,6 +5,7 @@
 
 mod at24c;
 mod independent;
+mod kills;
 mod lock_step;
 
 use std::path::PathBuf;
