@@ -18,6 +18,8 @@ const OUTLOOK_MS: u32 = 500;
 const QUIET_LIVE_MS: u32 = 200;
 /// Frames of slots that one turn sends at most.
 const SLOT_FRAMES: usize = 2;
+/// How far behind a torn slot its gap is looked for: the record of the start comes first, and other torn ones may.
+const TORN_REACH: u32 = 4;
 /// Slots that one turn reads at most, damaged ones among them.
 const DECLARED: usize = 8;
 
@@ -117,9 +119,20 @@ impl<M: Memory> Rig<M> {
     /// A slot that cannot be read back is declared, once per run, so that the host need not ask for ever.
     #[inline(never)]
     fn declare_damaged(&mut self, sequence: u32, now: Millis) {
-        if !self.link.declared.contains(&sequence) && self.link.declared.push(sequence).is_ok() {
+        if self.is_torn(sequence) || self.link.declared.contains(&sequence) {
+            return;
+        }
+        if self.link.declared.push(sequence).is_ok() {
             self.record(&Record::Gap(Gap { at: now, first: sequence, last: sequence, cause: GapCause::Damaged.raw() }));
         }
+    }
+
+    /// Whether a start has skipped this slot and declared it: its gap stands right behind the record of that start.
+    fn is_torn(&mut self, sequence: u32) -> bool {
+        (1..=TORN_REACH).filter_map(|n| self.slot(sequence.saturating_add(n))).any(|slot| {
+            let gap = Record::decode(slot.kind(), slot.body());
+            matches!(gap, Ok(Record::Gap(Gap { first, last, .. })) if (first..=last).contains(&sequence))
+        })
     }
 
     fn hello(&self, now: Millis) -> Hello {
