@@ -128,6 +128,7 @@ impl<M: Memory> Rig<M> {
     }
 
     /// Whether a start has skipped this slot and declared it: its gap stands right behind the record of that start.
+    #[inline(never)]
     fn is_torn(&mut self, sequence: u32) -> bool {
         (1..=TORN_REACH).filter_map(|n| self.slot(sequence.saturating_add(n))).any(|slot| {
             let gap = Record::decode(slot.kind(), slot.body());

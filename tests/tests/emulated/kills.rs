@@ -26,8 +26,6 @@ use tests::cab::{Cab, TURN_MS};
 
 /// Of each kind; `BOREWITNESS_KILLS` for more.
 const TIMES: u32 = 30;
-/// More holes than are drilled before the last trouble is over.
-const HOLES: usize = 40;
 /// Where the ground is in the scenario, below the hub, mm.
 const GROUND_MM: f64 = 30.0;
 /// What may be cut and not be on record yet: an increment of 25 mm; what the going of 20 mm/s cuts while the rig's window of half a
@@ -70,10 +68,10 @@ fn between(chance: &mut Pcg32, from: u32, to: u32) -> u64 {
 }
 
 impl Site {
-    fn start(folder: &TempDir, seed: u64) -> Self {
+    fn start(folder: &TempDir, seed: u64, times: u32) -> Self {
         let text = STILL_HOLE.replace("depth_mm = 600", "depth_mm = 400").replace("[work]", "[work]\npatience_s = 600");
         let mut scenario = Scenario::parse("a test's", &text).expect("sound");
-        scenario.hole = vec![scenario.hole.remove(0); HOLES];
+        scenario.hole = vec![scenario.hole.remove(0); times as usize + 2]; // a hole takes longer than a trouble is away
         let memory = folder.path().join("memory");
         let machine = EmulatedMachine::start(&image(), Some(&memory)).expect("starts");
         let store = folder.path().join("site.store");
@@ -215,7 +213,7 @@ fn is_proven(setup: &SetUp) {
 fn power_cuts_pulled_cables_and_killed_hosts_cost_no_slot() {
     let times = std::env::var("BOREWITNESS_KILLS").map_or(TIMES, |text| text.parse().expect("BOREWITNESS_KILLS is a number"));
     let folder = TempDir::new().expect("a folder");
-    let mut site = Site::start(&folder, 41);
+    let mut site = Site::start(&folder, 41, times);
     site.work(times);
     let (stored, setups, remembered) = (site.cab.stored(), site.cab.setups(), site.cab.remembered());
     nothing_is_lost(&stored, &remembered, site.torn);
@@ -227,6 +225,7 @@ fn power_cuts_pulled_cables_and_killed_hosts_cost_no_slot() {
         let bottom_mm = f64::from(setup.closed.as_ref().expect("closed").body.bottom.0) / 1e3;
         assert!((bottom_mm - truth.held_mm).abs() <= 0.2, "two counts of 0.1 mm: {bottom_mm} for {}", truth.held_mm);
     }
+    assert!(again > setups.len(), "tied to the hub {again} times in {} holes", setups.len());
     let restarts: usize = closed.iter().map(|setup| setup.restarts.len()).sum();
     assert!(restarts > 0, "the power was cut within a hole");
     println!(
