@@ -25,7 +25,7 @@ const THERE_MM: f64 = 1e-6;
 const TAG_MS: u64 = 700;
 
 /// One thing to do after another.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 enum Act {
     SetUp,
     To { depth_mm: f64, speed_mm_s: f64 },
@@ -138,10 +138,13 @@ impl Operator {
     pub fn power(&mut self, on: bool) {
         self.powerless = !on;
         self.act_since = None;
-        if on && self.stage == Stage::Bore {
+        let touched = !self.acts.is_empty() && !self.acts.contains(&Act::Say(Cue::TouchHub));
+        let on_the_way = self.stage == Stage::Open && touched;
+        if on && (self.stage == Stage::Bore || on_the_way) {
             self.acts = [Act::Hold { ms: LOOK_ROUND_MS }].into();
             self.touch_hub();
             self.back_to_hole();
+            self.acts.extend(on_the_way.then_some(Act::Enter(Stage::Bore)));
         }
     }
 

@@ -95,6 +95,22 @@ fn a_power_cut_in_the_bore_sends_the_tip_to_the_hub_before_work_goes_on() {
 }
 
 #[test]
+fn a_power_cut_on_the_way_from_the_hub_to_the_hole_sends_the_tip_to_the_hub_again() {
+    let mut cut = false;
+    let (world, operator, cues) = work(STILL_HOLE, 100, |operator, world| {
+        if !cut && operator.stage == Stage::Open && matches!(operator.acts.front(), Some(Act::Slew(Place::Hole))) {
+            cut = true;
+            assert_eq!(world.hole().cut_mm, 30.0);
+            operator.power(false);
+            operator.power(true);
+        }
+    });
+    assert_eq!((operator.progress(), world.truth()[0].held_mm, cut), (Progress::Finished, 630.0, true));
+    let names: Vec<String> = cues.iter().map(|(cue, _)| cue.to_string().split(':').next().unwrap().to_string()).collect();
+    assert_eq!(names, ["load hole", "touch hub", "touch hub", "touch hub", "close hole"]);
+}
+
+#[test]
 fn a_cue_that_a_power_cut_swallowed_is_given_again() {
     let mut cut = false;
     let (_, operator, cues) = work(STILL_HOLE, 5_000, |operator, world| {

@@ -97,6 +97,9 @@ impl<M: Machine> Cab<M> {
         let to_rig = std::mem::take(&mut self.to_rig);
         let bytes = self.bench.advance(TURN_MS, &to_rig).expect("the machine runs");
         self.now += u64::from(TURN_MS);
+        if !self.bench.is_powered() {
+            self.cue = None; // the operator begins again when the power is back
+        }
         let passed = i64::try_from(self.now).expect("a short day");
         let Some(capture) = &mut self.capture else { return };
         let step = capture.step(self.now, Wall { unix_ms: MORNING.unix_ms + passed, ..MORNING }, &bytes).expect("the store keeps");
@@ -188,7 +191,7 @@ impl<M: Machine> Cab<M> {
         &self.to_rig
     }
 
-    /// The host comes back on its store.
+    /// The host comes back on its store, and is asked again for what it had not done yet.
     ///
     /// # Panics
     /// When the store cannot be opened.

@@ -7,7 +7,7 @@ use crate::rig::{FIRMWARE, Rig};
 use heapless::Vec;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, FRAME_BYTES_MAX, wrap};
 use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Raw, Replay, SLOTS_MAX, text_field};
-use shared_protocol::record::NO_TEMPERATURE;
+use shared_protocol::record::{Gap, NO_TEMPERATURE};
 use shared_protocol::slot::SLOT_BYTES;
 use shared_protocol::state::{Activity, Belief, DepthState, GapCause, PlumbState, Status};
 use shared_protocol::units::{Micrometres, Millis, RigAxes};
@@ -18,6 +18,8 @@ const OUTLOOK_MS: u32 = 500;
 const QUIET_LIVE_MS: u32 = 200;
 /// Frames of slots that one turn sends at most.
 const SLOT_FRAMES: usize = 2;
+/// How far behind a torn slot its gap is looked for: the record of the start comes first, and other torn ones may.
+const TORN_REACH: u32 = 4;
 /// Slots that one turn reads at most, damaged ones among them.
 const DECLARED: usize = 8;
 
@@ -120,9 +122,21 @@ impl<M: Memory> Rig<M> {
     #[inline(never)]
     fn declare_damaged(&mut self, sequence: u32, now: Millis) {
         let declared = &self.link.declared;
-        if !declared.contains(&sequence) && !declared.is_full() && self.declare(sequence, sequence, GapCause::Damaged, now) {
+        if declared.contains(&sequence) || declared.is_full() || self.is_torn(sequence) {
+            return;
+        }
+        if self.declare(sequence, sequence, GapCause::Damaged, now) {
             let _ = self.link.declared.push(sequence); // there is room
         }
+    }
+
+    /// Whether a start has skipped this slot and declared it: its gap stands right behind the record of that start.
+    #[inline(never)]
+    fn is_torn(&mut self, sequence: u32) -> bool {
+        (1..=TORN_REACH).filter_map(|n| self.slot(sequence.saturating_add(n))).any(|slot| {
+            let gap = Some(slot).filter(|slot| slot.kind() == Gap::KIND).and_then(|slot| Gap::decode(slot.body()));
+            gap.is_some_and(|gap| (gap.first..=gap.last).contains(&sequence))
+        })
     }
 
     fn hello(&self, now: Millis) -> Hello {

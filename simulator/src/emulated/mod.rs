@@ -79,6 +79,15 @@ impl EmulatedMachine {
         std::fs::read(self.folder.path().join(board::LOG)).unwrap_or_default()
     }
 
+    /// Lets the next turn begin and waits for nothing: a power cut that follows falls within it, wherever it is by then.
+    ///
+    /// # Errors
+    /// When the board has stopped.
+    pub fn begin_turn(&mut self, ms: u8) -> Result<(), MachineFault> {
+        let Some(board) = &mut self.board else { return Ok(()) };
+        board.write(Uart::Time, &[ms.clamp(1, TURN_MS_MAX)])
+    }
+
     /// Sends bytes and asks until the board's interrupts have taken them all.
     fn deliver(&mut self, from_sensors: &[u8], from_host: &[u8]) -> Result<(), MachineFault> {
         let Some(board) = &mut self.board else { return Ok(()) };

@@ -1,10 +1,11 @@
 //! The real image on the emulated board: against the native rig byte for byte, against the world through the store,
-//! and against sensors that nobody here wrote. `cargo xtask test` builds the image first; alone:
+//! against sensors that nobody here wrote, and killed again and again. `cargo xtask test` builds the image first; alone:
 //! `cargo xtask firmware && cargo test -p tests --test emulated`.
 #![cfg(unix)]
 
 mod at24c;
 mod independent;
+mod kills;
 mod lock_step;
 
 use std::path::PathBuf;

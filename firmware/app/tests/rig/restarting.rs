@@ -2,7 +2,7 @@
 
 use crate::bench::{Bench, plan};
 use shared_protocol::record::{Identity, Instruments, Opened, Plan, Record};
-use shared_protocol::state::{Check, DepthState, PlumbState};
+use shared_protocol::state::{Check, DepthState, GapCause, PlumbState};
 use shared_protocol::units::Lean;
 
 /// Bytes before the ring of slots, and of a slot.
@@ -40,6 +40,20 @@ fn a_set_up_says_who_measures_wherever_the_power_was_cut_after_opening() {
             let again = bench.restart().records().iter().filter(|(_, r)| r.kind() == Instruments::KIND).count();
             assert_eq!(again, 1, "said once, not at every start");
         }
+    }
+}
+
+#[test]
+fn a_torn_slot_is_declared_once_as_torn_however_often_it_is_asked_for() {
+    let mut bench = Bench::new();
+    bench.open(plan());
+    let end = bench.records().last().unwrap().0 + 1;
+    let mut bench = cut(bench, end as usize - 1, 9);
+    let gaps = |bench: &mut Bench| bench.only(|r| if let Record::Gap(gap) = r { Some((gap.first, gap.last, gap.cause)) } else { None });
+    for _ in 0..2 {
+        gaps(&mut bench); // read over it; what that adds comes with the next reading
+        assert_eq!(gaps(&mut bench), [(end - 1, end - 1, GapCause::Torn.raw())]);
+        bench = bench.restart();
     }
 }
 
