@@ -140,14 +140,12 @@ fn segment_words(segment: &Segment) -> String {
 /// How anyone checks the record with common tools.
 fn check(hole: &Hole<'_>) -> String {
     let how = match hole.setup.digest {
-        DigestState::Fits => {
-            "To check: the segments of the attached slots.bin have the SHA-256 that facts.json gives, and fold to this digest."
-        }
+        DigestState::Fits => "To check: facts.json has the sums of slots.bin.",
         DigestState::Differs | DigestState::Lacking => "The attached slots.bin does not give all of it: see gaps and segments.",
         DigestState::Open => "The rig gives one when the hole is closed.",
     };
     let signed = match hole.setup.seal {
-        Some(_) => "What is signed (Ed25519) is there too. A seal says which rig recorded this, not that its sensors were right.",
+        Some(_) => "What is signed is there too. A seal says which rig, not that sensors were right.",
         None => "The attached facts.json holds the facts of these pages for machines to read.",
     };
     format!("{how} {signed}")
