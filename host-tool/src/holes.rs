@@ -1,5 +1,6 @@
 //! The holes in a store, each with a handle to call it by, and their papers in a folder.
 
+use crate::entry::{HoleName, SetUpName};
 use crate::facts::{self, SetUp};
 use crate::judge::{Judged, hole_name, judge, judge_by};
 use crate::limits_file::Limits;
@@ -38,6 +39,18 @@ impl Hole {
     #[must_use]
     pub fn name(&self) -> String {
         terminal(&hole_name(self.plan()))
+    }
+
+    /// Its name in entries; `None` where its leg is none that is known.
+    #[must_use]
+    pub fn hole_name(&self) -> Option<HoleName> {
+        HoleName::of(self.plan())
+    }
+
+    /// This set-up's name in entries.
+    #[must_use]
+    pub fn set_up_name(&self) -> SetUpName {
+        SetUpName::new(&self.stream, self.setup.opened.sequence)
     }
 
     /// Units of its sheet.
@@ -220,6 +233,7 @@ mod tests {
     use crate::judge::limits::Measurand;
     use crate::judge::measured::{Kind, Measurement};
     use crate::judge::{Figure, LineAxes, Standing};
+    use crate::store::entry_of;
     use shared_protocol::assemble::slots;
     use shared_protocol::record::{Increment, Opened, Record};
     use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
@@ -311,7 +325,7 @@ mod tests {
         };
         let plumb = Measurement { kind: Kind::HandPlumb, depth: 0.02, ..sounding.clone() };
         for measurement in [&sounding, &plumb] {
-            store.add_measurement(&holes[0].stream, holes[0].setup.opened.sequence, measurement).unwrap();
+            store.enter(&entry_of(measurement, 0, holes[0].hole_name().unwrap(), holes[0].set_up_name())).unwrap();
         }
         let holes = catalogue(&store).unwrap().holes;
         let (judged, other) = (&holes[0].judged, &holes[1].judged);

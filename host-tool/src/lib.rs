@@ -1,9 +1,11 @@
 //! The cab and the office.
 //!
 //! The way of a record: a [`port`] carries bytes; a [`session`] makes slots of them, asks for what is missing and
-//! acknowledges what is stored; a [`store`] keeps them verbatim; a [`capture`] is session and store together.
+//! acknowledges what is stored; a [`store`] keeps them verbatim, and each [`entry`] that people make beside them; a [`capture`] is
+//! session and store together.
 //! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, [`proof`]
-//! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`].
+//! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`];
+//! [`register`] says which are open.
 //! [`calibrate`] finds out what the rig's sensors are worth.
 //! [`plan`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
 //! and [`verdicts`] says in a line how a limit stands.
@@ -13,6 +15,7 @@
 pub mod calibrate;
 pub mod capture;
 pub mod doubts;
+pub mod entry;
 pub mod facts;
 pub mod holes;
 pub mod judge;
@@ -23,6 +26,7 @@ pub mod plan;
 pub mod port;
 pub mod proof;
 pub mod readout;
+pub mod register;
 pub mod session;
 pub mod store;
 pub mod text;

@@ -1,7 +1,8 @@
 //! Where evidence is kept: an SQLite file with every slot verbatim, by rig, epoch and sequence. No slot that holds is
-//! ever changed or removed; what is committed is on the disk.
+//! ever changed or removed; what is committed is on the disk. What people enter stands beside, in a chain of its own.
 
 mod copies;
+mod entries;
 mod fault;
 mod greeting;
 mod measured;
@@ -11,7 +12,9 @@ mod pages;
 mod salvage;
 
 pub use copies::Contents;
+pub use entries::{Added, Entered};
 pub use fault::StoreFault;
+pub use measured::entry_of;
 pub use merge::Merged;
 pub use salvage::{Salvaged, salvage};
 
@@ -23,7 +26,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// The version of the tables, kept in SQLite's `user_version`.
-pub const STORE_VERSION: i32 = 3;
+pub const STORE_VERSION: i32 = 4;
 /// "Bore" in SQLite's `application_id`: tells a store from any other SQLite file.
 const APPLICATION: i32 = 0x426F_7265;
 /// How long another program may hold the store before that is an error.

@@ -8,7 +8,7 @@ use crate::units::RigAxes;
 macro_rules! codes {
     ($(#[$meta:meta])* pub enum $name:ident { $($(#[doc = $text:literal])+ $code:ident = $raw:literal),* $(,)? }) => {
         $(#[$meta])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
         #[repr(u8)]
         pub enum $name { $($(#[doc = $text])+ $code = $raw),* }

@@ -1,5 +1,9 @@
 //! What was typed.
 
+mod entered;
+
+pub use entered::{Aspect, Measured, Noted, State, Taped};
+
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -99,6 +103,12 @@ pub enum Command {
     Sound(ByHand),
     /// Enter a hand plumb: where a bob shows the bore's middle at a depth
     Plumb(ByHand),
+    /// Say how a hole is from now on; without a hole, list what is open
+    State(State),
+    /// Enter what was taped: the hole's centre, diameter, spacing to another leg, water, or a set pole's brand
+    Measure(Measured),
+    /// Enter something met or done: rock, water put in, casing, fall-in
+    Note(Noted),
     /// List the holes in the store
     Holes {
         /// The store; in your own data folder otherwise

@@ -8,6 +8,7 @@ use host_tool::judge::LineAxes;
 use host_tool::judge::measured::{Kind, Measurement};
 use host_tool::measure::length_um;
 use host_tool::paper::words::Units;
+use host_tool::store::entry_of;
 use host_tool::text::terminal;
 use std::io::{Write, stdout};
 use std::path::Path;
@@ -29,7 +30,8 @@ pub fn enter(kind: Kind, typed: &ByHand, store: &Path) -> Result<(), Failure> {
             terminal(&typed.hole)
         )));
     };
-    store.add_measurement(&hole.stream, hole.setup.opened.sequence, &measurement)?;
+    let name = hole.hole_name().ok_or_else(|| Failure::Failed(format!("{} has a leg that this version does not know", hole.handle)))?;
+    store.enter(&entry_of(&measurement, wall().offset, name, hole.set_up_name()))?;
     Ok(writeln!(stdout(), "{}: {}", hole.handle, text(hole, &measurement))?)
 }
 

@@ -1,9 +1,9 @@
 //! What was meant by what was typed.
 
-use crate::args::{ByHand, Command, Stores, Typed, What};
+use crate::args::{ByHand, Command, Measured, Noted, State, Stores, Typed, What};
 use crate::commission::Commissioning;
 use crate::orders::{Order, parse};
-use crate::{Failure, by_hand, calibrate, commission, demo, listen, show, stores};
+use crate::{Failure, by_hand, calibrate, commission, demo, enter, listen, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -44,6 +44,12 @@ pub enum Job {
         /// The store.
         store: PathBuf,
     },
+    /// Say how a hole is, or list what is open.
+    State(State, PathBuf),
+    /// Enter what was taped.
+    Measure(Measured, PathBuf),
+    /// Enter a note.
+    Note(Noted, PathBuf),
     /// Do something with a store and another file.
     Stores {
         /// What.
@@ -141,6 +147,9 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         Command::Commission { port, baud, store, again } => Job::Commission(Commissioning { port, baud, store: make_room(store)?, again }),
         Command::Sound(typed) => Job::Enter { kind: Kind::Sounding, store: place(typed.store.clone())?, typed },
         Command::Plumb(typed) => Job::Enter { kind: Kind::HandPlumb, store: place(typed.store.clone())?, typed },
+        Command::State(typed) => Job::State(State { store: None, ..typed }, place(typed.store)?),
+        Command::Measure(typed) => Job::Measure(Measured { store: None, ..typed }, place(typed.store)?),
+        Command::Note(typed) => Job::Note(Noted { store: None, ..typed }, place(typed.store)?),
         Command::Backup(Stores { file, store }) => Job::Stores { act: stores::backup, file, store: place(store)? },
         Command::Restore(Stores { file, store }) => Job::Stores { act: stores::restore, file, store: make_room(store)? },
         Command::Merge(Stores { file, store }) => Job::Stores { act: stores::merge, file, store: place(store)? },
@@ -190,6 +199,9 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Commission(commissioning) => commission::commission(&commissioning),
         Job::Calibrations { store } => calibrate::list(&store),
         Job::Enter { kind, typed, store } => by_hand::enter(kind, &typed, &store),
+        Job::State(typed, store) => enter::state(&typed, &store),
+        Job::Measure(typed, store) => enter::measure(&typed, &store),
+        Job::Note(typed, store) => enter::note(&typed, &store),
         Job::Stores { act, file, store } => act(&file, &store),
         Job::Ports => show::ports(),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),

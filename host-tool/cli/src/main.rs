@@ -6,6 +6,7 @@ mod by_hand;
 mod calibrate;
 mod commission;
 mod demo;
+mod enter;
 mod job;
 mod listen;
 mod orders;

@@ -53,10 +53,11 @@ fn take_in(other: &Path, path: &Path, make: bool) -> Result<(), Failure> {
 }
 
 fn report(merged: &Merged, other: &Path, store: &Path) -> Result<(), Failure> {
-    let Merged { new, same, measurements, .. } = merged;
+    let Merged { new, same, .. } = merged;
+    let entries = merged.entries.saturating_add(merged.measurements);
     let (other, store) = (shown(other), shown(store));
     let mut out = stdout();
-    writeln!(out, "{new} records and {measurements} measurements of {other} are new in {store}; {same} records were there already")?;
+    writeln!(out, "{new} records and {entries} entries of {other} are new in {store}; {same} records were there already")?;
     for (stream, first, count) in &merged.differing {
         let rig = rig(stream);
         writeln!(
@@ -71,6 +72,13 @@ fn report(merged: &Merged, other: &Path, store: &Path) -> Result<(), Failure> {
             "{count} records of {rig}, the first of them {first}, are damaged in {other} and were not taken; {other} stays as it is"
         )?;
     }
+    if merged.differing_entries > 0 {
+        let differing = merged.differing_entries;
+        writeln!(
+            out,
+            "{differing} entries differ from those under the same numbers: both are kept; somebody went on with a copy of a store"
+        )?;
+    }
     if merged.unreadable > 0 {
         writeln!(out, "{} measurements in {other} cannot be read: enter them again from the notebook", merged.unreadable)?;
     }
@@ -82,9 +90,11 @@ pub fn rescue(old: &Path, new: &Path) -> Result<(), Failure> {
     let found = salvage(old, new)?;
     let mut out = stdout();
     let (old, new) = (shown(old), shown(new));
-    writeln!(out, "{} records and {} measurements that hold are in {new}; {old} was not touched", found.slots, found.measurements)?;
+    let entries = found.entries.saturating_add(found.measurements);
+    writeln!(out, "{} records and {entries} entries that hold are in {new}; {old} was not touched", found.slots)?;
     if found.measurements > 0 {
-        writeln!(out, "compare the measurements with the notebook: unlike records they do not check themselves")?;
+        let old = found.measurements;
+        writeln!(out, "{old} of the entries are measurements that do not check themselves: compare them with the notebook")?;
     }
     if found.aside > 0 {
         writeln!(out, "{} records differ from those under the same numbers: both are kept, have it looked into", found.aside)?;

@@ -92,6 +92,58 @@ fn a_structure_is_drilled_stored_listed_and_printed() {
     assert_eq!(fs::read(again.join("S-27-right.pdf")).unwrap(), fs::read(out.join("S-27-right.pdf")).unwrap(), "same record, same bytes");
     assert_failed(&run(&["print", "S-28", "--out", again.to_str().unwrap(), "--store", store]), 1, &["no hole \"S-28\""]);
     assert_failed(&run(&["demo", "--out", out.to_str().unwrap()]), 1, &["already holds a store"]);
+    what_is_entered_stands_in_the_register(store);
+}
+
+/// Both holes are deeper than 6 ft and nobody has said how they are kept; then one is covered and the other has its pole.
+fn what_is_entered_stands_in_the_register(store: &str) {
+    let say = |arguments: &[&str]| {
+        let said = run(&[arguments, &["--store", store]].concat());
+        assert_eq!(said.status.code(), Some(0), "{}", String::from_utf8_lossy(&said.stderr));
+        String::from_utf8_lossy(&said.stdout).into_owned()
+    };
+    let open = say(&["state"]);
+    assert_eq!(open.matches("OWES A COVER, A GUARD OR ATTENDANCE").count(), 2, "{open}");
+    assert_eq!(open.matches("29 CFR 1926.501(b)(7)(ii): 6 ft or more").count(), 2, "{open}");
+    assert!(
+        open.contains("S-27 left leg  drilled; since 2026-05-12T") && open.contains("Local codes and licensed people decide."),
+        "{open}"
+    );
+    let said = say(&["state", "S-27-left", "covered", "--who", "Ground hand", "--remark", "plank, marked HOLE"]);
+    assert!(said.starts_with("S-27-left: covered from now on, by Ground hand; entry "), "{said}");
+    say(&["state", "S-27-right", "pole-set", "--who", "Ground hand"]);
+    say(&[
+        "measure",
+        "spacing",
+        "S-27-left",
+        "--to",
+        "right",
+        "--across",
+        "12.5 ft",
+        "--within",
+        "1/4 in",
+        "--slope",
+        "10 %",
+        "--who",
+        "G",
+    ]);
+    say(&["measure", "water", "S-27-left", "--who", "G"]);
+    say(&["note", "rock", "S-27-left", "--who", "G", "--shot-by", "Licensed blaster"]);
+    let open = say(&["state"]);
+    assert!(open.contains("covered; since ") && open.contains("; by Ground hand; open for ") && !open.contains("OWES"), "{open}");
+    let all: serde_json::Value = serde_json::from_str(&say(&["state", "--all", "--json"])).unwrap();
+    let states = all["holes"].as_array().unwrap().iter().map(|hole| (hole["state"].as_str().unwrap(), hole["open"].as_bool().unwrap()));
+    assert_eq!(states.collect::<Vec<_>>(), [("covered", true), ("pole-set", false)]);
+    let refused = [
+        (&["state", "S-27-left", "plugged", "--who", "G"][..], "\"plugged\" is no state of a hole: it is one of staked, drilled, "),
+        (&["state", "S-27-left", "covered"], "--who"),
+        (&["measure", "diameter", "S-27-left", "--who", "G", "--depth", "1 m", "--within", "1 cm"], "give --across too"),
+        (&["note", "other", "S-27-left", "--who", "G"], "--remark"),
+    ];
+    for (arguments, words) in refused {
+        assert_failed(&run(&[arguments, &["--store", store]].concat()), 2, &[words]);
+    }
+    assert_failed(&run(&["state", "S-99", "covered", "--who", "G", "--store", store]), 1, &["no hole \"S-99\""]);
 }
 
 #[test]

@@ -40,7 +40,7 @@ fn a_store_that_grows_is_copied_and_merged_into_and_the_listener_goes_on() {
         let copied = said(&run(&["backup", &path(&format!("copy-{n}")), "--store", &store]));
         assert!(copied.contains(" records are in ") && copied.contains("compared"), "{copied}");
         let merged = said(&run(&["merge", &other, "--store", &store]));
-        assert!(merged.contains("measurements of") && !merged.contains("differ"), "{merged}");
+        assert!(merged.contains("entries of") && !merged.contains("differ"), "{merged}");
         assert!(listener.0.try_wait().unwrap().is_none(), "the listener goes on");
     }
     drop(listener);
@@ -52,7 +52,7 @@ fn a_store_that_grows_is_copied_and_merged_into_and_the_listener_goes_on() {
     assert_failed(&run(&["backup", &copy, "--store", &store]), 1, &["is there already", "nothing was changed"]);
     let new = path("new.sqlite");
     let restored = said(&run(&["restore", &copy, "--store", &new]));
-    assert!(restored.starts_with(&format!("{} records and 0 measurements of {copy} are new in {new}", memory.len())), "{restored}");
+    assert!(restored.starts_with(&format!("{} records and 0 entries of {copy} are new in {new}", memory.len())), "{restored}");
     assert_eq!(stored(&new), memory);
     let again = said(&run(&["merge", &copy, "--store", &new]));
     assert!(again.starts_with("0 records ") && again.contains(&format!("{} records were there already", memory.len())), "{again}");
@@ -75,7 +75,7 @@ fn a_damaged_store_is_said_and_what_holds_is_salvaged() {
         assert_failed(&run(arguments), 1, &["is damaged: keep it", "borewitness salvage", "--store NEW"]);
     }
     let salvaged = said(&run(&["salvage", &store, "--store", &new]));
-    assert!(salvaged.starts_with(&format!("{} records and 0 measurements that hold are in {new}; ", whole.len() - 1)), "{salvaged}");
+    assert!(salvaged.starts_with(&format!("{} records and 0 entries that hold are in {new}; ", whole.len() - 1)), "{salvaged}");
     assert!(salvaged.contains("records 500 to 500 of rig SIM-BENCH-1 did not come back: listen to the rig"), "{salvaged}");
     assert!(std::fs::read(&store).unwrap() == bytes);
     assert_failed(&run(&["salvage", &store, "--store", &new]), 1, &["is there already"]);

@@ -1,11 +1,13 @@
 //! A capture against a rig in miniature.
 
 use super::*;
+use crate::entry::{HoleName, SetUpName};
 use crate::judge::LineAxes;
 use crate::judge::measured::{Kind, Measurement};
 use crate::session::fake_rig::FakeRig;
+use crate::store::entry_of;
 use shared_protocol::record::{Change, Increment, Opened};
-use shared_protocol::state::Check;
+use shared_protocol::state::{Check, Leg};
 use shared_protocol::units::Micrometres;
 
 const WALL: Wall = Wall { unix_ms: 1_800_000_000_000, offset: -420 };
@@ -163,7 +165,8 @@ fn a_hand_plumb_that_does_not_agree_is_a_doubt_of_the_open_hole() {
         standard: 0.003,
         remark: String::new(),
     };
-    bench.capture.store.add_measurement(&stream, opened, &plumb).unwrap();
+    let hole = HoleName { line: String::new(), structure: "1".to_owned(), leg: Leg::Single, attempt: 1 };
+    bench.capture.store.enter(&entry_of(&plumb, 0, hole, SetUpName::new(&stream, opened))).unwrap();
     deepen(&mut rig, 1_100);
     let after = said(&mut bench, &mut rig);
     let why = "the hand plumb does not agree with the rig's axis, so plumb the hole again";

@@ -38,7 +38,10 @@ pub struct Allowances {
     pub play: f64,
     /// Bending of the tool string, half-width, m/m.
     pub bending: f64,
-    /// Settling of the rig while it drills, half-width, m.
+    /// Slack of the rope on the bottom, 4 mm either way, and settling of the rig while it drills, up to 5 mm one way, which
+    /// nobody corrects: half-width of both about nought, m.
+    pub slack: f64,
+    /// Settling of the rig to one side while it drills, half-width, m.
     pub settling: f64,
 }
 
@@ -57,6 +60,7 @@ impl Default for Allowances {
             no_tool_level: 0.005,
             play: 0.010,
             bending: 0.000_5,
+            slack: 0.006,
             settling: 0.003,
         }
     }
@@ -262,7 +266,7 @@ fn depth_rows(setup: &SetUp, length: f64, allow: &Allowances) -> Vec<Row> {
         row("levelling the hub to the datum", "allowance", Shape::Normal(allow.hub_level), 1.0, Along::Same),
         row("misclosure on the hub", "touches of the hub", Shape::Rectangular(closing), 1.0, Along::Varies),
         row("telling the held bottom", "allowance", Shape::Normal(allow.held), 1.0, Along::Varies),
-        row("settling of the rig, slack rope", "allowance", Shape::Rectangular(allow.settling), 1.0, Along::Varies),
+        row("settling of the rig, slack rope", "allowance", Shape::Rectangular(allow.slack), 1.0, Along::Varies),
         row("stretch and warming", "allowance", Shape::Rectangular(allow.stretch), length, Along::Same).in_unit(Unit::MetresPerMetre),
     ]
 }

@@ -1,6 +1,7 @@
 //! Why a store cannot do what it was asked, in words for people.
 
 use super::STORE_VERSION;
+use crate::entry::EntryFault;
 use crate::text::terminal;
 use rusqlite::ErrorCode;
 use std::path::Path;
@@ -48,6 +49,9 @@ pub enum StoreFault {
     /// The disk does not do as told.
     #[error("{0} cannot be written or read ({1}): make room on the disk, or check it, and start again. What was stored before is safe")]
     Disk(String, String),
+    /// What somebody enters cannot be taken.
+    #[error(transparent)]
+    Entry(#[from] EntryFault),
     /// Anything else that SQLite says.
     #[error("the store {0} failed: {1}")]
     Other(String, String),

@@ -1,12 +1,14 @@
-//! What people measured by hand, kept beside the rig's records: only ever added to.
+//! What people measured by hand: entries of the chain, and those of stores from before there was one.
 
 use super::{Store, StoreFault, fault, id_of};
+use crate::entry::{CleanOut, Entry, HoleName, Place, Said, SetUpName};
+use crate::facts::Wall;
 use crate::judge::LineAxes;
 use crate::judge::measured::{Kind, Measurement};
 use crate::session::Stream;
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
-/// The tables. Lengths are in whole micrometres; a set-up goes by the sequence of its first slot.
+/// The tables from before there were entries, only added to when another store is merged or salvaged. Lengths are in whole micrometres; a set-up goes by the sequence of its first slot.
 pub(super) const TABLES: &str = "
     CREATE TABLE measurements (
         id INTEGER PRIMARY KEY, stream INTEGER NOT NULL REFERENCES streams, opened INTEGER NOT NULL,
@@ -22,11 +24,11 @@ const SOUNDING: u8 = 1;
 const HAND_PLUMB: u8 = 2;
 
 impl Store {
-    /// Adds a measurement of a set-up, and returns when it is on the disk. The set-up's slots must be there.
+    /// Adds a measurement that another store had from before there were entries. The set-up's slots must be there.
     ///
     /// # Errors
     /// See [`StoreFault`]; nothing is added then.
-    pub fn add_measurement(&mut self, stream: &Stream, opened: u32, measurement: &Measurement) -> Result<(), StoreFault> {
+    pub(super) fn add_unchained(&mut self, stream: &Stream, opened: u32, measurement: &Measurement) -> Result<(), StoreFault> {
         let path = self.path.clone();
         let mut add = || -> rusqlite::Result<()> {
             let act = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -44,11 +46,21 @@ impl Store {
         add().map_err(|e| fault(&path, &e))
     }
 
-    /// The measurements of a set-up, in the order in which they were entered.
+    /// The measurements of a set-up that count, in the order in which they were entered: none that another corrects, and no
+    /// sounding on loose spoil.
     ///
     /// # Errors
     /// See [`StoreFault`].
     pub fn measurements(&self, stream: &Stream, opened: u32) -> Result<Vec<Measurement>, StoreFault> {
+        let mut all = self.unchained(stream, opened)?;
+        let entered = self.entries_of_set_up(&SetUpName::new(stream, opened))?;
+        let corrected: Vec<Place> = entered.iter().filter_map(|(_, entry)| entry.corrects).collect();
+        all.extend(entered.iter().filter(|(place, _)| !corrected.contains(place)).filter_map(|(_, entry)| of_entry(entry)));
+        Ok(all)
+    }
+
+    /// Those from before there were entries.
+    pub(super) fn unchained(&self, stream: &Stream, opened: u32) -> Result<Vec<Measurement>, StoreFault> {
         let list = || -> rusqlite::Result<Vec<Measurement>> {
             let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(Vec::new()) };
             let sql = "SELECT author, unix_ms, kind, depth, ahead, to_right, standard, remark FROM measurements
@@ -57,6 +69,32 @@ impl Store {
         };
         list().map_err(|e| self.fault(&e))
     }
+}
+
+/// A measurement as an entry about a set-up, cleaned out before it was sounded.
+#[must_use]
+pub fn entry_of(measurement: &Measurement, offset: i16, hole: HoleName, set_up: SetUpName) -> Entry {
+    let Measurement { author, unix_ms, kind, depth, offset: at, standard, remark } = measurement;
+    let [depth_um, ahead_um, right_um, standard_um] = [*depth, at.ahead, at.right, *standard].map(micrometres);
+    let said = match kind {
+        Kind::Sounding => Said::Sounding { depth_um, ahead_um, right_um, standard_um, clean_out: CleanOut::After },
+        Kind::HandPlumb => Said::HandPlumb { depth_um, ahead_um, right_um, standard_um },
+    };
+    let entry = Entry::new(author, Wall { unix_ms: *unix_ms, offset }, hole, said);
+    Entry { set_up: Some(set_up), remark: remark.clone(), ..entry }
+}
+
+/// A measurement that counts, of an entry that is one.
+fn of_entry(entry: &Entry) -> Option<Measurement> {
+    let (kind, depth, ahead, right, standard) = match entry.said {
+        Said::Sounding { clean_out: CleanOut::Before, .. } => return None,
+        Said::Sounding { depth_um, ahead_um, right_um, standard_um, .. } => (Kind::Sounding, depth_um, ahead_um, right_um, standard_um),
+        Said::HandPlumb { depth_um, ahead_um, right_um, standard_um } => (Kind::HandPlumb, depth_um, ahead_um, right_um, standard_um),
+        _ => return None,
+    };
+    let [depth, ahead, right, standard] = [depth, ahead, right, standard].map(|um| f64::from(um) / 1e6);
+    let Entry { by, at, remark, .. } = entry.clone();
+    Some(Measurement { author: by, unix_ms: at.unix_ms, kind, depth, offset: LineAxes { ahead, right }, standard, remark })
 }
 
 /// A measurement with its set-up: the stream's number in the store, and the sequence of the set-up's first slot.
@@ -140,7 +178,7 @@ mod tests {
         let (_folder, path, mut store) = store();
         let sounding = Measurement { kind: Kind::Sounding, ..plumb(3.05) };
         for (opened, measurement) in [(3, plumb(2.5)), (9, plumb(1.0)), (3, sounding.clone())] {
-            store.add_measurement(&stream(), opened, &measurement).unwrap();
+            store.add_unchained(&stream(), opened, &measurement).unwrap();
         }
         drop(store);
         let store = Store::open_existing(&path).unwrap();
@@ -148,15 +186,32 @@ mod tests {
         assert_eq!(store.measurements(&Stream { rig: "Bravo".to_owned(), epoch: 1 }, 3).unwrap(), []);
     }
 
+    /// A wrong depth, the right one in its place, and a sounding on loose spoil, which is none of the hole's depth.
+    #[test]
+    fn what_is_corrected_and_what_is_on_spoil_does_not_count() {
+        let (_folder, _path, mut store) = store();
+        let hole = HoleName { line: String::new(), structure: "41".to_owned(), leg: shared_protocol::state::Leg::Single, attempt: 1 };
+        let set_up = SetUpName::new(&stream(), 3);
+        let sounding = |depth| Measurement { kind: Kind::Sounding, unix_ms: 5_000, ..plumb(depth) };
+        let entry = |depth| entry_of(&sounding(depth), 60, hole.clone(), set_up.clone());
+        store.add_unchained(&stream(), 3, &sounding(1.0)).unwrap();
+        let wrong = store.enter(&entry(2.0)).unwrap();
+        store.enter(&Entry { corrects: Some(wrong), ..entry(2.5) }).unwrap();
+        let Said::Sounding { depth_um, ahead_um, right_um, standard_um, .. } = entry(2.2).said else { unreachable!() };
+        let spoil = Said::Sounding { depth_um, ahead_um, right_um, standard_um, clean_out: CleanOut::Before };
+        store.enter(&Entry { said: spoil, ..entry(2.2) }).unwrap();
+        assert_eq!(store.measurements(&stream(), 3).unwrap(), [sounding(1.0), sounding(2.5)]);
+    }
+
     #[test]
     fn measurements_are_neither_changed_nor_removed_and_belong_to_somebody() {
         let (_folder, _path, mut store) = store();
-        store.add_measurement(&stream(), 3, &plumb(2.5)).unwrap();
+        store.add_unchained(&stream(), 3, &plumb(2.5)).unwrap();
         for sql in ["UPDATE measurements SET depth = 1", "DELETE FROM measurements"] {
             assert!(store.db.execute(sql, []).unwrap_err().to_string().contains("only added to"), "{sql}");
         }
-        assert!(store.add_measurement(&stream(), 3, &Measurement { author: String::new(), ..plumb(1.0) }).is_err());
-        assert!(store.add_measurement(&Stream { rig: "Nobody".to_owned(), epoch: 1 }, 3, &plumb(1.0)).is_err());
+        assert!(store.add_unchained(&stream(), 3, &Measurement { author: String::new(), ..plumb(1.0) }).is_err());
+        assert!(store.add_unchained(&Stream { rig: "Nobody".to_owned(), epoch: 1 }, 3, &plumb(1.0)).is_err());
         assert_eq!(store.measurements(&stream(), 3).unwrap(), [plumb(2.5)]);
     }
 }

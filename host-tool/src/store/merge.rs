@@ -23,7 +23,11 @@ pub struct Merged {
     pub aside: u64,
     /// Slots that are damaged in the other store; they are not taken. By rig, first and how many.
     pub damaged: Vec<(Stream, u32, usize)>,
-    /// Measurements by hand that were not here.
+    /// Entries that were not here.
+    pub entries: u32,
+    /// Of those, entries that differ from the one here under the same number; both are kept.
+    pub differing_entries: u32,
+    /// Measurements by hand from before there were entries, that were not here.
     pub measurements: u32,
     /// Measurements by hand that cannot be read there.
     pub unreadable: u32,
@@ -65,6 +69,8 @@ impl Store {
             let aside = theirs.aside(&stream)?;
             merged.aside += self.keep(&stream, &aside)?.differing.len() as u64;
         }
+        let added = self.keep_entries(&theirs.links()?)?;
+        (merged.entries, merged.differing_entries) = (added.new, added.differing);
         self.take_measurements(&theirs, &mut merged)?;
         Ok(merged)
     }
@@ -74,8 +80,8 @@ impl Store {
         merged.unreadable = unreadable;
         for (id, opened, measurement) in all {
             let stream = theirs.stream_of(id)?;
-            if !self.measurements(&stream, opened)?.contains(&measurement) {
-                self.add_measurement(&stream, opened, &measurement)?;
+            if !self.unchained(&stream, opened)?.contains(&measurement) {
+                self.add_unchained(&stream, opened, &measurement)?;
                 merged.measurements += 1;
             }
         }
@@ -142,9 +148,9 @@ mod tests {
         other.keep(&rig("Alpha"), &[slot(70, b"aside")]).unwrap();
         other.keep(&rig("Bravo"), &[slot(9, b"new")]).unwrap();
         other.met(&rig("Bravo"), true).unwrap();
-        mine.add_measurement(&rig("Alpha"), 40, &sounding("Both")).unwrap();
+        mine.add_unchained(&rig("Alpha"), 40, &sounding("Both")).unwrap();
         for author in ["Both", "Theirs"] {
-            other.add_measurement(&rig("Alpha"), 40, &sounding(author)).unwrap();
+            other.add_unchained(&rig("Alpha"), 40, &sounding(author)).unwrap();
         }
         (folder, mine, theirs)
     }

@@ -1,6 +1,6 @@
 //! The versions of the tables, and the way from each to the present one: all of it or nothing, with a copy kept.
 
-use super::{APPLICATION, STORE_VERSION, Store, StoreFault, copies, greeting, measured};
+use super::{APPLICATION, STORE_VERSION, Store, StoreFault, copies, entries, greeting, measured};
 use rusqlite::{Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
 
@@ -21,7 +21,7 @@ pub(super) const FIRST: &str = "
 ";
 
 /// What brings a store to each version from the one before.
-pub(super) const STEPS: [(i32, &str); 3] = [(1, FIRST), (2, measured::TABLES), (3, greeting::TABLES)];
+pub(super) const STEPS: [(i32, &str); 4] = [(1, FIRST), (2, measured::TABLES), (3, greeting::TABLES), (4, entries::TABLES)];
 
 impl Store {
     /// Brings the tables to the present version. An older store is copied first, while nobody can write to it; the
@@ -184,12 +184,12 @@ mod tests {
     }
 
     #[test]
-    fn a_way_that_fails_at_its_last_step_leaves_the_old_store_and_its_copy() {
+    fn a_way_that_fails_at_a_later_step_leaves_the_old_store_and_its_copy() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("store");
         of_version(&path, 1);
         let db = Connection::open(&path).unwrap();
-        db.execute_batch("ALTER TABLE streams ADD COLUMN simulated INTEGER").unwrap(); // the last step makes that one
+        db.execute_batch("ALTER TABLE streams ADD COLUMN simulated INTEGER").unwrap(); // a later step makes that one
         let tables = |db: &Connection| {
             db.query_row("SELECT group_concat(sql ORDER BY name) FROM sqlite_schema", [], |row| row.get::<_, String>(0)).unwrap()
         };

@@ -4,7 +4,8 @@ use super::copies::{self, Taken};
 use super::fault::{fault, shown};
 use super::measured::{self, OfSetUp};
 use super::pages::{self, Seen};
-use super::{Store, StoreFault};
+use super::{Store, StoreFault, entries};
+use crate::entry::Link;
 use crate::session::Stream;
 use rusqlite::Connection;
 use shared_protocol::assemble::Assembler;
@@ -26,7 +27,9 @@ pub struct Salvaged {
     pub unplaced: Option<(usize, PathBuf)>,
     /// Sequences between others that are not there and that the rig did not declare lost: first and last.
     pub missing: Vec<(Stream, u32, u32)>,
-    /// Measurements by hand; these have no check of their own.
+    /// Entries; those whose chain is broken say so.
+    pub entries: u32,
+    /// Measurements by hand from before there were entries; these have no check of their own.
     pub measurements: u32,
     /// Measurements by hand that cannot be read, or whose rig is not known.
     pub lost_measurements: u32,
@@ -75,6 +78,7 @@ struct Tables {
     aside: BTreeSet<(i64, [u8; SLOT_BYTES])>,
     measurements: Vec<OfSetUp>,
     lost_measurements: u32,
+    entries: Vec<Link>,
 }
 
 impl Tables {
@@ -87,7 +91,7 @@ impl Tables {
             streams = named(&db, "SELECT id, rig, epoch, NULL FROM streams NOT INDEXED"); // of a version that did not keep it
         }
         streams.retain(|id, (stream, _)| by_index.get(id).is_some_and(|(same, _)| same == stream));
-        Self { streams, aside: aside(&db), measurements, lost_measurements }
+        Self { streams, aside: aside(&db), measurements, lost_measurements, entries: entries::readable(&db) }
     }
 }
 
@@ -202,12 +206,13 @@ impl Sorted {
         }
         for (id, opened, measurement) in &tables.measurements {
             let known = self.name(*id, tables).or_else(|| tables.streams.get(id).cloned());
-            match known.map(|(stream, _)| store.add_measurement(&stream, *opened, measurement)) {
+            match known.map(|(stream, _)| store.add_unchained(&stream, *opened, measurement)) {
                 Some(Ok(())) => found.measurements += 1,
                 Some(Err(StoreFault::Other(..))) | None => found.lost_measurements += 1,
                 Some(Err(fault)) => return Err(fault),
             }
         }
+        found.entries = store.keep_entries(&tables.entries)?.new;
         let unplaced = self.unplaced(tables).len();
         found.unplaced = (unplaced > 0).then(|| (unplaced, PathBuf::new()));
         Ok(found)

@@ -25,7 +25,7 @@ fn soundings_stand_as_entered_and_their_mean_is_the_depth() {
     let text = text(&measured());
     for said in [
         "3.160 m ± 0.020 m by soundings, below original ground at the pole's low side; limit 3.100 to 3.250 m",
-        "5 soundings of the floor. Their mean, 3.160 m ± 0.020 m, is the hole's depth; the cutting edge came to 3.187 m ± 0.010 m, and the \
+        "5 soundings of the floor. Their mean, 3.160 m ± 0.020 m, is the hole's depth; the cutting edge came to 3.187 m ± 0.012 m, and the \
          floor is 27 mm higher.",
         "as drilled 3.160 m, by soundings",
         "cutting edge 3.187 m",

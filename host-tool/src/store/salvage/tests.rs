@@ -64,7 +64,7 @@ fn filled() -> (All, Slot, [Vec<u8>; 2]) {
     }
     let odd = Slot::build(20, 9, 9, shared_protocol::slot::Part::ONLY, b"another").unwrap();
     store.keep(&all[0].0, &[odd]).unwrap();
-    (0..5).for_each(|n| store.add_measurement(&all[2].0, 0, &sounding(n)).unwrap());
+    (0..5).for_each(|n| store.add_unchained(&all[2].0, 0, &sounding(n)).unwrap());
     let files = ["", "-wal"].map(|end| std::fs::read(copies::beside(&path, end)).unwrap());
     (all, odd, files)
 }

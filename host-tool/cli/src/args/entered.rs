@@ -1,0 +1,158 @@
+//! What was typed of a hole by those who stand beside it.
+
+use clap::{Args, ValueEnum};
+use shared_protocol::state::Leg;
+use std::path::PathBuf;
+
+/// How a hole is.
+#[derive(Debug, Args)]
+pub struct State {
+    /// The hole as `holes` lists it
+    #[arg(value_name = "HOLE", requires = "state")]
+    pub hole: Option<String>,
+    /// staked, drilled, attended, guarded, covered, fenced, pole-set, backfilled or abandoned
+    #[arg(value_name = "STATE")]
+    pub state: Option<String>,
+    /// Who says so
+    #[arg(long, value_name = "NAME")]
+    pub who: Option<String>,
+    /// Whatever else there is to say: how it was made safe
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub remark: String,
+    /// List all holes, not only those that are open
+    #[arg(long)]
+    pub all: bool,
+    /// For other programs to read
+    #[arg(long)]
+    pub json: bool,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+}
+
+/// What was taped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Taped {
+    /// The hole's middle at the ground, off its stake: --ahead, --right
+    Centre,
+    /// The hole's diameter: --across at --depth
+    Diameter,
+    /// From this hole's middle to another leg's: --to, --across, and --slope where the tape lay on one
+    Spacing,
+    /// Water in the hole from --depth on; without it, dry
+    Water,
+    /// The brand of a set pole: its --height over the datum, and --to-butt
+    Brand,
+}
+
+/// A leg.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum OtherLeg {
+    /// Left leg
+    Left,
+    /// Middle leg
+    Middle,
+    /// Right leg
+    Right,
+}
+
+impl From<OtherLeg> for Leg {
+    fn from(leg: OtherLeg) -> Self {
+        match leg {
+            OtherLeg::Left => Self::Left,
+            OtherLeg::Middle => Self::Middle,
+            OtherLeg::Right => Self::Right,
+        }
+    }
+}
+
+/// A measurement at a hole.
+#[derive(Debug, Args)]
+pub struct Measured {
+    /// What was measured
+    #[arg(value_enum)]
+    pub what: Taped,
+    /// The hole as `holes` lists it
+    #[arg(value_name = "HOLE")]
+    pub hole: String,
+    /// How far off it may be either way, 95 times of 100
+    #[arg(long, value_name = "LENGTH")]
+    pub within: Option<String>,
+    /// Depth below the sheet's datum
+    #[arg(long, value_name = "LENGTH")]
+    pub depth: Option<String>,
+    /// Across the hole, or from one to the other
+    #[arg(long, value_name = "LENGTH")]
+    pub across: Option<String>,
+    /// Ahead on line from the stake; back is negative
+    #[arg(long, value_name = "LENGTH", default_value = "0 m", allow_hyphen_values = true)]
+    pub ahead: String,
+    /// Right of somebody who looks ahead on line; left is negative
+    #[arg(long, value_name = "LENGTH", default_value = "0 m", allow_hyphen_values = true)]
+    pub right: String,
+    /// The other leg
+    #[arg(long, value_enum)]
+    pub to: Option<OtherLeg>,
+    /// The tape lay along ground that rises so much, for example 10 %; level otherwise
+    #[arg(long, value_name = "RATIO", allow_hyphen_values = true)]
+    pub slope: Option<String>,
+    /// Height of the brand over the datum
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    pub height: Option<String>,
+    /// From the brand to the butt
+    #[arg(long, value_name = "LENGTH")]
+    pub to_butt: Option<String>,
+    /// With what
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub with: String,
+    /// Who measured
+    #[arg(long, value_name = "NAME")]
+    pub who: String,
+    /// Whatever else there is to say
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub remark: String,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+}
+
+/// What a note is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Aspect {
+    /// Rock was met; --shot-by where it was shot, by whom
+    Rock,
+    /// Water was put in, for dust or for the walls
+    WaterAdded,
+    /// A casing was set; --left-in where it stays
+    Casing,
+    /// The walls fell in
+    FallIn,
+    /// Anything else, said with --remark
+    Other,
+}
+
+/// A note about a hole.
+#[derive(Debug, Args)]
+pub struct Noted {
+    /// What it is about
+    #[arg(value_enum)]
+    pub what: Aspect,
+    /// The hole as `holes` lists it
+    #[arg(value_name = "HOLE")]
+    pub hole: String,
+    /// Who says so
+    #[arg(long, value_name = "NAME")]
+    pub who: String,
+    /// Licensed person who shot the rock
+    #[arg(long, value_name = "NAME")]
+    pub shot_by: Option<String>,
+    /// The casing stays in the hole
+    #[arg(long)]
+    pub left_in: bool,
+    /// Whatever else there is to say
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub remark: String,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+}

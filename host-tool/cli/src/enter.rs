@@ -1,0 +1,181 @@
+//! `state`, `measure` and `note`: what people say of a hole, put into the chain beside the rig's records.
+
+use crate::args::{Aspect, Measured, Noted, State, Taped};
+use crate::station::wall;
+use crate::{Failure, stores};
+use host_tool::entry::{Along, Entry, HoleState, NoteKind, Said};
+use host_tool::holes::{Hole, called, catalogue};
+use host_tool::measure::{length, ratio};
+use host_tool::register::{Drilled, Registered, register};
+use host_tool::store::Store;
+use host_tool::text::terminal;
+use serde_json::json;
+use shared_protocol::state::{Leg, SheetUnits};
+use shared_protocol::units::Micrometres;
+use std::io::{Write, stdout};
+use std::path::Path;
+
+/// What is said where holes stand open.
+const CAUTION: &str = "Cover, fence, guard or attend every open hole, whatever its depth. Local codes and licensed people decide.";
+
+/// Says how a hole is from now on.
+pub fn state(typed: &State, store: &Path) -> Result<(), Failure> {
+    let (Some(hole), Some(word)) = (&typed.hole, &typed.state) else { return list(store, typed.json, typed.all) };
+    let states = || HoleState::ALL.map(HoleState::word).join(", ");
+    let state = HoleState::of_word(word)
+        .ok_or_else(|| Failure::Usage(format!("\"{}\" is no state of a hole: it is one of {}", terminal(word), states())))?;
+    let said = format!("{} from now on", state.word());
+    add(hole, typed.who.as_deref(), &typed.remark, "", Said::State { state }, &said, store)
+}
+
+/// Enters something that was met or done.
+pub fn note(typed: &Noted, store: &Path) -> Result<(), Failure> {
+    let what = match typed.what {
+        Aspect::Rock => NoteKind::Rock { shot: typed.shot_by.is_some(), by: typed.shot_by.clone().unwrap_or_default() },
+        Aspect::WaterAdded => NoteKind::WaterAdded,
+        Aspect::Casing => NoteKind::Casing { left: typed.left_in },
+        Aspect::FallIn => NoteKind::FallIn,
+        Aspect::Other if typed.remark.trim().is_empty() => return Err(Failure::Usage("say what it is with --remark".to_owned())),
+        Aspect::Other => NoteKind::Other,
+    };
+    add(&typed.hole, Some(&typed.who), &typed.remark, "", Said::Note { what }, "noted", store)
+}
+
+/// Enters a measurement other than a sounding or a hand plumb.
+pub fn measure(typed: &Measured, store: &Path) -> Result<(), Failure> {
+    let um = |name: &str, text: &str| length(text).map(|l| l.0).map_err(|e| Failure::Usage(format!("--{name}: {e}")));
+    let given = |name: &'static str, text: &Option<String>| {
+        let text = text.as_deref().ok_or_else(|| Failure::Usage(format!("give --{name} too")))?;
+        um(name, text)
+    };
+    let standard_um = given("within", &typed.within).map(|within| within / 2);
+    let said = match typed.what {
+        Taped::Centre => {
+            let (ahead_um, right_um) = (um("ahead", &typed.ahead)?, um("right", &typed.right)?);
+            Said::Centre { ahead_um, right_um, standard_um: standard_um? }
+        }
+        Taped::Diameter => Said::Diameter {
+            depth_um: given("depth", &typed.depth)?,
+            diameter_um: given("across", &typed.across)?,
+            standard_um: standard_um?,
+        },
+        Taped::Spacing => {
+            let along = match &typed.slope {
+                None => Along::Level,
+                Some(text) => Along::Slope { rise_ppm: millionths(text)? },
+            };
+            let to = typed.to.map(Leg::from).ok_or_else(|| Failure::Usage("say to which leg with --to".to_owned()))?;
+            Said::Spacing { to, distance_um: given("across", &typed.across)?, standard_um: standard_um?, along }
+        }
+        Taped::Water => Said::Water { depth_um: typed.depth.as_deref().map(|text| um("depth", text)).transpose()? },
+        Taped::Brand => Said::Brand {
+            height_um: given("height", &typed.height)?,
+            to_butt_um: given("to-butt", &typed.to_butt)?,
+            standard_um: standard_um?,
+        },
+    };
+    add(&typed.hole, Some(&typed.who), &typed.remark, &typed.with, said, "entered", store)
+}
+
+fn millionths(text: &str) -> Result<i32, Failure> {
+    let rise = ratio(text).map_err(|e| Failure::Usage(format!("--slope: {e}")))?;
+    #[allow(clippy::cast_possible_truncation)] // a float to integer cast saturates
+    Ok((rise * 1e6).round() as i32)
+}
+
+fn add(hole: &str, who: Option<&str>, remark: &str, with: &str, said: Said, text: &str, path: &Path) -> Result<(), Failure> {
+    let who = who.ok_or_else(|| Failure::Usage("say who says so with --who".to_owned()))?;
+    let mut store = stores::open_existing(path)?;
+    let holes = catalogue(&store)?.holes;
+    let named = called(&holes, std::slice::from_ref(&hole.to_owned()))?;
+    let mut names: Vec<_> = named.iter().filter_map(|hole| hole.hole_name()).collect();
+    names.dedup();
+    let [name] = &names[..] else {
+        return Err(Failure::Failed(format!(
+            "several holes are called \"{}\": use the handle that `borewitness holes` gives",
+            terminal(hole)
+        )));
+    };
+    let entry = Entry { remark: remark.trim().to_owned(), with: with.trim().to_owned(), ..Entry::new(who, wall(), name.clone(), said) };
+    let place = store.enter(&entry)?;
+    let handle = named.first().map_or(hole, |hole| hole.handle.as_str());
+    Ok(writeln!(stdout(), "{}: {text}, by {}; entry {}-{}", terminal(handle), terminal(&entry.by), place.host, place.number)?)
+}
+
+/// The register: what is open now, how long, and what it owes; all holes where that is wanted.
+fn list(path: &Path, as_json: bool, all: bool) -> Result<(), Failure> {
+    let store = stores::open_existing(path)?;
+    let (now, holes) = (wall(), catalogue(&store)?.holes);
+    let registered = registered(&store, &holes)?;
+    let shown: Vec<&Registered> = registered.iter().filter(|hole| all || hole.state.is_open()).collect();
+    let mut out = stdout();
+    if as_json {
+        return Ok(writeln!(out, "{}", json!({ "holes": shown.iter().map(|hole| object(hole)).collect::<Vec<_>>() }))?);
+    }
+    for hole in &shown {
+        writeln!(out, "{}", line(hole, now.unix_ms, units(hole, &holes)))?;
+    }
+    if shown.is_empty() {
+        return Ok(writeln!(out, "no hole is open")?);
+    }
+    Ok(writeln!(out, "{CAUTION}")?)
+}
+
+fn registered(store: &Store, holes: &[Hole]) -> Result<Vec<Registered>, Failure> {
+    let drilled = holes.iter().filter_map(|hole| Some((hole.hole_name()?, Drilled { set_up: &hole.setup, judged: &hole.judged })));
+    let entries: Vec<_> = store.entries()?.into_iter().map(|entered| (entered.place, entered.entry)).collect();
+    Ok(register(&drilled.collect::<Vec<_>>(), &entries))
+}
+
+fn units(hole: &Registered, holes: &[Hole]) -> SheetUnits {
+    holes.iter().find(|known| known.hole_name().as_ref() == Some(&hole.hole)).map_or(SheetUnits::Metric, Hole::units)
+}
+
+/// A hole in a line: which, how, how long, how deep, what it owes.
+fn line(hole: &Registered, now_ms: i64, units: SheetUnits) -> String {
+    let leg = match hole.hole.leg {
+        Leg::Single => "",
+        Leg::Left => " left leg",
+        Leg::Middle => " middle leg",
+        Leg::Right => " right leg",
+    };
+    let attempt = if hole.hole.attempt > 1 { format!(", attempt {}", hole.hole.attempt) } else { String::new() };
+    let name = terminal(&format!("{}{leg}{attempt}", hole.hole.structure));
+    let mut parts = vec![format!("{name}  {}", hole.state.word())];
+    parts.extend(hole.since.map(|since| format!("since {}", since.rfc3339())));
+    parts.extend(hole.by.as_ref().map(|by| format!("by {}", terminal(by))));
+    if hole.state.is_open() {
+        parts.push(hole.open_since.map_or_else(|| "open for an unknown time".to_owned(), |since| open_for(now_ms - since.unix_ms)));
+        parts.push(hole.depth.map_or_else(|| "depth not known".to_owned(), |depth| format!("at most {} deep", deep(depth, units))));
+    }
+    if hole.owes() {
+        parts.push("OWES A COVER, A GUARD OR ATTENDANCE".to_owned());
+    }
+    parts.extend(hole.rules().into_iter().map(str::to_owned));
+    parts.join("; ")
+}
+
+fn deep(metres: f64, units: SheetUnits) -> String {
+    #[allow(clippy::cast_possible_truncation)] // a float to integer cast saturates
+    let um = Micrometres((metres * 1e6).round() as i32);
+    format!("{} below the datum", host_tool::measure::length_text(um, units))
+}
+
+fn open_for(ms: i64) -> String {
+    let hours = ms.max(0) / 3_600_000;
+    if hours < 48 { format!("open for {hours} h") } else { format!("open for {} days", hours / 24) }
+}
+
+fn object(hole: &Registered) -> serde_json::Value {
+    json!({
+        "hole": hole.hole,
+        "state": hole.state.word(),
+        "since": hole.since.map(host_tool::facts::Wall::rfc3339),
+        "by": hole.by,
+        "open": hole.state.is_open(),
+        "open_since": hole.open_since.map(host_tool::facts::Wall::rfc3339),
+        "depth_at_most_m": hole.depth,
+        "owes": hole.owes(),
+        "rules": hole.rules(),
+    })
+}

@@ -1,0 +1,123 @@
+//! The register of holes: in which state each is, since when, and what an open one still owes to those who walk there.
+
+use crate::entry::{Entry, HoleName, HoleState, Place, Said};
+use crate::facts::{SetUp, Wall};
+use crate::judge::Judged;
+use std::collections::BTreeMap;
+
+/// 6 ft, metres: from here on the construction rules on shafts speak of a hole's depth.
+pub const SIX_FEET: f64 = 1.828_8;
+
+/// What one rig did of a hole in one go.
+#[derive(Clone, Copy, Debug)]
+pub struct Drilled<'a> {
+    /// What was recorded.
+    pub set_up: &'a SetUp,
+    /// What it means.
+    pub judged: &'a Judged,
+}
+
+/// One hole of the register.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Registered {
+    /// Which.
+    pub hole: HoleName,
+    /// Its state.
+    pub state: HoleState,
+    /// Since when; `None` where the rig's clock was never set.
+    pub since: Option<Wall>,
+    /// Who said so; `None` where the rig's records do.
+    pub by: Option<String>,
+    /// Since when somebody can fall into it; `None` where that is not known, or nobody can.
+    pub open_since: Option<Wall>,
+    /// The most that its depth may be below the datum, metres; `None` where nothing measured it.
+    pub depth: Option<f64>,
+}
+
+impl Registered {
+    /// Whether it is open and nobody has said how it is kept from people. An open hole owes that whatever its depth: 29 CFR
+    /// 1926.501(b)(4)(ii), covers against stepping in, has no depth in it (check values, 5, SEEN).
+    #[must_use]
+    pub fn owes(&self) -> bool {
+        self.state.is_open() && !self.state.is_kept()
+    }
+
+    /// Which of the two wordings of the construction rule speak of a hole of this depth: "6 ft or more" of shafts, 29 CFR
+    /// 1926.501(b)(7)(ii), and "more than 6 ft" of holes, (b)(4)(i) (check values, 5). At 6.00 ft the first alone does. A
+    /// depth that is not known counts as deep.
+    #[must_use]
+    pub fn rules(&self) -> Vec<&'static str> {
+        let deep = self.depth.unwrap_or(f64::INFINITY);
+        let rules =
+            [(deep >= SIX_FEET, "29 CFR 1926.501(b)(7)(ii): 6 ft or more"), (deep > SIX_FEET, "29 CFR 1926.501(b)(4)(i): more than 6 ft")];
+        rules.into_iter().filter(|(applies, _)| self.state.is_open() && *applies).map(|(_, rule)| rule).collect()
+    }
+}
+
+/// Draws up the register, holes in the order of their names. `entries` are those of all holes in the order in which they were
+/// entered; of a hole that was drilled on after a state was entered, the rig's records are the newer word.
+#[must_use]
+pub fn register(drilled: &[(HoleName, Drilled<'_>)], entries: &[(Place, Entry)]) -> Vec<Registered> {
+    let corrected: Vec<Place> = entries.iter().filter_map(|(_, entry)| entry.corrects).collect();
+    let mut holes: BTreeMap<&HoleName, Events> = BTreeMap::new();
+    for (hole, drilled) in drilled {
+        holes.entry(hole).or_default().drill(drilled);
+    }
+    for (place, entry) in entries {
+        if let Said::State { state } = &entry.said
+            && !corrected.contains(place)
+        {
+            holes.entry(&entry.hole).or_default().events.push(Event { at: Some(entry.at), state: *state, by: Some(&entry.by) });
+        }
+    }
+    holes.into_iter().map(|(hole, events)| events.registered(hole)).collect()
+}
+
+#[derive(Clone, Copy)]
+struct Event<'a> {
+    at: Option<Wall>,
+    state: HoleState,
+    by: Option<&'a str>,
+}
+
+#[derive(Default)]
+struct Events<'a> {
+    events: Vec<Event<'a>>,
+    depth: Option<f64>,
+}
+
+impl<'a> Events<'a> {
+    fn drill(&mut self, drilled: &Drilled<'_>) {
+        let set_up = drilled.set_up;
+        if set_up.increments.is_empty() {
+            return; // loaded, and nothing cut
+        }
+        let last = set_up.closed.as_ref().map(|closed| closed.moment).or_else(|| set_up.increments.last().map(|i| i.moment));
+        self.events.push(Event { at: set_up.opened.moment.wall, state: HoleState::Drilled, by: None });
+        if let Some(last) = last {
+            self.events.push(Event { at: last.wall, state: HoleState::Drilled, by: None });
+        }
+        let by_rig = drilled.judged.depth.zip(drilled.judged.budgets.as_ref()).map(|(depth, budgets)| depth + budgets.depth.guard);
+        let by_tape = drilled.judged.sounded.map(|figure| figure.value + figure.expanded);
+        self.depth = [self.depth, by_tape.or(by_rig)].into_iter().flatten().reduce(f64::max);
+    }
+
+    fn registered(mut self, hole: &HoleName) -> Registered {
+        // what has no time comes first: a state that somebody entered is the newer word
+        self.events.sort_by_key(|event| event.at.map(|at| at.unix_ms));
+        let last = self.events.last().copied().unwrap_or(Event { at: None, state: HoleState::Staked, by: None });
+        let same = self.events.iter().rev().take_while(|event| event.state == last.state && event.by == last.by).last().copied();
+        let open = self.events.iter().rev().take_while(|event| event.state.is_open()).last();
+        Registered {
+            hole: hole.clone(),
+            state: last.state,
+            since: same.and_then(|event| event.at),
+            by: last.by.map(str::to_owned),
+            open_since: open.and_then(|event| event.at),
+            depth: self.depth,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
