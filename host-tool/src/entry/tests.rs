@@ -1,3 +1,5 @@
+//! Entries as JSON, and their chain.
+
 use super::*;
 
 pub fn hole() -> HoleName {

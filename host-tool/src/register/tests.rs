@@ -1,3 +1,5 @@
+//! Holes through their states.
+
 use super::*;
 use crate::judge::judge;
 use shared_protocol::assemble::slots;
