@@ -52,7 +52,7 @@ impl<M: Memory> Rig<M> {
         match message {
             Message::Ask(_) => self.link.greeted = false,
             Message::Replay(Replay { from }) => {
-                self.link.cursor = Some((*from).clamp(self.journal.tail(), self.journal.head()));
+                self.link.cursor = Some((*from).max(self.journal.tail()).min(self.journal.head()));
                 self.link.asked = true;
             }
             Message::Acknowledge(Acknowledge { epoch, below, .. }) => {
