@@ -174,6 +174,7 @@ impl<M: Memory> Rig<M> {
             activity: self.hole.as_ref().map_or(Activity::Idle, |hole| hole.bore.activity()),
             depth_check,
             plumb_check,
+            memory_fault: self.journal.memory_faults > 0,
             simulated: self.profile.simulated,
         }
     }
