@@ -216,7 +216,8 @@ impl Seen<'_> {
             PlumbState::Out => "OUT OF PLUMB",
         };
         let waiting = self.outlook.filter(|o| o.waiting > 0).map_or_else(String::new, |o| format!("{} records to fetch", o.waiting));
-        vec![depth.to_owned(), plumb.to_owned(), waiting]
+        let memory = if self.status.memory_fault { "RIG'S MEMORY AT FAULT: records may be missing" } else { "" };
+        vec![depth.to_owned(), plumb.to_owned(), memory.to_owned(), waiting]
     }
 }
 
@@ -248,6 +249,7 @@ mod tests {
         activity: Activity::Cutting,
         depth_check: DepthState::Drilling,
         plumb_check: PlumbState::Good,
+        memory_fault: false,
         simulated: false,
     };
 
@@ -364,6 +366,12 @@ mod tests {
         readout.take(4_000, &Event::Live(live(GOOD)));
         assert!(readout.line(4_000).contains("| to go – | depth 2.07 m"), "an outlook of three seconds ago says nothing of now");
         assert!(Readout::default().line(0).contains("no rig has said hello"));
+    }
+
+    #[test]
+    fn a_memory_at_fault_is_said() {
+        let line = line(Status { memory_fault: true, ..GOOD });
+        assert!(line.contains("RIG'S MEMORY AT FAULT: records may be missing"), "{line}");
     }
 
     #[test]

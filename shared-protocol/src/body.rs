@@ -176,7 +176,7 @@ macro_rules! text_body {
             /// Writes the body at the front of `into` and returns how many bytes it took.
             #[must_use]
             pub fn encode(&self, into: &mut [u8]) -> Option<usize> {
-                postcard::to_slice(self, into).ok().map(|used| used.len())
+                $crate::packed::to_slice(self, into)
             }
 
             /// Reads the body from the front of `from`; later bytes belong to a later version and are left alone.

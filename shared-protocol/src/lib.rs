@@ -12,6 +12,7 @@ pub mod body;
 pub mod chain;
 pub mod frame;
 pub mod message;
+pub mod packed;
 pub mod record;
 pub mod seal;
 pub mod slot;

@@ -278,7 +278,8 @@ macro_rules! messages {
                 match self {
                     $(Self::$name(body) => body.encode(into),)*
                     Self::Slots(slots) => {
-                        into.get_mut(..slots.0.len())?.copy_from_slice(slots.0);
+                        let into = into.get_mut(..slots.0.len())?;
+                        into.iter_mut().zip(slots.0).for_each(|(to, from)| *to = *from);
                         Some(slots.0.len())
                     }
                     Self::Command { request, command } => {

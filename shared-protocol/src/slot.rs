@@ -73,7 +73,8 @@ impl Slot {
         let [s0, s1, s2, s3] = sequence.to_le_bytes();
         let [b0, b1] = boot.to_le_bytes();
         head.copy_from_slice(&[s0, s1, s2, s3, b0, b1, kind, part.to_byte()?, length]);
-        rest.get_mut(..BODY_BYTES)?.get_mut(..body.len())?.copy_from_slice(body);
+        let room = rest.get_mut(..BODY_BYTES)?.get_mut(..body.len())?;
+        room.iter_mut().zip(body).for_each(|(to, from)| *to = *from);
         let check = CRC.checksum(bytes.get(..CHECKED_BYTES)?);
         bytes.get_mut(CHECKED_BYTES..)?.copy_from_slice(&check.to_le_bytes());
         Some(Self(bytes))

@@ -269,6 +269,8 @@ codes! {
         KnownKey = 10,
         /// A simulated rig seals with its published key and takes no other.
         Simulated = 11,
+        /// No numbers are left for another hole in this epoch: drain the rig.
+        NumbersUsedUp = 12,
     }
 }
 
@@ -290,13 +292,15 @@ pub struct Status {
     pub depth_check: DepthState,
     /// The plumb check.
     pub plumb_check: PlumbState,
+    /// Since it started the memory has refused something, or not kept what it took: records may be missing.
+    pub memory_fault: bool,
     /// The rig is a simulated one.
     pub simulated: bool,
 }
 
 impl Status {
     /// Packs into 16 bits: bit 0 referenced, 1 hole open, 2–3 depth belief, 4–5 lean belief, 6–8 activity,
-    /// 9–10 depth check, 11–12 plumb check, 15 simulated.
+    /// 9–10 depth check, 11–12 plumb check, 13 memory fault, 15 simulated.
     #[must_use]
     pub fn to_bits(self) -> u16 {
         let field = |value: u8, at: u32| u16::from(value) << at;
@@ -307,6 +311,7 @@ impl Status {
             | field(self.activity.raw(), 6)
             | field(self.depth_check.raw(), 9)
             | field(self.plumb_check.raw(), 11)
+            | field(u8::from(self.memory_fault), 13)
             | field(u8::from(self.simulated), 15)
     }
 
@@ -322,6 +327,7 @@ impl Status {
             activity: Activity::from_raw(field(6, 7))?,
             depth_check: DepthState::from_raw(field(9, 3))?,
             plumb_check: PlumbState::from_raw(field(11, 3))?,
+            memory_fault: field(13, 1) == 1,
             simulated: field(15, 1) == 1,
         })
     }
@@ -347,7 +353,7 @@ mod tests {
         #[test]
         fn status_bits_go_both_ways(bits: u16) {
             if let Some(status) = Status::from_bits(bits) {
-                prop_assert_eq!(status.to_bits(), bits & 0x9FFF);
+                prop_assert_eq!(status.to_bits(), bits & 0xBFFF);
             }
         }
     }

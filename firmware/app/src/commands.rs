@@ -66,6 +66,9 @@ impl<M: Memory> Rig<M> {
         if self.unfinished.is_some() {
             return Err(Answer::NotReady); // the hole before is sealed with the next turn
         }
+        if !self.journal.has_room() {
+            return Err(Answer::NumbersUsedUp);
+        }
         if !sound(plan) {
             return Err(Answer::BadFigures);
         }

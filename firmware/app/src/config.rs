@@ -75,7 +75,11 @@ impl Config {
     #[must_use]
     pub fn stamps(&self) -> Vec<Stamp, STAMPS_MAX> {
         let tool = CalibrationItem::Tool.raw();
-        self.calibrations().filter(|c| c.item != tool).take(STAMPS_MAX).map(Stamp::from).collect()
+        let mut stamps = Vec::new();
+        for calibration in self.calibrations().filter(|c| c.item != tool) {
+            let _ = stamps.push(Stamp::from(calibration)); // full: there are no more kinds
+        }
+        stamps
     }
 
     /// First eight bytes of the SHA-256 over the board's profile and the calibrations in force; no key is in it.
@@ -189,11 +193,14 @@ impl Config {
             }
             at = at.saturating_add(bytes);
         }
-        self.items.get_mut(at..)?.rotate_left(old);
+        let from_here = self.items.get_mut(at..).filter(|items| old <= items.len())?;
+        from_here.rotate_left(old);
         self.items.truncate(self.items.len().saturating_sub(old));
         self.items.push(u8::try_from(used).ok()?).ok()?;
         self.items.extend_from_slice(new.get(..used)?).ok()?;
-        self.items.get_mut(at..)?.rotate_right(used.saturating_add(1));
+        let new = used.saturating_add(1);
+        let from_here = self.items.get_mut(at..).filter(|items| new <= items.len())?;
+        from_here.rotate_right(new);
         Some(())
     }
 

@@ -38,6 +38,13 @@ pub fn length(table: &[CalibrationPoint], count: i64) -> Micrometres {
     Micrometres(clamp_i32(i64::from(a.length.0).saturating_add(div_round(along.saturating_mul(rise), run))))
 }
 
+/// A count as the table knows it: a counter that has wrapped since the table was made is as far from the table's first point as
+/// the shorter way round.
+fn unwrapped(table: &[CalibrationPoint], count: i32) -> i64 {
+    let from = table.first().map_or(0, |point| point.count);
+    i64::from(from).saturating_add(i64::from(count.wrapping_sub(from)))
+}
+
 /// The tip's last half second.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -110,7 +117,7 @@ impl Depth {
         let position = match self.last_raw {
             // the counter may wrap: the shorter way round is the way it went
             Some(last) => self.position.saturating_add(i64::from(raw.wrapping_sub(last))),
-            None => i64::from(raw),
+            None => unwrapped(&profile.calibration, raw),
         };
         if !self.plausible(profile, self.position, position, now) {
             return self.refuse(profile, raw, position, now);
@@ -190,7 +197,7 @@ impl Depth {
 
     /// Ties depth to an earlier touch of the hub, for encoders that keep their place.
     pub fn restore_hub(&mut self, profile: &Profile, count: i32) {
-        self.zero = Some(length(&profile.calibration, i64::from(count)).plus(self.tool_length));
+        self.zero = Some(length(&profile.calibration, unwrapped(&profile.calibration, count)).plus(self.tool_length));
     }
 
     /// Whether depth is tied to the hub.

@@ -28,6 +28,12 @@ const _: () = assert!(ANCHOR_SLOTS <= 4, "an anchor has 128 bytes");
 const PROBES: u32 = 8;
 /// Damaged slots at the head that are skipped: more power cuts in a row than anybody has seen.
 const TORN_MAX: u32 = 64;
+/// Places of the ring that spoil what is written there, and that one record skips at most.
+const SPOILED_MAX: u32 = 4;
+/// Numbers kept for the end of an epoch: none above is given to any slot.
+const LAST: u32 = u32::MAX - 64;
+/// Numbers that a hole may take, its troubles included; none is opened with fewer left.
+const HOLE_ROOM: u32 = 0x0010_0000;
 /// Reclaimed slots after which the loss is declared unasked.
 const DECLARE_EVERY: u32 = 32;
 
@@ -35,8 +41,10 @@ const DECLARE_EVERY: u32 = 32;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum JournalFault {
-    /// The memory did not do as told.
+    /// The memory did not do as told, or did not keep what it was told.
     Memory,
+    /// The place in the ring keeps something else than it was told: no slot stands there, and its number is used up.
+    Spoiled,
     /// The record has more bytes than any may have.
     TooLong,
     /// Every sequence number is used up.
@@ -90,7 +98,7 @@ pub struct Journal {
     boot: u16,
     run: Option<Run>,
     anchor: Anchor,
-    /// Writes and reads that the memory refused.
+    /// Writes and reads that the memory refused, and slots that it did not keep.
     pub memory_faults: u16,
 }
 
@@ -153,9 +161,9 @@ impl Journal {
             }
         }
         for at in HELD_MARKS {
-            if let Some((count, epoch, below)) = read_mark(memory, at, HELD_KIND).filter(|(count, ..)| *count >= self.held_count)
-                && epoch == self.epoch
-            {
+            let Some((count, epoch, below)) = read_mark(memory, at, HELD_KIND) else { continue };
+            // The count wraps, and neither the first mark's nor the second's is the greater one then: what is held only rises.
+            if epoch == self.epoch && below >= self.held_below {
                 (self.held_count, self.held_below) = (count, below);
             }
         }
@@ -293,14 +301,21 @@ impl Journal {
         let mut body = [0; RECORD_BYTES_MAX];
         let used = record.encode(&mut body).ok_or(JournalFault::TooLong)?;
         let body = body.get(..used).ok_or(JournalFault::TooLong)?;
-        let first = self.head;
-        if first > u32::MAX.saturating_sub(64) {
-            return Err(JournalFault::Full);
-        }
-        let parts = slots(first, self.boot, record.kind(), body).ok_or(JournalFault::TooLong)?;
-        for slot in &parts {
-            self.commit(memory, slot)?;
-        }
+        let mut tries = 0..SPOILED_MAX;
+        let (first, parts) = loop {
+            let first = self.head;
+            if first > LAST {
+                return Err(JournalFault::Full);
+            }
+            let parts = slots(first, self.boot, record.kind(), body).ok_or(JournalFault::TooLong)?;
+            match parts.iter().try_for_each(|slot| self.commit(memory, slot)) {
+                Ok(()) => break (first, parts),
+                // Behind the place that spoils: the parts before it are no record. Not where the record says what the digest
+                // is up to it, since they are in that now.
+                Err(JournalFault::Spoiled) if end.is_none() && tries.next().is_some() => self.begin_run_again(first),
+                Err(fault) => return Err(fault),
+            }
+        };
         if let (Some(run), Some(end)) = (&mut self.run, end) {
             run.chain = Chain::behind(&end);
             parts.iter().for_each(|slot| run.chain.push(slot));
@@ -318,6 +333,7 @@ impl Journal {
             self.memory_faults = self.memory_faults.saturating_add(1);
             JournalFault::Memory
         })?;
+        self.read_back(memory, at, slot)?;
         // Only now: a number that a memory did not take is the next slot's. Left out, it would hide from the next
         // start whatever was kept behind it.
         self.head = slot.sequence().saturating_add(1);
@@ -325,9 +341,38 @@ impl Journal {
         Ok(())
     }
 
+    /// Whether the memory keeps what it has said that it keeps. A place that holds neither this slot nor an older whole one
+    /// nor nothing cannot hold a slot at all: its number is used up. What ignores a write leaves the place as it was.
+    fn read_back<M: Memory>(&mut self, memory: &mut M, at: u32, slot: &Slot) -> Result<(), JournalFault> {
+        let mut bytes = [0; SLOT_BYTES];
+        let kept = memory.read(at, &mut bytes);
+        if kept.is_ok() && bytes == *slot.bytes() {
+            return Ok(());
+        }
+        self.memory_faults = self.memory_faults.saturating_add(1);
+        if kept.is_ok() && Slot::check(&bytes) == Err(SlotFault::Damaged) {
+            self.head = slot.sequence().saturating_add(1);
+            return Err(JournalFault::Spoiled);
+        }
+        Err(JournalFault::Memory)
+    }
+
+    /// Whether there are numbers left for a whole hole in this epoch.
+    #[must_use]
+    pub fn has_room(&self) -> bool {
+        self.head < LAST.saturating_sub(HOLE_ROOM)
+    }
+
     /// Begins the running digest with the next slot.
     pub fn begin_run(&mut self) {
         self.run = Some(Run { first: self.head, chain: Chain::default() });
+    }
+
+    /// The run that was to begin with this slot begins behind it.
+    fn begin_run_again(&mut self, first: u32) {
+        if self.run.as_ref().is_some_and(|run| run.first == first) {
+            self.begin_run();
+        }
     }
 
     /// Takes up the running digest of a set-up behind the end of a segment; the slots from there on are then fed by

@@ -52,7 +52,7 @@ impl<M: Memory> Rig<M> {
         match message {
             Message::Ask(_) => self.link.greeted = false,
             Message::Replay(Replay { from }) => {
-                self.link.cursor = Some((*from).clamp(self.journal.tail(), self.journal.head()));
+                self.link.cursor = Some((*from).max(self.journal.tail()).min(self.journal.head()));
                 self.link.asked = true;
             }
             Message::Acknowledge(Acknowledge { epoch, below, .. }) => {
@@ -174,6 +174,7 @@ impl<M: Memory> Rig<M> {
             activity: self.hole.as_ref().map_or(Activity::Idle, |hole| hole.bore.activity()),
             depth_check,
             plumb_check,
+            memory_fault: self.journal.memory_faults > 0,
             simulated: self.profile.simulated,
         }
     }

@@ -25,6 +25,8 @@ pub const FIRMWARE: &str = env!("CARGO_PKG_VERSION");
 const OUT_OF_GROUND: Micrometres = Micrometres::from_mm(-20);
 /// A sensor line that brings no round for this long is stale.
 const QUIET_MS: u32 = 300;
+/// The time of day is counted from a moment that moves on after so long; milliseconds wrap after 49 days.
+const CLOCK_MOVES_ON_MS: u32 = 86_400_000;
 /// Commands that are remembered, so that asking twice acts once.
 const REMEMBERED: usize = 8;
 
@@ -150,6 +152,7 @@ impl<M: Memory> Rig<M> {
     /// the turn is: one in which a key is reckoned with, to seal or to be commissioned, is a long one.
     pub fn poll(&mut self, now: Millis, sensed: Option<Sensed>, received: &[u8], outlet: &mut impl Outlet) -> Length {
         self.finish(now);
+        self.keep_clock(now);
         if let Some(sensed) = sensed {
             self.last_round = Some(now);
             self.sense(&sensed, now);
@@ -160,6 +163,16 @@ impl<M: Memory> Rig<M> {
         self.declare_loss(asked, now);
         self.tell(now, sensed.is_some(), outlet);
         if core::mem::take(&mut self.long) { Length::Long } else { Length::Ordinary }
+    }
+
+    /// The time of day is counted from a moment that must not lie so far back that milliseconds wrap.
+    fn keep_clock(&mut self, now: Millis) {
+        if let Some((at, unix_ms, _)) = &mut self.clock
+            && now.since(*at) >= CLOCK_MOVES_ON_MS
+        {
+            *unix_ms = unix_ms.saturating_add(i64::from(now.since(*at)));
+            *at = now;
+        }
     }
 
     /// Records what the start found missing: the running digest goes on without it.

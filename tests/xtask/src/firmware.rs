@@ -5,19 +5,23 @@ use crate::board::{TARGET, Toolchain, target_folder};
 use std::path::PathBuf;
 
 /// The rig's image among the board's programs.
-const IMAGE: &str = "rig";
+pub const IMAGE: &str = "rig";
 
 pub fn run() -> Outcome {
     println!("{}", build()?.display());
     Ok(())
 }
 
+/// A compiler for the board.
+pub fn toolchain() -> Outcome<Toolchain> {
+    Toolchain::find().ok_or_else(|| {
+        format!("no compiler for the board: run `rustup target add {TARGET}`, or on Debian `sudo sh tests/install-debian.sh`")
+    })
+}
+
 /// Builds all of the board's programs and returns the path of the rig's.
 pub fn build() -> Outcome<PathBuf> {
-    let toolchain = Toolchain::find().ok_or_else(|| {
-        format!("no compiler for the board: run `rustup target add {TARGET}`, or on Debian `sudo sh tests/install-debian.sh`")
-    })?;
-    let status = toolchain
+    let status = toolchain()?
         .cargo()
         .args(["build", "--release", "--locked"])
         .status()

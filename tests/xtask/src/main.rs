@@ -17,6 +17,7 @@ mod session;
 mod size;
 mod test;
 mod tools;
+mod unpanicking;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -53,6 +54,8 @@ enum Verb {
     Pictures,
     /// Hold the image's flash, RAM, stack and work per turn against the board's budget
     Size,
+    /// Prove at link that nothing in the release image can panic
+    Unpanicking,
 }
 
 /// What a verb comes to: one line for a person where it failed.
@@ -70,6 +73,7 @@ fn main() -> ExitCode {
         Verb::Emulate(arguments) => emulate::run(&arguments),
         Verb::Pictures => pictures::run(),
         Verb::Size => size::run(),
+        Verb::Unpanicking => unpanicking::run(),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

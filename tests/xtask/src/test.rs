@@ -1,6 +1,6 @@
 //! `test`: everything that proves the tree, in order, with one summary at the end.
 
-use crate::{Outcome, board, coverage, cuts, firmware, fuzz, seeds, size, tools};
+use crate::{Outcome, board, coverage, cuts, firmware, fuzz, seeds, size, tools, unpanicking};
 use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
@@ -32,6 +32,7 @@ const STEPS: &[Step] = &[
     ("seeds", || seeds::run(&seeds::Arguments { from: 1, count: SEEDS, seed: None, only: Vec::new() })),
     ("coverage", || coverage::run(&coverage::Arguments { holes: COVERAGE_HOLES, seed: 1, curves: false })),
     ("board's image", || firmware::build().map(drop)),
+    ("no panic", unpanicking::run),
     ("board's budget", size::run),
     ("emulated board", || cargo(&["test", "--package", "tests", "--test", "emulated", "--quiet", "--", "--test-threads=1"])),
 ];

@@ -41,6 +41,22 @@ fn still(depth: &mut Depth, profile: &Profile, count: i32, rounds: core::ops::Ra
     }
 }
 
+/// An encoder that keeps its place has wrapped since the hub was touched, and the rig was started again.
+#[test]
+fn the_hub_is_restored_on_the_right_side_of_the_counters_wrap() {
+    for (hub, sign) in [(i32::MAX - 100, 1), (i32::MIN + 100, -1), (500, 1)] {
+        let calibration = [point(hub - sign * 199_000, -sign * 19_900_000), point(hub - sign * 900, -sign * 90_000)].into_iter().collect();
+        let (profile, mut depth) = (Profile { calibration, ..Profile::bench() }, Depth::default());
+        depth.set_tool(Micrometres::from_mm(900));
+        depth.restore_hub(&profile, hub);
+        assert!(depth.referenced());
+        still(&mut depth, &profile, hub.wrapping_add(sign * 1_000), 0..12);
+        assert_eq!(depth.tip().unwrap().0, sign * 100_000, "1,000 counts from {hub}");
+        depth.restore_hub(&profile, hub.wrapping_add(sign * 500)); // touched beyond the wrap
+        assert_eq!(depth.tip().unwrap().0, sign * 50_000);
+    }
+}
+
 #[test]
 fn the_counter_may_wrap_either_way() {
     for (start, step) in [(i32::MAX - 300, 100), (i32::MIN + 300, -100)] {

@@ -142,3 +142,144 @@ fn the_last_seal_is_remembered_through_a_cut_and_nothing_older_takes_its_place()
     memory.bytes[256 + 40] ^= 1; // in the newer of the two
     assert_eq!(Journal::recover(&mut memory).0.last_seal().seals, 1);
 }
+
+/// Says yes to every write and keeps none, or keeps one byte of the ring as it is.
+struct Liar {
+    ram: Ram,
+    keeps_nothing: bool,
+    stuck: Option<usize>,
+}
+
+impl Liar {
+    fn new(stuck: Option<usize>) -> Self {
+        Self { ram: small(), keeps_nothing: false, stuck }
+    }
+}
+
+impl Memory for Liar {
+    type Error = ();
+    fn size(&self) -> u32 {
+        self.ram.size()
+    }
+    fn read(&mut self, at: u32, into: &mut [u8]) -> Result<(), ()> {
+        self.ram.read(at, into)
+    }
+    fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), ()> {
+        let before = self.stuck.map(|at| self.ram.bytes[at]);
+        if !self.keeps_nothing {
+            self.ram.write(at, bytes)?;
+        }
+        if let (Some(at), Some(before)) = (self.stuck, before) {
+            self.ram.bytes[at] = before;
+        }
+        Ok(())
+    }
+    fn barrier(&mut self) -> Result<(), ()> {
+        Ok(())
+    }
+}
+
+#[test]
+fn what_a_memory_says_it_keeps_and_does_not_is_not_kept() {
+    for laps in [0, 2] {
+        let mut memory = Liar::new(None);
+        let (mut journal, _) = Journal::recover(&mut memory);
+        (0..5 + laps * 40).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
+        let head = journal.head();
+        memory.keeps_nothing = true;
+        for n in 1..=10 {
+            assert_eq!(journal.append(&mut memory, &change(7)), Err(JournalFault::Memory), "over {laps} laps");
+            assert_eq!((journal.head(), journal.memory_faults), (head, n), "no number is used up");
+        }
+        memory.keeps_nothing = false;
+        assert_eq!(journal.append(&mut memory, &change(8)), Ok(head));
+        assert_eq!(Journal::recover(&mut memory).0.head(), head + 1);
+    }
+}
+
+/// A place with a byte that does not change is passed over, by records of one part and of several, in every lap.
+#[test]
+fn a_stuck_byte_costs_its_slot_and_no_record() {
+    let texts = ["water at 2.1 m", "gravel from 2.4 m down to 3.1 m, coarse and dry, none above it"];
+    for text in texts {
+        let note = Record::Note(Note { text: text.try_into().unwrap(), ..Note::default() });
+        let mut memory = Liar::new(Some(4_096 + 32 * 11 + 30)); // in a check, which is hardly ever 0
+        let (mut journal, _) = Journal::recover(&mut memory);
+        for n in 0..60 {
+            let first = journal.append(&mut memory, &note).unwrap_or_else(|fault| panic!("note {n}: {fault:?}"));
+            let mut assembler = Assembler::default();
+            let whole = (first..journal.head()).find_map(|s| {
+                let slot = journal.read(&mut memory, s).unwrap();
+                assembler.push(&slot).map(|whole| Record::decode(whole.kind, whole.body).unwrap())
+            });
+            assert_eq!(whole, Some(note.clone()), "note {n}");
+            assert!(!(first..journal.head()).any(|s| s % 40 == 11), "nothing stands at the bad place");
+            let bad_is_next = journal.head() % 40 == 11 && journal.head() > 40; // a start passes it over at once
+            assert_eq!(Journal::recover(&mut memory).0.head(), journal.head() + u32::from(bad_is_next));
+        }
+        assert!(journal.memory_faults >= 2, "once in each lap");
+    }
+}
+
+/// The digest of a hole begins with the slot that its first record begins with, wherever that had to go.
+#[test]
+fn a_run_begins_behind_the_place_that_spoils_its_first_record() {
+    let mut memory = Liar::new(Some(4_096 + 32 + 30));
+    let (mut journal, _) = Journal::recover(&mut memory);
+    journal.begin_run();
+    let note = Record::Note(Note { text: "one part and another, and a third".try_into().unwrap(), ..Note::default() });
+    let first = journal.append(&mut memory, &note).unwrap();
+    let (run, end) = journal.run().unwrap();
+    assert_eq!((first, run, end.slots), (2, 2, journal.head() - 2));
+}
+
+/// A memory whose newest slot is this one.
+fn up_to(sequence: u32, boot: u16) -> Ram {
+    let mut memory = small();
+    let place = 4_096 + 32 * (sequence % 40) as usize;
+    // The lap that it is in fills the ring from its start.
+    for back in 0..=sequence % 40 {
+        let slot = Slot::build(sequence - back, boot, Change::KIND, Part::ONLY, &[0; 14]).unwrap();
+        memory.bytes[place - 32 * back as usize..][..32].copy_from_slice(slot.bytes());
+    }
+    memory
+}
+
+#[test]
+fn the_last_numbers_are_kept_and_nothing_comes_round_to_nought() {
+    let mut memory = up_to(LAST - 3, 1);
+    let (mut journal, _) = Journal::recover(&mut memory);
+    assert_eq!((journal.head(), journal.has_room()), (LAST - 2, false));
+    for n in LAST - 2..=LAST {
+        assert_eq!(journal.append(&mut memory, &change(1)), Ok(n));
+    }
+    for _ in 0..100 {
+        assert_eq!(journal.append(&mut memory, &change(1)), Err(JournalFault::Full));
+    }
+    let (mut again, found) = Journal::recover(&mut memory);
+    assert_eq!((again.head(), again.tail(), found.torn), (LAST + 1, LAST - 39, None));
+    assert!(again.read(&mut memory, LAST).is_ok());
+    assert_eq!(again.append(&mut memory, &change(1)), Err(JournalFault::Full));
+}
+
+#[test]
+fn a_hole_has_room_until_a_million_numbers_are_left() {
+    for (newest, room) in [(LAST - HOLE_ROOM - 2, true), (LAST - HOLE_ROOM - 1, false)] {
+        assert_eq!(Journal::recover(&mut up_to(newest, 1)).0.has_room(), room, "{newest}");
+    }
+}
+
+/// Marks are counted round: the newer of two is in force on either side.
+#[test]
+fn the_newer_mark_of_what_is_held_is_in_force_round_the_wrap_of_their_count() {
+    let mut memory = small();
+    let (mut journal, _) = Journal::recover(&mut memory);
+    (0..20).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
+    journal.held_count = u32::MAX - 3;
+    for below in 1..=8 {
+        journal.acknowledge(&mut memory, 1, below);
+        let again = Journal::recover(&mut memory).0;
+        assert_eq!((again.held_below(), again.held_count), (below, journal.held_count));
+    }
+    assert!(journal.held_count < 8, "it has come round");
+}

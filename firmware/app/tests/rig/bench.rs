@@ -78,11 +78,16 @@ impl Bench {
     }
 
     pub fn with(memory: Ram, profile: Profile) -> Self {
-        let rig = Rig::start(memory, profile, ResetCause::Power, Millis(0));
+        Self::at(memory, profile, Millis(0))
+    }
+
+    /// Started when the rig's clock says so.
+    pub fn at(memory: Ram, profile: Profile, now: Millis) -> Self {
+        let rig = Rig::start(memory, profile, ResetCause::Power, now);
         let cable = Cable { room: 4_096, out: Vec::new() };
         Self {
             rig,
-            now: Millis(0),
+            now,
             cable,
             tip_mm: 0.0,
             lean: (0, 0),

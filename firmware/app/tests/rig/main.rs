@@ -8,6 +8,7 @@ mod counting;
 mod hostile;
 mod restarting;
 mod sealing;
+mod wrapping;
 
 use bench::{Bench, HUB_COUNT, drill, plan};
 use firmware_app::reading::{Reading, Sensed};

@@ -76,10 +76,22 @@ fn write(cause: ResetCause, place: &str, line: u32) {
 }
 
 /// Nothing is logged here: the panic may have come out of the log itself. The next start tells.
+#[cfg(not(feature = "unpanicking"))]
 #[panic_handler]
 fn panic(info: &PanicInfo<'_>) -> ! {
     let (place, line) = info.location().map_or(("panic", 0), |at| (at.file(), at.line()));
     give_up(ResetCause::Broken, place, line)
+}
+
+/// In the image that is only linked: the linker fails wherever a panic is reachable.
+#[cfg(feature = "unpanicking")]
+#[panic_handler]
+fn panic(_: &PanicInfo<'_>) -> ! {
+    unsafe extern "C" {
+        fn a_panic_is_reachable() -> !;
+    }
+    // SAFETY: nobody has it, so that no image in which this can be called links.
+    unsafe { a_panic_is_reachable() }
 }
 
 #[exception]

@@ -7,9 +7,7 @@ use embedded_hal::digital::OutputPin;
 use embedded_hal_nb::serial::{Read, Write};
 use firmware_app::reading::{Reading, Sensed};
 use heapless::Vec;
-use modbus_core::rtu::client::encode_request;
-use modbus_core::rtu::{Header, RequestAdu};
-use modbus_core::{Request, RequestPdu};
+use modbus_core::rtu::crc16;
 use shared_protocol::state::{SensorFault, SpecificForce};
 use shared_protocol::units::Millis;
 
@@ -361,16 +359,12 @@ impl<S: Read + Write, D: OutputPin> SensorLine<S, D> {
     }
 }
 
-/// A request's bytes with the check behind.
+/// A request's bytes with the check behind, its low byte first.
 fn request(poll: &Poll) -> Option<Vec<u8, { Poll::REQUEST_BYTES }>> {
-    let (first, registers) = (poll.first, poll.registers);
-    let pdu = RequestPdu(match poll.function {
-        super::registers::Function::Holding => Request::ReadHoldingRegisters(first, registers),
-        super::registers::Function::Input => Request::ReadInputRegisters(first, registers),
-    });
-    let mut bytes = [0; Poll::REQUEST_BYTES];
-    let used = encode_request(RequestAdu { hdr: Header { slave: poll.unit }, pdu }, &mut bytes).ok()?;
-    Vec::from_slice(bytes.get(..used)?).ok()
+    let ([a, b], [c, d]) = (poll.first.to_be_bytes(), poll.registers.to_be_bytes());
+    let mut bytes = Vec::from_slice(&[poll.unit, poll.function.code(), a, b, c, d]).ok()?;
+    bytes.extend_from_slice(&crc16(&bytes).to_be_bytes()).ok()?;
+    Some(bytes)
 }
 
 #[cfg(test)]

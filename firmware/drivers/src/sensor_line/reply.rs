@@ -3,7 +3,7 @@
 //! Everything here is noise until its check, unit, function and byte count say otherwise.
 
 use super::registers::Poll;
-use modbus_core::rtu::{extract_frame, response_pdu_len};
+use modbus_core::rtu::{crc16, response_pdu_len};
 use shared_protocol::state::SensorFault;
 
 /// Set in the function of a reply that refuses.
@@ -45,15 +45,14 @@ fn find<'h>(heard: &'h [u8], head: &[u8], bytes: usize) -> Option<&'h [u8]> {
 /// Whether the first `bytes` bytes end with the right check.
 fn is_sound(heard: &[u8], bytes: usize) -> bool {
     // A frame has a unit, a function and a check at least; without a function there is nothing to be sound.
-    let Some(pdu) = bytes.checked_sub(WRAPPING_BYTES).filter(|&pdu| pdu > 0) else { return false };
-    matches!(extract_frame(heard, pdu), Ok(Some(_)))
+    let frame = heard.get(..bytes).filter(|frame| frame.len() > WRAPPING_BYTES);
+    frame.and_then(<[u8]>::split_last_chunk).is_some_and(|(checked, check)| crc16(checked).to_be_bytes() == *check)
 }
 
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
     use crate::sensor_line::registers::{Function, RegisterMap};
-    use modbus_core::rtu::crc16;
 
     /// A frame of these bytes with the right check behind, low byte first.
     pub(crate) fn checked(bytes: &[u8]) -> Vec<u8> {

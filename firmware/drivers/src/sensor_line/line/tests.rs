@@ -85,6 +85,8 @@ impl OutputPin for End {
 struct Bench {
     end: End,
     line: SensorLine<End, End>,
+    /// What the line's clock says when the wire's says 0.
+    clock: u32,
 }
 
 impl Bench {
@@ -99,7 +101,7 @@ impl Bench {
             slave: Box::new(slave),
         })));
         let line = SensorLine::new(end.clone(), end.clone(), RegisterMap::BENCH, settings).unwrap();
-        Self { end, line }
+        Self { end, line, clock: 0 }
     }
 
     fn new(slave: impl FnMut(u32, &[u8]) -> Arriving + 'static) -> Self {
@@ -111,7 +113,7 @@ impl Bench {
         let mut rounds = Vec::new();
         for _ in 0..ms {
             let now = self.end.0.borrow().now;
-            rounds.extend(self.line.step(Millis(now)).map(|sensed| (now, sensed)));
+            rounds.extend(self.line.step(Millis(now.wrapping_add(self.clock))).map(|sensed| (now, sensed)));
             self.end.0.borrow_mut().now = now.wrapping_add(1);
         }
         rounds
@@ -272,6 +274,24 @@ fn both_sensors_silent_still_make_20_rounds_a_second() {
     let silent = SensorFault::Silent;
     let want = Sensed { count: Reading::Fault(silent), force: Reading::Fault(silent), temperature: None };
     assert_eq!(rounds.last().unwrap().1, want);
+}
+
+/// A sensor that answers, falls silent, is left alone and answers again: all alike wherever the clock wraps among it.
+#[test]
+fn rounds_come_alike_wherever_the_clock_wraps() {
+    let rounds = |clock: u32| {
+        let slave = one_bad(1, |now, request| if (200..900).contains(&now) { Vec::new() } else { after(now, 3, &good_reply(request)) });
+        let mut bench = Bench::new(slave);
+        bench.clock = clock;
+        let rounds = bench.run(2_000);
+        let requests = bench.wire().requests.clone();
+        (rounds, requests)
+    };
+    let want = rounds(0);
+    assert!(want.0.iter().any(|(_, sensed)| *sensed == GOOD) && want.0.iter().any(|(_, sensed)| *sensed != GOOD));
+    for before_wrap in (0..2_000).step_by(7) {
+        assert_eq!(rounds(u32::MAX - before_wrap), want, "{before_wrap} ms before the wrap");
+    }
 }
 
 /// Replies carry no number, so a late one must never be taken for the answer to a later request.
