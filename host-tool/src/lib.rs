@@ -13,6 +13,7 @@
 pub mod calibrate;
 pub mod capture;
 pub mod doubts;
+pub mod ending;
 pub mod facts;
 pub mod holes;
 pub mod judge;
