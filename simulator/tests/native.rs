@@ -160,7 +160,9 @@ impl Talk {
     fn with(slots: u32) -> Self {
         let mut memory = RamMemory::default();
         let (mut journal, _) = Journal::recover(&mut memory);
-        (0..slots).for_each(|_| drop(journal.append(&mut memory, &Record::Increment(Increment::default())).unwrap()));
+        for _ in 0..slots {
+            journal.append(&mut memory, &Record::Increment(Increment::default())).unwrap();
+        }
         Self { machine: NativeMachine::start(memory).unwrap(), accumulator: Accumulator::new() }
     }
 

@@ -35,7 +35,7 @@ fn mutated_slots_and_records_are_read_proven_and_judged_without_panic() {
 
 #[test]
 fn a_rig_starts_on_a_mutated_memory_and_keeps_what_comes_next() {
-    fuzz(Image, 150, 50);
+    fuzz(Image, 150, 25);
 }
 
 #[test]

@@ -32,7 +32,7 @@ pub(super) struct Intake {
     waiting: Vec<Slot>,
     /// What came from further on while something before it is missing.
     ahead: BTreeMap<u32, Slot>,
-    /// Stretches that were asked for once more, by their first sequence: when last, and how often.
+    /// Stretches that were asked for once more, by their last sequence, since they fill from the front: when, and how often.
     repeats: BTreeMap<u32, (u64, u8)>,
     brought: u64,
     replayed: Option<u64>,
@@ -152,12 +152,12 @@ impl Intake {
             }
         }
         for (first, last) in missing {
-            let (at, times) = self.repeats.get(&first).copied().unwrap_or((0, 0));
+            let (at, times) = self.repeats.get(&last).copied().unwrap_or((0, 0));
             if first == self.next && times >= REPEATS {
                 break;
             }
             if times < REPEATS && (times == 0 || now.saturating_sub(at) >= REPEAT_EVERY_MS) {
-                self.repeats.insert(first, (now, times + 1));
+                self.repeats.insert(last, (now, times + 1));
                 wanted.push(Wanted::Stretch(first, last));
             }
         }
@@ -166,8 +166,8 @@ impl Intake {
 
     /// Whether the next slot may still come by being asked for once more.
     fn repeats_go_on(&self, now: u64) -> bool {
-        let asked = self.repeats.get(&self.next);
-        !self.ahead.is_empty() && asked.is_some_and(|(at, times)| *times < REPEATS || now.saturating_sub(*at) < REPEAT_EVERY_MS)
+        let asked = self.ahead.keys().next().and_then(|there| self.repeats.get(&(there - 1)));
+        asked.is_some_and(|(at, times)| *times < REPEATS || now.saturating_sub(*at) < REPEAT_EVERY_MS)
     }
 
     /// Whether a gap record in the same message says that all from the next slot up to `sequence` is not there.
