@@ -1,6 +1,7 @@
 //! Session and store together: whatever a rig sends is on the disk before the rig is told so.
 
 use crate::doubts::Doubts;
+use crate::ending::Ending;
 use crate::facts::{self, SetUp, Wall};
 use crate::paper::words::code;
 use crate::session::{Came, Introduction, Line, Outcome, Output, Session, Stream};
@@ -15,6 +16,8 @@ use shared_protocol::state::Answer;
 
 /// How often the records of the open hole are read for what a person should know of it, ms.
 const DOUBTS_MS: u64 = 1_000;
+/// A rig seals with the turn after the close: where no seal has come for so long, none will before its next start, ms.
+const SEAL_MS: u64 = 10_000;
 
 /// A clock that has come to differ so much from what the rig was told was set meanwhile, ms; no clock drifts so far in
 /// a season between two starts of a rig.
@@ -53,6 +56,8 @@ pub enum Event {
     Hole(Option<Box<Plan>>),
     /// What a person should know of the open hole has changed.
     Doubts(Doubts),
+    /// The hole that was open is closed: whether it is sealed, and whether that is proven.
+    Ended(Ending),
     /// What became of a command.
     Outcome(u32, Outcome),
     /// Something that a person should read.
@@ -164,6 +169,8 @@ pub struct Capture {
     /// Everything below this had been acknowledged when the rig was met.
     taken: u32,
     hole: Option<u32>,
+    /// The hole that was open before, until its end is said: its first slot, and since when it is not open any more.
+    ending: Option<(u32, u64)>,
     differs: bool,
     doubts: Doubts,
     /// Slots came since doubts were looked for.
@@ -190,6 +197,7 @@ impl Capture {
             boot: 0,
             taken: 0,
             hole: None,
+            ending: None,
             differs: false,
             doubts,
             stale: false,
@@ -229,7 +237,8 @@ impl Capture {
             Output::Raw(raw) => step.events.push(Event::Raw(raw)),
             Output::Live(live) => step.events.push(Event::Live(live)),
             Output::Outlook(outlook) => {
-                self.look_for_hole(&outlook, step)?;
+                self.look_for_hole(now, &outlook, step)?;
+                self.look_for_ending(now, step)?;
                 self.look_for_doubts(now, step)?;
                 step.events.push(Event::Outlook(outlook));
             }
@@ -254,7 +263,7 @@ impl Capture {
         let Introduction { stream, hello, version, .. } = introduction.clone();
         self.store.met(&stream, hello.simulated != 0)?;
         let end = self.store.end(&stream)?;
-        (self.hole, self.differs, self.doubts) = (None, false, Doubts::default());
+        (self.hole, self.ending, self.differs, self.doubts) = (None, None, false, Doubts::default());
         step.events.extend([Event::Rig(introduction.clone()), Event::Hole(None)]);
         if !introduction.same_version() {
             step.events.push(Event::Notice(Notice::OtherVersion(stream.clone(), version)));
@@ -302,7 +311,7 @@ impl Capture {
     }
 
     /// Finds the plan of the hole that is open, once its record is in the store.
-    fn look_for_hole(&mut self, outlook: &Outlook, step: &mut Step) -> Result<(), StoreFault> {
+    fn look_for_hole(&mut self, now: u64, outlook: &Outlook, step: &mut Step) -> Result<(), StoreFault> {
         let open = (outlook.opened > 0).then_some(outlook.opened);
         let Some(stream) = self.session.rig().filter(|_| open != self.hole) else { return Ok(()) };
         let plan = match open {
@@ -312,8 +321,24 @@ impl Capture {
                 plan => plan,
             },
         };
+        if let Some(before) = self.hole {
+            self.ending = Some((before, now));
+        }
         (self.hole, self.stale) = (open, true);
         step.events.push(Event::Hole(plan.map(Box::new)));
+        Ok(())
+    }
+
+    /// Says how the hole that was open before ended, once its seal is in the store or will not come.
+    fn look_for_ending(&mut self, now: u64, step: &mut Step) -> Result<(), StoreFault> {
+        let Some((first, since)) = self.ending.filter(|_| self.stale || self.looked < now.saturating_sub(DOUBTS_MS)) else { return Ok(()) };
+        let Some(stream) = self.session.rig() else { return Ok(()) };
+        let setup = facts::read(&self.store.part(stream, first, u32::MAX)?.slots).into_iter().next();
+        let Some(ending) = setup.as_ref().map(Ending::of) else { return Ok(()) };
+        if ending.is_settled() || now.saturating_sub(since) >= SEAL_MS {
+            self.ending = None;
+            step.events.push(Event::Ended(ending));
+        }
         Ok(())
     }
 

@@ -15,6 +15,7 @@
 pub mod calibrate;
 pub mod capture;
 pub mod doubts;
+pub mod ending;
 pub mod entry;
 pub mod facts;
 pub mod holes;

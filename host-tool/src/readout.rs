@@ -4,10 +4,12 @@
 
 use crate::capture::Event;
 use crate::doubts::Doubts;
+use crate::ending::Ending;
 use crate::judge::hole_name;
 use crate::measure::{lean_text, length_text};
 use crate::paper::words::code;
 use crate::text::terminal;
+use shared_protocol::VERSION;
 use shared_protocol::message::{Live, Outlook};
 use shared_protocol::record::Plan;
 use shared_protocol::state::{Activity, Belief, Datum, DepthState, PlumbState, SensorFault, SheetUnits, Status};
@@ -28,13 +30,16 @@ pub struct Readout {
     outlook: Option<(u64, Outlook)>,
     plan: Option<Box<Plan>>,
     doubts: Doubts,
+    /// How the last hole ended, until another is open.
+    ended: Option<Ending>,
 }
 
 #[derive(Debug)]
 struct Rig {
     name: String,
     simulated: bool,
-    same_version: bool,
+    /// What it speaks.
+    version: u8,
 }
 
 impl Readout {
@@ -43,12 +48,18 @@ impl Readout {
         match event {
             Event::Rig(introduction) => {
                 let name = terminal(&introduction.stream.rig);
-                let rig = Rig { name, simulated: introduction.hello.simulated != 0, same_version: introduction.same_version() };
+                let rig = Rig { name, simulated: introduction.hello.simulated != 0, version: introduction.version };
                 *self = Self { rig: Some(rig), ..Self::default() };
             }
             Event::Live(live) => self.live = Some((now, *live)),
             Event::Outlook(outlook) => self.outlook = Some((now, *outlook)),
-            Event::Hole(plan) => self.plan.clone_from(plan),
+            Event::Hole(plan) => {
+                if plan.is_some() {
+                    self.ended = None;
+                }
+                self.plan.clone_from(plan);
+            }
+            Event::Ended(ending) => self.ended = Some(ending.clone()),
             Event::Doubts(doubts) => self.doubts = doubts.clone(),
             Event::Kept(_) | Event::Raw(_) | Event::Outcome(..) | Event::Notice(_) => {}
         }
@@ -79,6 +90,7 @@ impl Readout {
                 fields.extend([seen.to_go(), seen.depth(), seen.lean(), seen.activity()]);
                 fields.extend(seen.remarks());
                 fields.extend(self.doubts_of(status));
+                fields.extend(self.ended.as_ref().filter(|_| !status.hole_open).map(Ending::to_string));
             }
             None => fields.extend([format!("to go {DASH}"), format!("depth {DASH}"), format!("lean {DASH}"), self.why_nothing(now, live)]),
         }
@@ -117,7 +129,9 @@ impl Readout {
             _ if live.is_some() => "the rig's state is of a kind that this version does not know".to_owned(),
             _ if self.port_lost => "no data: the port is gone; plug it in again".to_owned(),
             (None, _) => "no data: no rig has said hello".to_owned(),
-            (Some(rig), _) if !rig.same_version => "no data: the rig speaks another version".to_owned(),
+            (Some(Rig { version, .. }), _) if *version != VERSION => {
+                format!("no data: the rig speaks version {version}, this program version {VERSION}; its records are stored")
+            }
             (_, None) => "no data yet".to_owned(),
             (_, Some((at, _))) => format!("no data for {:.1} s: is the rig on and the cable in?", seconds(now.saturating_sub(at))),
         }
@@ -380,6 +394,19 @@ mod tests {
         assert!(line.ends_with("| reaming | TOO DEEP | OUT OF PLUMB"), "{line}");
         let deep = Live { depth: Micrometres::from_mm(3_298), ..live(GOOD) };
         assert!(shown(0, Some(plan()), deep, outlook()).line(1_000).contains("| over by 0.09 m |")); // 3.298 − 3.205 = 0.093
+    }
+
+    #[test]
+    fn how_the_last_hole_ended_is_said_until_another_is_open() {
+        use crate::facts::DigestState;
+        use crate::proof::Sealing;
+        let idle = live(Status { hole_open: false, activity: Activity::Idle, ..GOOD });
+        let mut readout = shown(0, None, idle, outlook());
+        readout.take(1_000, &Event::Ended(Ending { hole: "S-27".to_owned(), sealing: Sealing::NoKey, digest: DigestState::Fits }));
+        let line = readout.line(1_100);
+        assert!(line.ends_with("| S-27: not sealed, the rig was never commissioned"), "{line}");
+        readout.take(1_000, &Event::Hole(Some(Box::new(plan()))));
+        assert!(!readout.line(1_100).contains("commissioned"));
     }
 
     #[test]

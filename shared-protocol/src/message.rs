@@ -72,6 +72,16 @@ fixed_body! {
 }
 
 fixed_body! {
+    /// Host to rig: send me these once more, then go on where you were. A rig that does not know it goes on.
+    pub struct Repeat {
+        /// First sequence wanted.
+        pub first: u32,
+        /// Last sequence wanted.
+        pub last: u32,
+    }
+}
+
+fixed_body! {
     /// Rig to host: one sample, for eyes only. Never evidence.
     pub struct Live {
         /// The rig's clock, its low 16 bits.
@@ -314,7 +324,7 @@ pub const SLOTS_KIND: u8 = 4;
 pub const DRAIN_LAST: u8 = 15;
 
 messages! {
-    plain { 1 Ask, 2 Hello, 3 Replay, 5 Acknowledge, 16 Live, 17 Outlook, 18 Reply, 19 Raw }
+    plain { 1 Ask, 2 Hello, 3 Replay, 5 Acknowledge, 6 Repeat, 16 Live, 17 Outlook, 18 Reply, 19 Raw }
     commands { 32 LoadHole, 33 TouchHub, 34 ChangeTool, 35 CloseHole, 36 TakeNote, 37 SetClock, 38 Calibrate, 39 ConfirmRefusal, 40 Commission }
 }
 

@@ -268,6 +268,7 @@ fn messages() -> Vec<(&'static str, Message<'static>)> {
             }),
         ),
         ("Replay", Message::Replay(Replay { from: 180 })),
+        ("Repeat", Message::Repeat(shared_protocol::message::Repeat { first: 77, last: 90 })),
         ("Acknowledge", Message::Acknowledge(Acknowledge { epoch: 1, below: 190, host: 77 })),
         (
             "Live",

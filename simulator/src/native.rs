@@ -18,6 +18,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 /// Bytes that the board's transmit ring to the host holds, the same as the emulated board's.
 const HOST_RING_BYTES: usize = 2_048;
+/// What the line to the host carries in a millisecond, hundredths of a byte: 115,200 baud, ten bits a byte.
+const HOST_LINE_PER_MS: u32 = 1_152;
 
 /// The sensor line's two wires and the pin that says which way they go.
 #[derive(Debug, Default)]
@@ -83,7 +85,21 @@ struct NativeBoard {
     now: Millis,
     line: SensorLine<Port, Port>,
     from_host: VecDeque<u8>,
-    to_host: Vec<u8>,
+    /// The ring: what the line has not taken yet.
+    to_host: VecDeque<u8>,
+    /// Hundredths of a byte that the line still carries by now.
+    line_room: u32,
+}
+
+impl NativeBoard {
+    /// Time passes, in which the line takes bytes out of the ring. A line that has nothing to carry saves up nothing.
+    fn pass(&mut self, ms: u8) -> Vec<u8> {
+        self.now = self.now.plus(u32::from(ms));
+        self.line_room += u32::from(ms) * HOST_LINE_PER_MS;
+        let count = usize::try_from(self.line_room / 100).map_or(0, |room| room.min(self.to_host.len()));
+        self.line_room = if count == self.to_host.len() { 0 } else { self.line_room % 100 };
+        self.to_host.drain(..count).collect()
+    }
 }
 
 impl Outlet for NativeBoard {
@@ -91,7 +107,7 @@ impl Outlet for NativeBoard {
         HOST_RING_BYTES.saturating_sub(self.to_host.len())
     }
     fn send(&mut self, frame: &[u8]) {
-        self.to_host.extend_from_slice(frame);
+        self.to_host.extend(frame);
     }
 }
 
@@ -142,7 +158,7 @@ impl<M: Memory + Clone> NativeMachine<M> {
 impl<M: Memory + Clone> Machine for NativeMachine<M> {
     fn turn(&mut self, ms: u8, from_sensors: &[u8], from_host: &[u8]) -> Result<Sent, MachineFault> {
         let Some(Running { board, rig, port }) = &mut self.running else { return Ok(Sent::default()) };
-        board.now = board.now.plus(u32::from(ms));
+        let to_host = board.pass(ms);
         board.from_host.extend(from_host);
         // A receiver that is turned off while the other half sends hears nothing of the line.
         port.with(|wires| {
@@ -151,7 +167,7 @@ impl<M: Memory + Clone> Machine for NativeMachine<M> {
             }
         });
         turn(board, rig);
-        Ok(Sent { to_sensors: port.with(|wires| std::mem::take(&mut wires.sent)), to_host: std::mem::take(&mut board.to_host) })
+        Ok(Sent { to_sensors: port.with(|wires| std::mem::take(&mut wires.sent)), to_host })
     }
 
     fn cut_power(&mut self) -> Result<(), MachineFault> {
@@ -164,7 +180,7 @@ impl<M: Memory + Clone> Machine for NativeMachine<M> {
         let line = SensorLine::new(port.clone(), port.clone(), RegisterMap::BENCH, LineSettings::BENCH)
             .map_err(|refused| MachineFault(format!("the sensor line cannot be run: {refused}")))?;
         let profile = Profile { skew_ms: line.skew_ms(), ..Profile::bench() };
-        let board = NativeBoard { now: Millis(0), line, from_host: VecDeque::new(), to_host: Vec::new() };
+        let board = NativeBoard { now: Millis(0), line, from_host: VecDeque::new(), to_host: VecDeque::new(), line_room: 0 };
         let rig = Rig::start(self.memory.clone(), profile, ResetCause::Power, Millis(0));
         self.running = Some(Running { board, rig, port });
         Ok(())

@@ -3,7 +3,10 @@
 mod common;
 
 use common::{TICK_MS, closed, increments, raw, records, run, scenario};
-use shared_protocol::record::Record;
+use firmware_app::journal::Journal;
+use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
+use shared_protocol::message::{Ask, Message, Repeat, Replay};
+use shared_protocol::record::{Increment, Record};
 use shared_protocol::slot::Slot;
 use simulator::bench::Bench;
 use simulator::machine::Machine;
@@ -145,4 +148,66 @@ fn by_hand_the_levers_are_free_and_a_fault_shows_within_a_second() {
     advance(&mut bench, 1_000);
     assert_eq!(fault_count(&bench), 1);
     assert_eq!(bench.take_cue(), None);
+}
+
+/// A rig whose memory holds so many slots, a host's word to it, and what it then says for so long.
+struct Talk {
+    machine: NativeMachine,
+    accumulator: Accumulator,
+}
+
+impl Talk {
+    fn with(slots: u32) -> Self {
+        let mut memory = RamMemory::default();
+        let (mut journal, _) = Journal::recover(&mut memory);
+        for _ in 0..slots {
+            journal.append(&mut memory, &Record::Increment(Increment::default())).unwrap();
+        }
+        Self { machine: NativeMachine::start(memory).unwrap(), accumulator: Accumulator::new() }
+    }
+
+    /// Bytes that came, every slot's sequence with its time, and when a hello came, ms.
+    fn say(&mut self, message: &Message<'_>, ms: u32) -> (usize, Vec<u32>, Option<u32>) {
+        let (mut count, mut sequences, mut hello) = (0, Vec::new(), None);
+        let (mut to_rig, mut buffer) = (wrap(message).unwrap().to_vec(), [0; ENCODED_BYTES_MAX]);
+        for turn in 1..=ms / 5 {
+            let sent = self.machine.turn(5, &[], &std::mem::take(&mut to_rig)).unwrap().to_host;
+            count += sent.len();
+            for byte in sent {
+                match self.accumulator.push(byte, &mut buffer).map(|message| Message::decode(message.unwrap()).unwrap()) {
+                    Some(Message::Slots(slots)) => sequences.extend(slots.iter().map(|slot| slot.unwrap().sequence())),
+                    Some(Message::Hello(_)) => hello = hello.or(Some(turn * 5)),
+                    _ => {}
+                }
+            }
+        }
+        (count, sequences, hello)
+    }
+}
+
+#[test]
+fn the_line_to_the_host_is_as_fast_as_the_boards_and_a_hello_does_not_wait_behind_a_full_memory() {
+    let mut talk = Talk::with(6_000);
+    let (bytes, sequences, _) = talk.say(&Message::Replay(Replay { from: 0 }), 2_000);
+    // 115,200 baud, ten bits a byte
+    assert!((22_700..=23_040).contains(&bytes), "{bytes}");
+    assert_eq!(sequences, (0..u32::try_from(sequences.len()).unwrap()).collect::<Vec<_>>());
+    let (_, _, hello) = talk.say(&Message::Ask(Ask { host: 1 }), 1_000);
+    // the ring of 2,048 bytes before it takes 178 ms
+    assert!(hello.is_some_and(|ms| ms <= 250), "{hello:?}");
+}
+
+#[test]
+fn what_a_host_missed_is_sent_once_more_and_then_the_rig_goes_on_where_it_was() {
+    let mut talk = Talk::with(6_000);
+    let (_, before, _) = talk.say(&Message::Replay(Replay { from: 0 }), 1_000);
+    let next = before.last().unwrap() + 1;
+    let (_, after, _) = talk.say(&Message::Repeat(Repeat { first: 10, last: 30 }), 1_000);
+    let (again, new): (Vec<u32>, Vec<u32>) = after.into_iter().partition(|sequence| *sequence < next);
+    assert_eq!(again, (10..=30).collect::<Vec<_>>());
+    assert_eq!(new, (next..next + u32::try_from(new.len()).unwrap()).collect::<Vec<_>>());
+    // What comes anyway is not sent twice.
+    let end = new.last().unwrap() + 1;
+    let (_, after, _) = talk.say(&Message::Repeat(Repeat { first: end + 2_000, last: u32::MAX }), 500);
+    assert_eq!(after.first(), Some(&end));
 }

@@ -4,9 +4,9 @@ use crate::axis::Axis;
 use crate::board::Outlet;
 use crate::memory::Memory;
 use crate::rig::{FIRMWARE, Rig};
-use heapless::Vec;
+use heapless::{Deque, Vec};
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, FRAME_BYTES_MAX, wrap};
-use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Raw, Replay, SLOTS_MAX, text_field};
+use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Raw, Repeat, Replay, SLOTS_MAX, text_field};
 use shared_protocol::record::{Gap, NO_TEMPERATURE};
 use shared_protocol::slot::SLOT_BYTES;
 use shared_protocol::state::{Activity, Belief, DepthState, GapCause, PlumbState, Status};
@@ -22,12 +22,16 @@ const SLOT_FRAMES: usize = 2;
 const TORN_REACH: u32 = 4;
 /// Slots that one turn reads at most, damaged ones among them.
 const DECLARED: usize = 8;
+/// Stretches of slots that wait to be sent once more; what finds no room is asked for again.
+const REPEATS: usize = 8;
 
 /// The link's own state.
 #[derive(Debug, Default)]
 pub(crate) struct Link {
     accumulator: Accumulator,
     cursor: Option<u32>,
+    /// First and last of what was damaged on the way, to be sent once more before anything else.
+    repeats: Deque<(u32, u32), REPEATS>,
     /// A host has asked for slots, and has not yet been told of those that are gone.
     pub(crate) asked: bool,
     greeted: bool,
@@ -53,7 +57,15 @@ impl<M: Memory> Rig<M> {
             Message::Ask(_) => self.link.greeted = false,
             Message::Replay(Replay { from }) => {
                 self.link.cursor = Some((*from).max(self.journal.tail()).min(self.journal.head()));
+                self.link.repeats.clear();
                 self.link.asked = true;
+            }
+            Message::Repeat(Repeat { first, last }) => {
+                // Only what was sent: the rest comes anyway.
+                let last = self.link.cursor.and_then(|cursor| cursor.checked_sub(1)).map_or(0, |sent| sent.min(*last));
+                if *first <= last && !self.link.repeats.iter().any(|known| known.0 == *first) {
+                    let _ = self.link.repeats.push_back((*first, last)); // no room: the host asks again
+                }
             }
             Message::Acknowledge(Acknowledge { epoch, below, .. }) => {
                 // What is gone is acknowledged too, so it is named first.
@@ -97,15 +109,30 @@ impl<M: Memory> Rig<M> {
         }
     }
 
-    /// Sends the next slots from the cursor on; `false` where there are none.
+    /// Sends the next slots: those that are wanted once more, else from the cursor on; `false` where there are none.
     #[inline(never)]
     fn send_slots(&mut self, now: Millis, outlet: &mut impl Outlet) -> bool {
+        if let Some((first, last)) = self.link.repeats.pop_front() {
+            let (next, sent) = self.send_from(first, last.saturating_add(1), now, outlet);
+            if next <= last && next < self.journal.head() {
+                let _ = self.link.repeats.push_front((next, last)); // its own place
+            }
+            return sent;
+        }
         let Some(cursor) = self.link.cursor else { return false };
+        self.link.asked |= cursor < self.journal.tail();
+        let (next, sent) = self.send_from(cursor, self.journal.head(), now, outlet);
+        self.link.cursor = Some(next);
+        sent
+    }
+
+    /// Sends a message of slots from one sequence on, below another; returns which is next, and whether any were sent.
+    #[inline(never)]
+    fn send_from(&mut self, from: u32, end: u32, now: Millis, outlet: &mut impl Outlet) -> (u32, bool) {
         let mut raw: Vec<u8, { SLOTS_MAX * SLOT_BYTES }> = Vec::new();
-        let mut next = cursor.max(self.journal.tail());
-        self.link.asked |= next > cursor;
+        let mut next = from.max(self.journal.tail());
         for _ in 0..SLOTS_MAX {
-            if next >= self.journal.head() {
+            if next >= end.min(self.journal.head()) {
                 break;
             }
             match self.slot(next) {
@@ -114,8 +141,7 @@ impl<M: Memory> Rig<M> {
             }
             next = next.saturating_add(1);
         }
-        self.link.cursor = Some(next);
-        Message::slots(&raw).is_some_and(|message| send(outlet, &message))
+        (next, Message::slots(&raw).is_some_and(|message| send(outlet, &message)))
     }
 
     /// A slot that cannot be read back is declared, once per run, so that the host need not ask for ever.

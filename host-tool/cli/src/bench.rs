@@ -95,7 +95,7 @@ impl Bench {
             Event::Raw(raw) => self.raws.push(raw),
             Event::Outcome(_, outcome) => self.outcome = Some(outcome),
             Event::Notice(notice) => writeln!(stdout(), "{notice}")?,
-            Event::Kept(_) | Event::Live(_) | Event::Hole(_) | Event::Doubts(_) => {}
+            Event::Kept(_) | Event::Live(_) | Event::Hole(_) | Event::Doubts(_) | Event::Ended(_) => {}
         }
         Ok(())
     }

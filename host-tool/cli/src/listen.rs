@@ -144,6 +144,7 @@ impl Desk {
                 }
             }
             Event::Notice(notice) => self.screen.say(&notice.to_string())?,
+            Event::Ended(ending) => self.screen.say(&ending.to_string())?,
             Event::Kept(_) | Event::Live(_) | Event::Outlook(_) | Event::Raw(_) | Event::Hole(_) | Event::Doubts(_) => {}
         }
         Ok(())

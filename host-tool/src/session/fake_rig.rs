@@ -21,6 +21,11 @@ pub(crate) struct FakeRig {
     pub(crate) done: Vec<(u32, Command)>,
     pub(crate) replays: Vec<u32>,
     pub(crate) deaf: bool,
+    /// Whether it knows how to repeat a stretch.
+    pub(crate) repeats: bool,
+    /// What it was asked to repeat.
+    pub(crate) repeated: Vec<(u32, u32)>,
+    again: Vec<(u32, u32)>,
     greeted: bool,
     cursor: Option<u32>,
     accumulator: Accumulator,
@@ -41,6 +46,9 @@ impl FakeRig {
             done: Vec::new(),
             replays: Vec::new(),
             deaf: false,
+            repeats: true,
+            repeated: Vec::new(),
+            again: Vec::new(),
             greeted: false,
             cursor: None,
             accumulator: Accumulator::new(),
@@ -75,6 +83,7 @@ impl FakeRig {
 
     pub(crate) fn restart(&mut self) {
         (self.boot, self.now, self.cursor, self.greeted) = (self.boot + 1, 0, None, false);
+        self.again.clear();
     }
 
     /// Takes bytes and answers; sends one message of slots at most.
@@ -105,6 +114,13 @@ impl FakeRig {
             Message::Replay(replay) => {
                 self.replays.push(replay.from);
                 self.cursor = Some(replay.from.clamp(self.tail, self.head));
+            }
+            Message::Repeat(stretch) if self.repeats => {
+                self.repeated.push((stretch.first, stretch.last));
+                let sent = self.cursor.unwrap_or(0);
+                if stretch.first < sent && !self.again.iter().any(|(first, _)| *first == stretch.first) {
+                    self.again.push((stretch.first, stretch.last.min(sent - 1)));
+                }
             }
             Message::Acknowledge(a) => {
                 assert!(a.epoch == self.epoch && a.below <= self.head, "{a:?}");
@@ -137,9 +153,16 @@ impl FakeRig {
 
     fn send_slots(&mut self, sent: &mut Vec<u8>) {
         let Some(cursor) = self.cursor else { return };
-        let from = cursor.max(self.tail);
-        let raw: Vec<u8> = (from..self.head.min(from + 7)).filter_map(|s| self.memory.get(&s)).flat_map(|s| *s.bytes()).collect();
-        self.cursor = Some(self.head.min(from + 7));
+        let stretch = if self.again.is_empty() { None } else { Some(self.again.remove(0)) };
+        let (from, end) = stretch.map_or((cursor, self.head), |(first, last)| (first, last + 1));
+        let from = from.max(self.tail);
+        let next = end.min(from + 7);
+        let raw: Vec<u8> = (from..next).filter_map(|s| self.memory.get(&s)).flat_map(|s| *s.bytes()).collect();
+        match stretch {
+            Some((_, last)) if next <= last => self.again.insert(0, (next, last)),
+            Some(_) => {}
+            None => self.cursor = Some(next),
+        }
         if let Some(message) = Message::slots(&raw) {
             self.send(&message, sent);
         }

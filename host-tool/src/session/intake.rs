@@ -6,6 +6,7 @@
 use shared_protocol::message::Slots;
 use shared_protocol::record::{Gap, Record};
 use shared_protocol::slot::Slot;
+use std::collections::BTreeMap;
 
 /// Slots are not asked for again more often than this, ms.
 const REPLAY_EVERY_MS: u64 = 500;
@@ -14,8 +15,14 @@ const STALL_MS: u64 = 1_500;
 /// So many times, with no damaged frame before it, the rig must begin at the same place beyond what was asked
 /// for, until it is believed that what was asked for is not there.
 const TRIES: u8 = 3;
-/// Slots that wait at most; what comes beyond is asked for again.
+/// Slots that wait at most, in order or ahead of it; what comes beyond is asked for again.
 const WAITING_MAX: usize = 4_096;
+/// Stretches that are asked for once more at a time: as many as the rig keeps waiting.
+const STRETCHES: usize = 8;
+/// A stretch is not asked for once more again before so long: what the rig had ready to send comes first, ms.
+const REPEAT_EVERY_MS: u64 = 400;
+/// So many times, until all from there on is asked for again: a rig may not know how to repeat.
+const REPEATS: u8 = 5;
 
 /// One stream's intake.
 #[derive(Debug)]
@@ -23,6 +30,10 @@ pub(super) struct Intake {
     next: u32,
     confirmed: u32,
     waiting: Vec<Slot>,
+    /// What came from further on while something before it is missing.
+    ahead: BTreeMap<u32, Slot>,
+    /// Stretches that were asked for once more, by their last sequence, since they fill from the front: when, and how often.
+    repeats: BTreeMap<u32, (u64, u8)>,
     brought: u64,
     replayed: Option<u64>,
     damaged: u64,
@@ -37,18 +48,33 @@ struct Beyond {
     clean: bool,
 }
 
+/// What to ask the rig for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wanted {
+    /// All from here on.
+    From(u32),
+    /// These only: first and last.
+    Stretch(u32, u32),
+}
+
 /// Slots that will not come: first and last.
 pub(super) type Missing = (u32, u32);
 
 impl Intake {
     /// Wants everything from `next` on.
     pub(super) fn new(next: u32, now: u64) -> Self {
-        Self { next, confirmed: next, waiting: Vec::new(), brought: now, replayed: None, damaged: 0, beyond: None, begins: None }
-    }
-
-    /// The sequence that is to come next.
-    pub(super) fn next(&self) -> u32 {
-        self.next
+        Self {
+            next,
+            confirmed: next,
+            waiting: Vec::new(),
+            ahead: BTreeMap::new(),
+            repeats: BTreeMap::new(),
+            brought: now,
+            replayed: None,
+            damaged: 0,
+            beyond: None,
+            begins: None,
+        }
     }
 
     /// Everything below this has been handed out for storing, as far as the rig has it.
@@ -78,12 +104,70 @@ impl Intake {
                 if self.beyond.is_none_or(|beyond| sequence < beyond.at) {
                     self.beyond = Some(Beyond { at: sequence, clean: damaged == self.damaged });
                 }
+                // What was on its way when all was asked for again is not kept: it would look as if the rest were missing.
+                let settled = self.replayed.is_some_and(|at| now.saturating_sub(at) >= REPEAT_EVERY_MS);
+                if settled && self.ahead.len() < WAITING_MAX {
+                    self.ahead.insert(sequence, slot);
+                }
                 continue;
             }
-            self.waiting.push(slot);
-            self.next = sequence.saturating_add(1);
-            (self.beyond, self.begins) = (None, None);
+            self.wait(slot);
         }
+        self.catch_up();
+    }
+
+    /// What was ahead and is next now waits with the others.
+    fn catch_up(&mut self) {
+        while self.waiting.len() < WAITING_MAX
+            && let Some(slot) = self.ahead.remove(&self.next)
+        {
+            self.wait(slot);
+        }
+        self.forget_passed();
+    }
+
+    fn wait(&mut self, slot: Slot) {
+        self.waiting.push(slot);
+        self.next = slot.sequence().saturating_add(1);
+        (self.beyond, self.begins) = (None, None);
+    }
+
+    /// What is behind the next slot is not ahead of it any more.
+    fn forget_passed(&mut self) {
+        self.ahead = self.ahead.split_off(&self.next);
+        self.repeats = self.repeats.split_off(&self.next);
+    }
+
+    /// Stretches that are missing before what came from further on, and are to be asked for now. None where the first was
+    /// asked for in vain: then all from there on is.
+    fn stretches(&mut self, now: u64) -> Vec<Wanted> {
+        let (mut from, mut wanted, mut missing) = (self.next, Vec::new(), Vec::new());
+        for &there in self.ahead.keys() {
+            if there > from {
+                missing.push((from, there - 1));
+            }
+            from = there.saturating_add(1);
+            if missing.len() >= STRETCHES {
+                break;
+            }
+        }
+        for (first, last) in missing {
+            let (at, times) = self.repeats.get(&last).copied().unwrap_or((0, 0));
+            if first == self.next && times >= REPEATS {
+                break;
+            }
+            if times < REPEATS && (times == 0 || now.saturating_sub(at) >= REPEAT_EVERY_MS) {
+                self.repeats.insert(last, (now, times + 1));
+                wanted.push(Wanted::Stretch(first, last));
+            }
+        }
+        wanted
+    }
+
+    /// Whether the next slot may still come by being asked for once more.
+    fn repeats_go_on(&self, now: u64) -> bool {
+        let asked = self.ahead.keys().next().and_then(|there| self.repeats.get(&(there - 1)));
+        asked.is_some_and(|(at, times)| *times < REPEATS || now.saturating_sub(*at) < REPEAT_EVERY_MS)
     }
 
     /// Whether a gap record in the same message says that all from the next slot up to `sequence` is not there.
@@ -106,6 +190,8 @@ impl Intake {
             }
             self.confirmed = slot.sequence() + 1;
         }
+        drop(self.ahead.split_off(&head));
+        self.forget_passed();
         (slots, missing)
     }
 
@@ -116,8 +202,19 @@ impl Intake {
         Some(gone)
     }
 
-    /// Whether to ask for slots now, from [`Intake::next`] on. Gives up what the rig has not got.
-    pub(super) fn replay(&mut self, now: u64, head: u32, damaged: u64) -> bool {
+    /// What to ask for now. Gives up what the rig has not got.
+    pub(super) fn wanted(&mut self, now: u64, head: u32, damaged: u64) -> Vec<Wanted> {
+        if self.replayed.is_some() {
+            let stretches = self.stretches(now);
+            if !stretches.is_empty() || self.repeats_go_on(now) {
+                return stretches;
+            }
+        }
+        if self.replay(now, head, damaged) { vec![Wanted::From(self.next)] } else { Vec::new() }
+    }
+
+    /// Whether to ask for all from the next slot on.
+    fn replay(&mut self, now: u64, head: u32, damaged: u64) -> bool {
         if self.replayed.is_some_and(|at| now.saturating_sub(at) < REPLAY_EVERY_MS) {
             return false;
         }
@@ -138,6 +235,7 @@ impl Intake {
         self.begins = Some((beyond, tries));
         if tries > TRIES {
             (self.next, self.begins) = (beyond, None);
+            self.catch_up();
         }
     }
 }

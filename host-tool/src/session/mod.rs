@@ -15,10 +15,10 @@ pub use commands::Outcome;
 pub(crate) use intake::gap_of;
 
 use commands::Commands;
-use intake::Intake;
+use intake::{Intake, Wanted};
 use shared_protocol::VERSION;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
-use shared_protocol::message::{Acknowledge, Ask, Command, Hello, Live, Message, Outlook, Raw, Replay, field_text};
+use shared_protocol::message::{Acknowledge, Ask, Command, Hello, Live, Message, Outlook, Raw, Repeat, Replay, field_text};
 use shared_protocol::slot::Slot;
 use shared_protocol::units::Millis;
 use std::collections::VecDeque;
@@ -337,10 +337,11 @@ impl Session {
         if let Some(known) = &mut self.rig
             && let Some(intake) = &mut known.intake
         {
-            let due = intake.replay(now, known.hello.head, self.line.damaged);
-            let from = intake.next();
-            if due {
-                self.send(&Message::Replay(Replay { from }));
+            for wanted in intake.wanted(now, known.hello.head, self.line.damaged) {
+                self.send(&match wanted {
+                    Wanted::From(from) => Message::Replay(Replay { from }),
+                    Wanted::Stretch(first, last) => Message::Repeat(Repeat { first, last }),
+                });
             }
         }
         if self.asked.is_none_or(|asked| now.saturating_sub(asked) >= self.ask_every(now)) {

@@ -176,6 +176,34 @@ fn replays_are_not_asked_for_in_a_storm() {
 }
 
 #[test]
+fn what_was_damaged_on_the_way_is_repeated_and_nothing_else() {
+    let (mut desk, mut rig) = (Desk::new(), rig_with(700));
+    let mut turn = 0;
+    desk.run_over(&mut rig, 4_000, &mut |bytes| {
+        turn += 1;
+        // three frames of slots, two of them one behind the other
+        if [40, 60, 61].contains(&turn) { bytes[..bytes.len() / 2].to_vec() } else { bytes }
+    });
+    assert!(desk.has(&rig));
+    assert_eq!((desk.kept, rig.replays.as_slice(), rig.repeated.len()), (700, &[0][..], 2), "{:?}", rig.repeated);
+    let asked: u32 = rig.repeated.iter().map(|(first, last)| last - first + 1).sum();
+    assert_eq!((asked, desk.missing()), (28, vec![]), "the half frame takes the next one with it: {:?}", rig.repeated);
+}
+
+#[test]
+fn a_rig_that_does_not_know_how_to_repeat_is_asked_for_all_again() {
+    let (mut desk, mut rig) = (Desk::new(), rig_with(700));
+    rig.repeats = false;
+    let mut turn = 0;
+    desk.run_over(&mut rig, 9_000, &mut |bytes| {
+        turn += 1;
+        if turn == 40 { Vec::new() } else { bytes }
+    });
+    assert!(desk.has(&rig));
+    assert_eq!((desk.kept, rig.replays.len(), desk.missing()), (700, 2, vec![]), "{:?}", rig.replays);
+}
+
+#[test]
 fn a_rig_that_restarts_is_noticed_and_goes_on() {
     let (mut desk, mut rig) = (Desk::new(), rig_with(50));
     desk.run(&mut rig, 3_000);

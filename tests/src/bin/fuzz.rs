@@ -1,74 +1,78 @@
-//! Feeds mutated frames to the decoder, and every sixteenth to a whole rig: `fuzz [runs] [seed]`.
+//! Feeds mutated inputs to whatever reads them: `fuzz TARGET SECONDS SEED`, TARGET one of slots, frames, memory, store.
 
-use firmware_app::board::Outlet;
-use firmware_app::memory::Memory;
-use firmware_app::profile::Profile;
-use firmware_app::rig::Rig;
-use shared_protocol::state::ResetCause;
-use shared_protocol::units::Millis;
 use std::process::ExitCode;
-use tests::fuzz::Fuzzer;
+use std::time::{Duration, Instant};
+use tests::fuzz::frames::Frames;
+use tests::fuzz::memory::Image;
+use tests::fuzz::slots::Slots;
+use tests::fuzz::store::File;
+use tests::fuzz::{Found, Fuzzer, Seen, Target, corpus_folder};
 
-/// Memory of the fuzzed rig: small, so that it wraps often.
-struct Ram(Vec<u8>);
-
-impl Memory for Ram {
-    type Error = ();
-    fn size(&self) -> u32 {
-        u32::try_from(self.0.len()).unwrap_or(u32::MAX)
-    }
-    fn read(&mut self, at: u32, into: &mut [u8]) -> Result<(), ()> {
-        let at = usize::try_from(at).map_err(drop)?;
-        into.copy_from_slice(self.0.get(at..at + into.len()).ok_or(())?);
-        Ok(())
-    }
-    fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), ()> {
-        let at = usize::try_from(at).map_err(drop)?;
-        self.0.get_mut(at..at + bytes.len()).ok_or(())?.copy_from_slice(bytes);
-        Ok(())
-    }
-    fn barrier(&mut self) -> Result<(), ()> {
-        Ok(())
-    }
-}
-
-/// A host that takes everything and keeps nothing.
-struct Sink;
-
-impl Outlet for Sink {
-    fn room(&self) -> usize {
-        4_096
-    }
-    fn send(&mut self, _frame: &[u8]) {}
-}
+/// Of the inputs so many must come past the checks, else the mutations are too rough to prove anything.
+const SHARE_MIN: f64 = 0.5;
 
 fn main() -> ExitCode {
-    let mut arguments = std::env::args().skip(1).map(|a| a.replace('_', "").parse::<u64>());
-    let (Ok(runs), Ok(seed)) = (arguments.next().unwrap_or(Ok(10_000_000)), arguments.next().unwrap_or(Ok(1))) else {
-        eprintln!("fuzz: give the number of runs and a seed, both whole numbers");
-        return ExitCode::from(2);
-    };
-    let mut fuzzer = Fuzzer::new(seed);
-    let mut rig = Rig::start(Ram(vec![0; 16_384]), Profile::bench(), ResetCause::Power, Millis(0));
-    for run in 0..runs {
-        fuzzer.run();
-        if run % 16 == 0 {
-            let frame = fuzzer.frame();
-            let now = Millis(u32::try_from(run % u64::from(u32::MAX)).unwrap_or(0));
-            rig.poll(now, None, &frame, &mut Sink);
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let [target, seconds, seed] = &arguments[..] else { return usage() };
+    let (Ok(seconds), Ok(seed)) = (seconds.parse(), seed.parse()) else { return usage() };
+    let time = Duration::from_secs(seconds);
+    match target.as_str() {
+        Slots::NAME => fuzz(Slots, time, seed),
+        Frames::NAME => fuzz(Frames, time, seed),
+        Image::NAME => fuzz(Image, time, seed),
+        File::NAME => fuzz(File::default(), time, seed),
+        _ => usage(),
+    }
+}
+
+fn usage() -> ExitCode {
+    eprintln!("fuzz: say which of slots, frames, memory and store, for how many seconds, and a seed");
+    ExitCode::from(2)
+}
+
+fn fuzz<T: Target>(target: T, time: Duration, seed: u64) -> ExitCode {
+    std::panic::set_hook(Box::new(|_| {})); // what a panic says is said once, with where its input is
+    match run(target, time, seed) {
+        Ok(seen) => {
+            let Seen { runs, outcomes, .. } = seen;
+            let share = seen.share();
+            println!(
+                "{}: {runs} inputs in {} s, seed {seed}: {:.1} % came past the checks, {outcomes} outcomes, nothing found",
+                T::NAME,
+                time.as_secs(),
+                share * 100.0
+            );
+            if share < SHARE_MIN {
+                eprintln!("fuzz: fewer than half came past the checks: the mutations are too rough to prove anything");
+                return ExitCode::FAILURE;
+            }
+            ExitCode::SUCCESS
+        }
+        Err(found) => {
+            println!("{}: FOUND, seed {seed}: {}; {}", T::NAME, found.why, keep(T::NAME, &found.input));
+            ExitCode::FAILURE
         }
     }
-    let seen = fuzzer.seen;
-    println!(
-        "{runs} frames, seed {seed}: {:.1} % reached a parser; {} records and {} messages read, {} refused, no panic",
-        seen.share() * 100.0,
-        seen.records,
-        seen.messages,
-        seen.refused
-    );
-    if seen.share() < 0.5 {
-        eprintln!("fuzz: fewer than half reached a parser: the mutations are too rough to prove anything");
-        return ExitCode::FAILURE;
+}
+
+fn run<T: Target>(target: T, time: Duration, seed: u64) -> Result<Seen, Found> {
+    let begun = Instant::now();
+    let mut fuzzer = Fuzzer::begin(target, seed)?;
+    while begun.elapsed() < time {
+        for _ in 0..10 {
+            fuzzer.step()?;
+        }
     }
-    ExitCode::SUCCESS
+    Ok(fuzzer.seen)
+}
+
+/// Puts an input into the corpus, where every run begins with it.
+fn keep(target: &str, input: &[u8]) -> String {
+    let sum = shared_protocol::slot::CRC.checksum(input);
+    let path = corpus_folder(target).join(format!("found-{sum:08x}"));
+    let written = std::fs::create_dir_all(corpus_folder(target)).and_then(|()| std::fs::write(&path, input));
+    match written {
+        Ok(()) => format!("the input is now {}, with which every run begins", path.display()),
+        Err(why) => format!("its input cannot be written to {}: {why}", path.display()),
+    }
 }

@@ -38,7 +38,7 @@ enum Verb {
     Test,
     /// Make ready what the tests need that is not Rust
     Tools,
-    /// Feed mutated frames to the decoder and to a whole rig
+    /// Feed mutated slots, frames, memories and stores to whatever reads them
     Fuzz(fuzz::Arguments),
     /// Cut the rig's power after every byte that it writes, and again within every recovery
     Cuts(cuts::Arguments),
