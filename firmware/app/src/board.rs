@@ -50,6 +50,13 @@ pub enum Length {
 /// The most that a long turn may take. Watchdog and receive buffers of a board reckon with it.
 pub const LONG_TURN_MS: u32 = 300;
 
+/// The most that a turn may wait for the memory's bus, long ones too, reckoned by [`crate::memory::read_us`] and
+/// [`crate::memory::write_us`]: the time of 40 slots, and the shortest time from one round of the sensors to the next. What a
+/// turn needs most is a hole that is opened, 31 slots: the plan in 8, who measures in 6, six calibrations in 15, clock and
+/// reference. A calibration kept is nearly as much. All else is bound to less: recovery and slots for the host by counting,
+/// and slots wait where a turn has recorded something.
+pub const TURN_BUS_MS: u32 = 33;
+
 /// Bytes taken from the host in one turn.
 pub const RECEIVE_BYTES: usize = 64;
 

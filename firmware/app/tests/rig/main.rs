@@ -2,10 +2,12 @@
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects, missing_docs)]
 
 mod bench;
+mod bus;
 mod calibrating;
 mod checking;
 mod counting;
 mod hostile;
+mod recovering;
 mod restarting;
 mod sealing;
 
