@@ -44,22 +44,24 @@ impl<M: Memory> Rig<M> {
     /// Takes bytes from the host and does what whole frames among them say.
     pub(crate) fn hear(&mut self, received: &[u8], now: Millis, outlet: &mut impl Outlet) {
         let mut bytes = [0; ENCODED_BYTES_MAX];
+        let mut ready = self.recovery.is_none();
         for &byte in received {
             let Some(Ok(message)) = self.link.accumulator.push(byte, &mut bytes) else { continue };
             let Ok(message) = Message::decode(message) else { continue };
-            self.answer(&message, now, outlet);
+            match message {
+                Message::Command { request, .. } if !ready => {
+                    send(outlet, &Message::Reply(Reply { request, answer: Answer::NotReady.raw(), sequence: 0 }));
+                }
+                // What is held is not known yet. Whoever asks is greeted when it is.
+                _ if self.recovery.is_some() => {}
+                message => ready &= !self.answer(&message, now, outlet),
+            }
         }
     }
 
+    /// Does what a message says; whether that was a command, of which a turn does one.
     #[inline(never)]
-    fn answer(&mut self, message: &Message<'_>, now: Millis, outlet: &mut impl Outlet) {
-        if self.recovery.is_some() {
-            // What is held and what was done is not known yet. Whoever asks is greeted when it is.
-            if let Message::Command { request, .. } = message {
-                send(outlet, &Message::Reply(Reply { request: *request, answer: Answer::NotReady.raw(), sequence: 0 }));
-            }
-            return;
-        }
+    fn answer(&mut self, message: &Message<'_>, now: Millis, outlet: &mut impl Outlet) -> bool {
         match message {
             Message::Ask(_) => self.link.greeted = false,
             Message::Replay(Replay { from }) => {
@@ -76,10 +78,12 @@ impl<M: Memory> Rig<M> {
             Message::Command { request, command } => {
                 let reply = self.obey(*request, command, now);
                 send(outlet, &Message::Reply(reply)); // no room: the host asks again and hears the same
+                return true;
             }
             // what only a rig says
             Message::Hello(_) | Message::Slots(_) | Message::Live(_) | Message::Outlook(_) | Message::Reply(_) | Message::Raw(_) => {}
         }
+        false
     }
 
     /// Sends what there is to say, most urgent first, as far as there is room.

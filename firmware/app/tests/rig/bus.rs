@@ -54,7 +54,9 @@ fn damage(memory: &mut Ram) {
 
 fn on_bus(ram: Ram, profile: Profile) -> Bench<OnBus> {
     let meter = Rc::<Meter>::default();
-    Bench { meter: meter.clone(), ..Bench::starting(OnBus { ram, meter }, profile) }
+    let mut bench = Bench::starting(OnBus { ram, meter: meter.clone() }, profile);
+    bench.meter = meter;
+    bench
 }
 
 fn deep() -> Plan {
@@ -81,7 +83,7 @@ fn calibrations() -> Vec<Calibration> {
         residual: u32::MAX,
         values: values.iter().copied().collect(),
     };
-    let table: Vec<i32> = (0..8).flat_map(|n| [n * 200_000, n * 20_000_000]).collect();
+    let table: Vec<i32> = (0..8).flat_map(|n| [n * 100_000, n * 10_000_000]).collect();
     let tools = (1..=8).map(|n| of(CalibrationItem::Tool, &[n, 1_250_000, 900_000 + n]));
     let others = [
         of(CalibrationItem::TiltZero, &[-18_000, -19_000, -2_000]),

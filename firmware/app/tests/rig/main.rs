@@ -288,6 +288,8 @@ fn slots_are_replayed_on_request_then_follow_as_they_come() {
 #[test]
 fn with_no_room_nothing_is_sent_and_nothing_is_lost() {
     let mut bench = Bench::new();
+    bench.stay(50);
+    bench.heard.clear();
     bench.cable.room = 0;
     bench.open_without_room();
     bench.stay(2_000);

@@ -182,10 +182,11 @@ fn however_many_slots_in_a_row_are_torn_one_gap_names_them() {
         let mut bench = Bench::new();
         bench.open(plan());
         if !open {
-            bench.ask(Command::CloseHole(CloseHole {}));
+            assert_eq!(bench.ask(Command::CloseHole(CloseHole {})).answer, Answer::Done.raw());
             bench.stay(500);
         }
-        let end = bench.records().last().unwrap().0 as usize + 1;
+        bench.records();
+        let end = bench.slots.last().unwrap().sequence() as usize + 1;
         let mut memory = bench.rig.into_memory();
         (0..torn).for_each(|n| memory.0[RING_AT + (end + n) * SLOT..][..9].fill(0x5A));
         let want = [(u32::try_from(end).unwrap(), u32::try_from(end + torn).unwrap() - 1, GapCause::Torn.raw())];
@@ -203,7 +204,7 @@ fn however_many_slots_in_a_row_are_torn_one_gap_names_them() {
 fn slots_that_rot_in_a_row_are_one_gap_and_are_asked_for_once() {
     let mut bench = Bench::new();
     let memory = {
-        (0..60).for_each(|n| drop(bench.ask_as(1_000 + n, note())));
+        (0..60).for_each(|n| assert_eq!(bench.ask_as(1_000 + n, note()).answer, Answer::Done.raw()));
         let mut memory = bench.rig.into_memory();
         memory.0[RING_AT + 40 * SLOT..][..11 * SLOT].fill(0x5A);
         memory
