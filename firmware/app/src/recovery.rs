@@ -38,13 +38,20 @@ pub(crate) struct Recovery {
 #[derive(Clone, Copy, Debug)]
 enum Stage {
     /// The configuration is not loaded yet; its newest copy was not sound where the older one is to be tried.
-    Configuration { older: bool },
+    Configuration {
+        older: bool,
+    },
     Marks,
     Head(Search),
     /// Back over what is below `next`.
-    Back { next: u32 },
+    Back {
+        next: u32,
+    },
     /// Forward from `next` on. A set-up is open where a digest is running; it has the slots below `digest_from` already.
-    Forward { next: u32, digest_from: u32 },
+    Forward {
+        next: u32,
+        digest_from: u32,
+    },
     /// What was found is to be recorded.
     Record,
     /// The next turn is one like all others.
