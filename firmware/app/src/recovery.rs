@@ -20,8 +20,8 @@ use shared_protocol::units::Millis;
 /// a rule one.
 pub const READS_A_TURN: u32 = 8;
 /// A probe of the search, or a slot and the record that it ends.
-pub const STEP_READS_MAX: u32 = 1 + PARTS_MAX as u32;
-const _: () = assert!(crate::journal::STEP_READS <= STEP_READS_MAX, "the search's steps are no longer");
+pub const STEP_READS_MAX: usize = 1 + PARTS_MAX;
+const _: () = assert!(crate::journal::STEP_READS as usize <= STEP_READS_MAX, "the search's steps are no longer");
 /// Slots before the head that are read for answered commands when no set-up is open.
 const LAST_SLOTS: u32 = 256;
 
