@@ -117,6 +117,7 @@ impl Readout {
 
     fn hole_field(&self, status: Option<Status>) -> String {
         match (&self.plan, status) {
+            (_, Some(Status { activity: Activity::Starting, .. })) => "the rig is starting".to_owned(),
             (_, Some(Status { hole_open: false, .. })) => "no hole open".to_owned(),
             (Some(plan), _) => terminal(&hole_name(plan)),
             (None, Some(_)) => format!("hole {DASH} (its plan is on the way)"),
@@ -208,7 +209,7 @@ impl Seen<'_> {
     fn activity(&self) -> String {
         let words = match self.status.activity {
             _ if !self.depth_known() => "",
-            Activity::Idle => "",
+            Activity::Idle | Activity::Starting => "",
             Activity::Clear => "clear of the hole",
             Activity::Tripping => "tripping",
             Activity::Cutting => "cutting",
@@ -416,6 +417,12 @@ mod tests {
         assert!(line.contains("| no hole open | to go – | depth 2.16 m below the hub |"), "{line}");
         let line = shown(0, None, live(GOOD), Outlook { waiting: 40, ..outlook() }).line(1_000);
         assert!(line.contains("| hole – (its plan is on the way) | to go – |") && line.ends_with("| 40 records to fetch"), "{line}");
+    }
+
+    #[test]
+    fn a_rig_that_has_just_started_is_not_said_to_have_no_hole() {
+        let line = line(Status { hole_open: false, referenced: false, activity: Activity::Starting, ..GOOD });
+        assert!(line.contains("| the rig is starting | to go – | depth – ") && !line.contains("no hole"), "{line}");
     }
 
     #[test]

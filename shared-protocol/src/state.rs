@@ -205,6 +205,8 @@ codes! {
         Cutting = 3,
         /// Widening what a smaller tool cut.
         Reaming = 4,
+        /// The rig has just started and reads its memory: whether a hole is open is not known yet.
+        Starting = 5,
     }
 }
 

@@ -1,6 +1,6 @@
 //! Two tablets in turn on one rig: neither's acknowledgement harms the other, and together they have everything.
 
-use firmware_app::journal::Journal;
+use firmware_app::journal::{Journal, Search};
 use host_tool::capture::Notice;
 use host_tool::store::Store;
 use shared_protocol::record::{Note, Record};
@@ -50,7 +50,8 @@ fn the_second_tablet_gets_all_that_the_rig_still_has_and_either_store_completes_
 /// A rig's memory with so many more slots in it than before.
 fn record(memory: &RamMemory, slots: u32) {
     let mut memory = memory.clone();
-    let (mut journal, _) = Journal::recover(&mut memory);
+    let (mut journal, mut search) = (Journal::open(&mut memory), Search::default());
+    while search.step(&mut journal, &mut memory).is_none() {}
     for n in 0..slots {
         let text = format!("{n}");
         let note = Note { text: text.as_str().try_into().expect("fits"), ..Note::default() };

@@ -50,6 +50,14 @@ pub enum Length {
 /// The most that a long turn may take. Watchdog and receive buffers of a board reckon with it.
 pub const LONG_TURN_MS: u32 = 300;
 
+/// The most that a turn may wait for the memory's bus, long ones too, reckoned by [`crate::memory::read_us`] and
+/// [`crate::memory::write_us`]: less than the mean time from one round of the sensors to the next, so that one round at most
+/// comes late. The longest is a sealing turn in which a calibration is kept: seal and mark 11 ms, the configuration 21 and its
+/// record 6, what a round of the sensors records 4, three acknowledgements in the same bytes 3. A hole that is opened takes 19,
+/// a round that records all it can, with a checkpoint, 13. One command is done in a turn. Recovery and slots for the host
+/// are bound to less by counting, and slots wait for the next turn where this one has recorded something.
+pub const TURN_BUS_MS: u32 = 46;
+
 /// Bytes taken from the host in one turn.
 pub const RECEIVE_BYTES: usize = 64;
 

@@ -62,8 +62,20 @@ impl Config {
 
     /// Takes the newest sound copy, or none. In place, since there is little stack to pass it through.
     pub fn load<M: Memory>(&mut self, memory: &mut M) {
-        let newest = PLACES.into_iter().max_by_key(|&at| self.read(memory, at));
-        newest.and_then(|at| self.read(memory, at));
+        let _ = self.load_one(memory, false) || self.load_one(memory, true); // none: as it is without calibrations
+    }
+
+    /// Takes the copy that says to be the newest, or the older one; `false`, and there are none, where it is not sound. A
+    /// copy that is not sound may say anything: so both are tried, the newest first.
+    #[inline(never)]
+    pub(crate) fn load_one<M: Memory>(&mut self, memory: &mut M, older: bool) -> bool {
+        let [even, odd] = PLACES;
+        let mut number = |at: u32| {
+            let mut bytes = [0; 4];
+            memory.read(at, &mut bytes).map_or(0, |()| u32::from_le_bytes(bytes))
+        };
+        let odd_is_newest = number(odd) > number(even);
+        self.read(memory, if odd_is_newest == older { even } else { odd }).is_some()
     }
 
     /// The calibrations in force.

@@ -5,6 +5,10 @@
 //! seal was the last. Slots torn by power cuts are never written over, nor what a host may have: their numbers are skipped and
 //! declared as a gap.
 
+mod search;
+
+pub use search::{Found, STEP_READS, Search};
+
 use crate::memory::Memory;
 use shared_protocol::assemble::{Assembler, slots};
 use shared_protocol::chain::{Chain, End};
@@ -24,6 +28,8 @@ const EPOCH_KIND: u8 = 241;
 const HELD_KIND: u8 = 240;
 const ANCHOR_SLOTS: usize = Anchor::BYTES.div_ceil(BODY_BYTES);
 const _: () = assert!(ANCHOR_SLOTS <= 4, "an anchor has 128 bytes");
+/// Slots that opening a journal reads at most.
+pub const MARK_READS: usize = 2 * (2 + ANCHOR_SLOTS);
 /// Neighbours that are tried when a slot met in the search is damaged.
 const PROBES: u32 = 8;
 /// Damaged slots at the head that are skipped: more power cuts in a row than anybody has seen.
@@ -49,6 +55,8 @@ pub enum JournalFault {
     TooLong,
     /// Every sequence number is used up.
     Full,
+    /// The head has not been found yet.
+    HeadUnknown,
 }
 
 /// Why a slot cannot be read back.
@@ -98,24 +106,18 @@ pub struct Journal {
     boot: u16,
     run: Option<Run>,
     anchor: Anchor,
+    head_known: bool,
+    /// Slots of the ring read so far; turns over.
+    reads: u32,
     /// Writes and reads that the memory refused, and slots that it did not keep.
     pub memory_faults: u16,
 }
 
-/// What recovery found.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Found {
-    /// Slots that power cuts tore, first and last: their numbers are skipped.
-    pub torn: Option<(u32, u32)>,
-}
-
-impl Journal {
-    /// Finds where the last run stopped: a bounded number of reads, whatever the memory holds.
-    #[inline(never)]
-    pub fn recover<M: Memory>(memory: &mut M) -> (Self, Found) {
-        let capacity = memory.size().saturating_sub(RING_AT).checked_div(32).unwrap_or(0).max(1);
-        let mut journal = Self {
-            capacity,
+impl Default for Journal {
+    /// Before the memory was looked into.
+    fn default() -> Self {
+        Self {
+            capacity: 1,
             head: 0,
             tail: 0,
             held_below: 0,
@@ -125,27 +127,20 @@ impl Journal {
             boot: 1,
             run: None,
             anchor: Anchor::default(),
+            head_known: false,
+            reads: 0,
             memory_faults: 0,
-        };
+        }
+    }
+}
+
+impl Journal {
+    /// Reads the marks, at most [`MARK_READS`] slots. Nothing is given out or taken before a [`Search`] has found the head.
+    #[inline(never)]
+    pub fn open<M: Memory>(memory: &mut M) -> Self {
+        let mut journal = Self { capacity: memory.size().saturating_sub(RING_AT).checked_div(32).unwrap_or(0).max(1), ..Self::default() };
         journal.read_marks(memory);
-        let newest = journal.find_newest(memory);
-        let mut found = Found { torn: None };
-        if let Some(newest) = newest {
-            journal.head = newest.sequence().saturating_add(1);
-            journal.boot = newest.boot().wrapping_add(1);
-        }
-        let first = journal.head;
-        // A number that a host has is never given again, even where the memory has lost what it stood for.
-        let floor = journal.held_below;
-        for _ in 0..TORN_MAX {
-            if journal.head >= floor && journal.raw(memory, journal.head) != Err(ReadFault::Damaged) {
-                break;
-            }
-            journal.head = floor.max(journal.head.saturating_add(1));
-        }
-        found.torn = (journal.head > first).then(|| (first, journal.head.saturating_sub(1)));
-        journal.tail = journal.head.saturating_sub(capacity);
-        (journal, found)
+        journal
     }
 
     fn read_marks<M: Memory>(&mut self, memory: &mut M) {
@@ -216,7 +211,8 @@ impl Journal {
     }
 
     /// The slot at a place of the ring where it is whole and belongs there.
-    fn at_place<M: Memory>(&self, memory: &mut M, place: u32) -> Result<Slot, ReadFault> {
+    fn at_place<M: Memory>(&mut self, memory: &mut M, place: u32) -> Result<Slot, ReadFault> {
+        self.reads = self.reads.wrapping_add(1);
         let mut bytes = [0; SLOT_BYTES];
         memory.read(RING_AT.saturating_add(place.saturating_mul(32)), &mut bytes).map_err(|_| ReadFault::Memory)?;
         match Slot::check(&bytes) {
@@ -227,31 +223,11 @@ impl Journal {
     }
 
     /// The first whole slot among a few places from `place` on, below `end`.
-    fn probe<M: Memory>(&self, memory: &mut M, place: u32, end: u32) -> Option<(u32, Slot)> {
+    fn probe<M: Memory>(&mut self, memory: &mut M, place: u32, end: u32) -> Option<(u32, Slot)> {
         (place..end.min(place.saturating_add(PROBES))).find_map(|p| self.at_place(memory, p).ok().map(|slot| (p, slot)))
     }
 
-    fn find_newest<M: Memory>(&self, memory: &mut M) -> Option<Slot> {
-        let last_places = self.capacity.saturating_sub(PROBES);
-        let Some((mut low, mut newest)) = self.probe(memory, 0, self.capacity) else {
-            // nothing at the start of the ring: either nothing at all, or a lap whose first slots are torn
-            return (last_places..self.capacity).rev().find_map(|p| self.at_place(memory, p).ok());
-        };
-        let lap = |slot: &Slot| slot.sequence().checked_div(self.capacity);
-        let mut high = self.capacity;
-        while high.saturating_sub(low) > PROBES {
-            let middle = low.midpoint(high);
-            match self.probe(memory, middle, high) {
-                Some((place, slot)) if lap(&slot) == lap(&newest) => (low, newest) = (place, slot),
-                _ => high = middle,
-            }
-        }
-        let same_lap = |p| self.at_place(memory, p).ok().filter(|slot| lap(slot) == lap(&newest));
-        let close_by = (low..self.capacity.min(low.saturating_add(PROBES.saturating_mul(2)))).filter_map(same_lap).last();
-        Some(close_by.unwrap_or(newest))
-    }
-
-    fn raw<M: Memory>(&self, memory: &mut M, sequence: u32) -> Result<Slot, ReadFault> {
+    fn raw<M: Memory>(&mut self, memory: &mut M, sequence: u32) -> Result<Slot, ReadFault> {
         self.at_place(memory, sequence.checked_rem(self.capacity).unwrap_or(0))
     }
 
@@ -301,6 +277,9 @@ impl Journal {
         let mut body = [0; RECORD_BYTES_MAX];
         let used = record.encode(&mut body).ok_or(JournalFault::TooLong)?;
         let body = body.get(..used).ok_or(JournalFault::TooLong)?;
+        if !self.head_known {
+            return Err(JournalFault::HeadUnknown);
+        }
         let mut tries = 0..SPOILED_MAX;
         let (first, parts) = loop {
             let first = self.head;
@@ -392,6 +371,18 @@ impl Journal {
     #[must_use]
     pub fn run(&self) -> Option<(u32, End)> {
         self.run.as_ref().map(|run| (run.first, run.chain.end()))
+    }
+
+    /// Whether a digest is running: a set-up is open, or taken for open.
+    #[must_use]
+    pub const fn runs(&self) -> bool {
+        self.run.is_some()
+    }
+
+    /// Slots of the ring read so far, to measure what a turn reads; turns over.
+    #[must_use]
+    pub const fn reads(&self) -> u32 {
+        self.reads
     }
 
     /// Ends the running digest.

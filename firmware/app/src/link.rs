@@ -6,10 +6,10 @@ use crate::memory::Memory;
 use crate::rig::{FIRMWARE, Rig};
 use heapless::{Deque, Vec};
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, FRAME_BYTES_MAX, wrap};
-use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Raw, Repeat, Replay, SLOTS_MAX, text_field};
+use shared_protocol::message::{Acknowledge, Hello, Live, Message, Outlook, Raw, Repeat, Replay, Reply, SLOTS_MAX, text_field};
 use shared_protocol::record::{Gap, NO_TEMPERATURE};
 use shared_protocol::slot::SLOT_BYTES;
-use shared_protocol::state::{Activity, Belief, DepthState, GapCause, PlumbState, Status};
+use shared_protocol::state::{Activity, Answer, Belief, DepthState, GapCause, PlumbState, Status};
 use shared_protocol::units::{Micrometres, Millis, RigAxes};
 
 /// Time between outlooks, and between raw figures.
@@ -18,9 +18,10 @@ const OUTLOOK_MS: u32 = 500;
 const QUIET_LIVE_MS: u32 = 200;
 /// Frames of slots that one turn sends at most.
 const SLOT_FRAMES: usize = 2;
-/// How far behind a torn slot its gap is looked for: the record of the start comes first, and other torn ones may.
-const TORN_REACH: u32 = 4;
-/// Slots that one turn reads at most, damaged ones among them.
+/// How far behind slots that cannot be read the gap that names them is looked for: where power cuts tore them the record
+/// of the start comes first, and what else was found then may.
+const GAP_REACH: u32 = 8;
+/// Runs of slots that the link declares at most in one run of the rig.
 const DECLARED: usize = 8;
 /// Stretches of slots that wait to be sent once more; what finds no room is asked for again.
 const REPEATS: usize = 8;
@@ -37,6 +38,9 @@ pub(crate) struct Link {
     greeted: bool,
     last_live: Option<Millis>,
     last_outlook: Option<Millis>,
+    /// Slots right before the cursor that could not be read, first and last.
+    unread: Option<(u32, u32)>,
+    /// The last slot of each run that was declared.
     declared: Vec<u32, DECLARED>,
 }
 
@@ -44,21 +48,31 @@ impl<M: Memory> Rig<M> {
     /// Takes bytes from the host and does what whole frames among them say.
     pub(crate) fn hear(&mut self, received: &[u8], now: Millis, outlet: &mut impl Outlet) {
         let mut bytes = [0; ENCODED_BYTES_MAX];
+        let mut ready = self.recovery.is_none();
         for &byte in received {
             let Some(Ok(message)) = self.link.accumulator.push(byte, &mut bytes) else { continue };
             let Ok(message) = Message::decode(message) else { continue };
-            self.answer(&message, now, outlet);
+            match message {
+                Message::Command { request, .. } if !ready => {
+                    send(outlet, &Message::Reply(Reply { request, answer: Answer::NotReady.raw(), sequence: 0 }));
+                }
+                // What is held is not known yet. Whoever asks is greeted when it is.
+                _ if self.recovery.is_some() => {}
+                message => ready &= !self.answer(&message, now, outlet),
+            }
         }
     }
 
+    /// Does what a message says; whether that was a command, of which a turn does one.
     #[inline(never)]
-    fn answer(&mut self, message: &Message<'_>, now: Millis, outlet: &mut impl Outlet) {
+    fn answer(&mut self, message: &Message<'_>, now: Millis, outlet: &mut impl Outlet) -> bool {
         match message {
             Message::Ask(_) => self.link.greeted = false,
             Message::Replay(Replay { from }) => {
                 self.link.cursor = Some((*from).max(self.journal.tail()).min(self.journal.head()));
                 self.link.repeats.clear();
                 self.link.asked = true;
+                self.link.unread = None;
             }
             Message::Repeat(Repeat { first, last }) => {
                 // Only what was sent: the rest comes anyway.
@@ -76,15 +90,18 @@ impl<M: Memory> Rig<M> {
             Message::Command { request, command } => {
                 let reply = self.obey(*request, command, now);
                 send(outlet, &Message::Reply(reply)); // no room: the host asks again and hears the same
+                return true;
             }
             // what only a rig says
             Message::Hello(_) | Message::Slots(_) | Message::Live(_) | Message::Outlook(_) | Message::Reply(_) | Message::Raw(_) => {}
         }
+        false
     }
 
     /// Sends what there is to say, most urgent first, as far as there is room.
     pub(crate) fn tell(&mut self, now: Millis, fresh: bool, outlet: &mut impl Outlet) {
-        if !self.link.greeted {
+        let starting = self.recovery.is_some();
+        if !self.link.greeted && !starting {
             let hello = Message::Hello(self.hello(now));
             self.link.greeted = send(outlet, &hello);
         }
@@ -95,13 +112,17 @@ impl<M: Memory> Rig<M> {
                 self.link.last_live = Some(now);
             }
         }
-        if due(self.link.last_outlook, OUTLOOK_MS) {
+        if due(self.link.last_outlook, OUTLOOK_MS) && !starting {
             let outlook = Message::Outlook(self.outlook(now));
             if send(outlet, &outlook) {
                 self.link.last_outlook = Some(now);
                 send(outlet, &Message::Raw(self.raw(now))); // for eyes only too: where there is no room, the next will do
             }
         }
+    }
+
+    /// Sends slots that a host has asked for, as far as there is room.
+    pub(crate) fn tell_slots(&mut self, now: Millis, outlet: &mut impl Outlet) {
         for _ in 0..SLOT_FRAMES {
             if outlet.room() < FRAME_BYTES_MAX || !self.send_slots(now, outlet) {
                 break;
@@ -113,6 +134,7 @@ impl<M: Memory> Rig<M> {
     #[inline(never)]
     fn send_slots(&mut self, now: Millis, outlet: &mut impl Outlet) -> bool {
         if let Some((first, last)) = self.link.repeats.pop_front() {
+            self.declare_unread(now); // of another stretch
             let (next, sent) = self.send_from(first, last.saturating_add(1), now, outlet);
             if next <= last && next < self.journal.head() {
                 let _ = self.link.repeats.push_front((next, last)); // its own place
@@ -133,36 +155,43 @@ impl<M: Memory> Rig<M> {
         let mut next = from.max(self.journal.tail());
         for _ in 0..SLOTS_MAX {
             if next >= end.min(self.journal.head()) {
+                self.declare_unread(now);
                 break;
             }
-            match self.slot(next) {
+            let slot = self.slot(next);
+            if slot.is_some() && self.declare_unread(now) {
+                break;
+            }
+            match slot {
                 Some(slot) => drop(raw.extend_from_slice(slot.bytes())),
-                None => self.declare_damaged(next, now),
+                None => self.link.unread = Some((self.link.unread.map_or(next, |(first, _)| first), next)),
             }
             next = next.saturating_add(1);
         }
         (next, Message::slots(&raw).is_some_and(|message| send(outlet, &message)))
     }
 
-    /// A slot that cannot be read back is declared, once per run, so that the host need not ask for ever.
+    /// Slots in a row that cannot be read back are declared together, once per run of the rig, so that the host need not
+    /// ask for ever; those that a gap right behind them names already are not. Says whether there were any.
     #[inline(never)]
-    fn declare_damaged(&mut self, sequence: u32, now: Millis) {
+    fn declare_unread(&mut self, now: Millis) -> bool {
+        let Some((mut first, mut last)) = self.link.unread.take() else { return false };
+        let behind = last;
+        for gap in (1..=GAP_REACH).filter_map(|n| self.gap(behind.saturating_add(n))) {
+            let named = gap.first..=gap.last;
+            first = if named.contains(&first) { gap.last.saturating_add(1) } else { first };
+            last = if named.contains(&last) { gap.first.saturating_sub(1) } else { last };
+        }
         let declared = &self.link.declared;
-        if declared.contains(&sequence) || declared.is_full() || self.is_torn(sequence) {
-            return;
+        if first <= last && !declared.contains(&last) && !declared.is_full() && self.declare(first, last, GapCause::Damaged, now) {
+            let _ = self.link.declared.push(last); // there is room
         }
-        if self.declare(sequence, sequence, GapCause::Damaged, now) {
-            let _ = self.link.declared.push(sequence); // there is room
-        }
+        true
     }
 
-    /// Whether a start has skipped this slot and declared it: its gap stands right behind the record of that start.
-    #[inline(never)]
-    fn is_torn(&mut self, sequence: u32) -> bool {
-        (1..=TORN_REACH).filter_map(|n| self.slot(sequence.saturating_add(n))).any(|slot| {
-            let gap = Some(slot).filter(|slot| slot.kind() == Gap::KIND).and_then(|slot| Gap::decode(slot.body()));
-            gap.is_some_and(|gap| (gap.first..=gap.last).contains(&sequence))
-        })
+    /// The gap that a slot declares.
+    fn gap(&mut self, sequence: u32) -> Option<Gap> {
+        self.slot(sequence).filter(|slot| slot.kind() == Gap::KIND).and_then(|slot| Gap::decode(slot.body()))
     }
 
     fn hello(&self, now: Millis) -> Hello {
@@ -186,18 +215,21 @@ impl<M: Memory> Rig<M> {
             (false, true) => Belief::Good,
             (false, false) => Belief::Stale,
         };
+        // What was read of the hole so far may be half of it.
+        let starting = self.recovery.is_some();
         let lean = match believed(self.lean.fault().is_some(), self.lean.fresh()) {
-            Belief::Good if !self.lean_applies() => Belief::Blank,
+            Belief::Good if starting || !self.lean_applies() => Belief::Blank,
             other => other,
         };
-        let (depth_check, plumb_check) =
-            self.hole.as_ref().map_or((DepthState::Drilling, PlumbState::Unjudged), |hole| hole.checks.states());
+        let hole = self.hole.as_ref().filter(|_| !starting);
+        let (depth_check, plumb_check) = hole.map_or((DepthState::Drilling, PlumbState::Unjudged), |hole| hole.checks.states());
+        let without = if starting { Activity::Starting } else { Activity::Idle };
         Status {
-            referenced: self.depth.referenced(),
-            hole_open: self.hole.is_some(),
+            referenced: self.depth.referenced() && !starting,
+            hole_open: hole.is_some(),
             depth: believed(self.depth.fault().is_some(), self.depth.fresh()),
             lean,
-            activity: self.hole.as_ref().map_or(Activity::Idle, |hole| hole.bore.activity()),
+            activity: hole.map_or(without, |hole| hole.bore.activity()),
             depth_check,
             plumb_check,
             memory_fault: self.journal.memory_faults > 0,
@@ -212,7 +244,7 @@ impl<M: Memory> Rig<M> {
         let [low, high, ..] = now.0.to_le_bytes();
         Live {
             at: u16::from_le_bytes([low, high]),
-            depth: self.depth.tip().unwrap_or_default(),
+            depth: self.depth.tip().filter(|_| status.referenced).unwrap_or_default(),
             forward: lean.forward,
             right: lean.right,
             status: status.to_bits(),

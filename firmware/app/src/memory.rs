@@ -30,6 +30,26 @@ pub trait Memory {
     fn barrier(&mut self) -> Result<(), Self::Error>;
 }
 
+/// What bus time is reckoned by: the slowest part that the rig is meant for, an FRAM on I²C in fast mode.
+pub const BUS_HZ: u32 = 400_000;
+
+/// Microseconds that a write of so many bytes takes on that bus, rounded up: start, the part's own address, two address
+/// bytes, the data, nine bits each, and stop. A slot takes 793.
+#[must_use]
+pub const fn write_us(bytes: u32) -> u32 {
+    us(bytes.saturating_add(3).saturating_mul(9).saturating_add(2))
+}
+
+/// The same for a read, which says the part's address a second time behind another start. A slot takes 818.
+#[must_use]
+pub const fn read_us(bytes: u32) -> u32 {
+    us(bytes.saturating_add(4).saturating_mul(9).saturating_add(3))
+}
+
+const fn us(bits: u32) -> u32 {
+    bits.saturating_mul(1_000_000 / 100_000).div_ceil(BUS_HZ / 100_000)
+}
+
 #[cfg(test)]
 pub(crate) mod tests {
     use super::Memory;

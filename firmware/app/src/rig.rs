@@ -2,19 +2,19 @@
 
 use crate::board::{Length, Outlet};
 use crate::bore::{Bore, Made, Round};
-use crate::calibrate;
 use crate::checks::Checks;
 use crate::config::Config;
 use crate::depth::{Depth, Taken};
-use crate::journal::{Found, Journal};
+use crate::journal::Journal;
 use crate::lean::LeanMeter;
 use crate::link::Link;
 use crate::memory::Memory;
 use crate::profile::Profile;
 use crate::reading::Sensed;
+use crate::recovery::Recovery;
 use crate::seal::Unfinished;
 use heapless::{Deque, Vec};
-use shared_protocol::record::{Change, Fault, Gap, Plan, Record, Start};
+use shared_protocol::record::{Change, Fault, Gap, Plan, Record};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Activity, Check, GapCause, ReferenceState, ResetCause, Sensor, SensorFault};
 use shared_protocol::units::{Micrometres, Millis, RigAxes};
@@ -73,6 +73,8 @@ pub struct Rig<M: Memory> {
     pub(crate) profile: Profile,
     pub(crate) config: Config,
     pub(crate) journal: Journal,
+    /// What a start has still to find; `None` once it is recorded.
+    pub(crate) recovery: Option<Recovery>,
     pub(crate) depth: Depth,
     pub(crate) lean: LeanMeter,
     pub(crate) link: Link,
@@ -80,7 +82,7 @@ pub struct Rig<M: Memory> {
     pub(crate) clock: Option<(Millis, i64, i16)>,
     pub(crate) answered: Deque<Answered, REMEMBERED>,
     /// Numbers that power cuts tore, until the record that says so is in the memory.
-    torn: Option<(u32, u32)>,
+    pub(crate) torn: Option<(u32, u32)>,
     /// Slots of the open hole that a start could not read, until the records that say so are in the memory.
     pub(crate) unread: Vec<u32, UNREAD>,
     /// Closed, and to be sealed with the next turn.
@@ -92,24 +94,16 @@ pub struct Rig<M: Memory> {
 }
 
 impl<M: Memory> Rig<M> {
-    /// Starts on a memory: finds where the last run stopped, takes up the hole that was open, and records the
-    /// start. Depth is unreferenced unless the profile's encoder keeps its place.
+    /// Starts on a memory, which it has not looked into yet: the first turns find where the last run stopped, take up the
+    /// hole that was open, and record the start. Depth is unreferenced unless the profile's encoder keeps its place.
     #[inline(never)] // what only a start needs gives its stack back
-    pub fn start(mut memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
-        let (journal, found) = Journal::recover(&mut memory);
-        let mut rig = Self::new(memory, profile, journal);
-        rig.resume(found, cause, now);
-        rig
-    }
-
-    /// A rig that has not looked into its journal yet.
-    #[inline(never)]
-    fn new(memory: M, profile: Profile, journal: Journal) -> Self {
+    pub fn start(memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
         Self {
             config: Config::over(&profile),
             memory,
             profile,
-            journal,
+            journal: Journal::default(),
+            recovery: Some(Recovery::new(now, cause)),
             depth: Depth::default(),
             lean: LeanMeter::default(),
             link: Link::default(),
@@ -125,21 +119,8 @@ impl<M: Memory> Rig<M> {
         }
     }
 
-    #[inline(never)] // what only a start needs gives its stack back
-    fn resume(&mut self, found: Found, cause: ResetCause, now: Millis) {
-        self.config.load(&mut self.memory);
-        self.config.calibrations().filter(calibrate::sound).for_each(|calibration| calibrate::apply(&mut self.profile, &calibration));
-        self.take_up();
-        let epoch = self.journal.epoch();
-        self.record(&Record::Start(Start { at: now, cause: cause.raw(), epoch }));
-        self.torn = found.torn;
-        self.unread.retain(|sequence| !found.torn.is_some_and(|(first, last)| (first..=last).contains(sequence)));
-        self.declare_found(now);
-        self.resume_hole(now);
-    }
-
     /// The hole that was open goes on. A power cut just after it was opened may have kept its identity out of the memory.
-    fn resume_hole(&mut self, now: Millis) {
+    pub(crate) fn resume_hole(&mut self, now: Millis) {
         let Some(hole) = &mut self.hole else { return };
         hole.checks.resume(hole.bore.bottom());
         if !(hole.identity_kept && hole.instruments_kept) {
@@ -151,6 +132,11 @@ impl<M: Memory> Rig<M> {
     /// One decision: takes what came since the last, sends what there is to say. Bounded work; never waits. Says how long
     /// the turn is: one in which a key is reckoned with, to seal or to be commissioned, is a long one.
     pub fn poll(&mut self, now: Millis, sensed: Option<Sensed>, received: &[u8], outlet: &mut impl Outlet) -> Length {
+        if self.recover(now) {
+            self.wait(now, sensed, received, outlet);
+            return Length::Ordinary;
+        }
+        let before = self.journal.head();
         self.finish(now);
         self.keep_clock(now);
         if let Some(sensed) = sensed {
@@ -162,6 +148,10 @@ impl<M: Memory> Rig<M> {
         self.declare_found(now);
         self.declare_loss(asked, now);
         self.tell(now, sensed.is_some(), outlet);
+        // The memory's bus carries a command's records or slots for the host in one turn, not both.
+        if self.journal.head() == before {
+            self.tell_slots(now, outlet);
+        }
         if core::mem::take(&mut self.long) { Length::Long } else { Length::Ordinary }
     }
 
@@ -175,8 +165,25 @@ impl<M: Memory> Rig<M> {
         }
     }
 
+    /// What a turn does while recovery is under way: it measures, says so, and does no command.
+    fn wait(&mut self, now: Millis, sensed: Option<Sensed>, received: &[u8], outlet: &mut impl Outlet) {
+        let sensed = sensed.filter(|_| self.recovery.as_ref().is_some_and(Recovery::measures));
+        if let Some(sensed) = sensed {
+            self.last_round = Some(now);
+            self.sense(&sensed, now);
+        }
+        self.hear(received, now, outlet);
+        self.tell(now, sensed.is_some(), outlet);
+    }
+
+    /// Whether all is known again that the last run knew: commands are done from here on.
+    #[must_use]
+    pub const fn recovered(&self) -> bool {
+        self.recovery.is_none()
+    }
+
     /// Records what the start found missing: the running digest goes on without it.
-    fn declare_found(&mut self, now: Millis) {
+    pub(crate) fn declare_found(&mut self, now: Millis) {
         if self.torn.is_some_and(|(first, last)| self.declare(first, last, GapCause::Torn, now)) {
             self.torn = None;
         }
@@ -231,11 +238,15 @@ impl<M: Memory> Rig<M> {
 
     #[inline(never)]
     fn sense(&mut self, sensed: &Sensed, now: Millis) {
-        let taken = self.depth.take(&self.profile, sensed.count, now);
-        if taken == Taken::ReferenceLost {
+        let slipped = self.depth.take(&self.profile, sensed.count, now) == Taken::ReferenceLost;
+        let force = self.lean.take(self.profile.tilt_range, sensed, now);
+        if let Some(recovery) = &mut self.recovery {
+            recovery.slipped |= slipped;
+            return; // nothing is recorded before the start is
+        }
+        if slipped {
             self.record_reference(now);
         }
-        let force = self.lean.take(self.profile.tilt_range, sensed, now);
         self.watch(Sensor::Encoder, self.depth.fault(), now);
         self.watch(Sensor::Tilt, self.lean.fault(), now);
         let round = Round {

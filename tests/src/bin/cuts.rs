@@ -52,13 +52,14 @@ fn all(seed: u64, every: u64, pairs_every: u64) -> ExitCode {
     if failed.is_empty() && tried > 0 && pairs > 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 
-/// What a second cut leaves, for every byte that the recovery from the first writes in its first second.
+/// What a second cut leaves, for every byte that the recovery from the first writes, and the second after it.
 fn seconds(cut: &Cut, seed: u64) -> Vec<Cut> {
     let memory = FrailMemory::new(cut.image.found.clone(), seed ^ cut.byte);
     memory.keep_images();
     let mut site = Site::start(memory.clone(), (*cut.disk).clone(), 1_000);
     let disk = cut.disk.clone();
     site.plug(false);
+    site.recover();
     site.stay(1_000);
     // What the first cut had settled counts as certain still, unless the recovery gave it way.
     (1..).zip(memory.take_images()).map(|(byte, image)| Cut { byte, image, disk: disk.clone(), power_cuts: 2 }).collect()

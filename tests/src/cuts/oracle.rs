@@ -19,7 +19,7 @@ use std::collections::BTreeMap;
 /// One line: what does not hold.
 pub fn aftermath(cut: &Cut, seed: u64, work: bool) -> Result<(), String> {
     let mut copy = FrailMemory::new(cut.image.found.clone(), seed);
-    let held = Journal::recover(&mut copy).0.held_below();
+    let held = Journal::open(&mut copy).held_below();
     if held > cut.disk.below {
         return Err(format!("the rig believes that all below {held} is on disk, and it is so below {}", cut.disk.below));
     }

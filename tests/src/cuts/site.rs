@@ -138,6 +138,13 @@ impl<M: Memory> Site<M> {
         }
     }
 
+    /// Runs until the rig knows all again that its memory says.
+    pub fn recover(&mut self) {
+        while !self.rig.recovered() {
+            self.turn();
+        }
+    }
+
     /// Lets time pass.
     pub fn stay(&mut self, ms: u32) {
         (0..ms / TURN_MS).for_each(|_| self.turn());

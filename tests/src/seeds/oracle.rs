@@ -28,7 +28,7 @@ pub fn holds(ledger: &Ledger, memory: &FrailMemory, stores: [&Store; 2]) -> Resu
     named(ledger, &both)?;
     disks.iter().try_for_each(|disk| digests(ledger, disk))?;
     let mut copy = FrailMemory::new(memory.kept(), 0);
-    let (held, most) = (Journal::recover(&mut copy).0.held_below(), ledger.hosts.iter().map(|host| host.below).max().unwrap_or(0));
+    let (held, most) = (Journal::open(&mut copy).held_below(), ledger.hosts.iter().map(|host| host.below).max().unwrap_or(0));
     if held > most {
         return Err(format!("the rig believes that all below {held} is on disk, and no host said more than {most}"));
     }

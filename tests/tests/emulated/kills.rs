@@ -147,7 +147,7 @@ impl Site {
     fn kill_host(&mut self) {
         self.cab.kill_host();
         let mut memory = FrailMemory::new(self.cab.bench.machine().memory().expect("readable"), 0);
-        let below = Journal::recover(&mut memory).0.held_below();
+        let below = Journal::open(&mut memory).held_below();
         let store = Store::open_existing(&self.store).expect("the store");
         let rigs = store.rigs().expect("readable");
         let there = rigs.first().map_or(0, |rig| store.next_wanted(rig, 0).expect("readable"));

@@ -1,7 +1,7 @@
 //! A rig on a bench of arithmetic, and what it says.
 
 use firmware_app::board::Outlet;
-use firmware_app::memory::Memory;
+use firmware_app::memory::{Memory, read_us, write_us};
 use firmware_app::profile::Profile;
 use firmware_app::reading::{Reading, Sensed};
 use firmware_app::rig::Rig;
@@ -12,6 +12,8 @@ use shared_protocol::record::{Change, Plan, Record};
 use shared_protocol::slot::Slot;
 use shared_protocol::state::{Check, ResetCause, SpecificForce, Status};
 use shared_protocol::units::{Lean, MicroG, Micrometres, Millis, RigAxes};
+use std::cell::Cell;
+use std::rc::Rc;
 
 #[derive(Debug)]
 pub struct Ram(pub Vec<u8>);
@@ -34,10 +36,56 @@ impl Memory for Ram {
     }
 }
 
+/// How long turns wait for the memory's bus, µs.
+#[derive(Debug, Default)]
+pub struct Meter {
+    turn: Cell<u32>,
+    worst: Cell<u32>,
+}
+
+impl Meter {
+    /// A turn has ended; says how long it waited.
+    pub fn turn(&self) -> u32 {
+        let turn = self.turn.take();
+        self.worst.set(self.worst.get().max(turn));
+        turn
+    }
+
+    /// The longest since it was asked last.
+    pub fn worst(&self) -> u32 {
+        self.worst.take()
+    }
+}
+
+/// A memory on I²C, as far as time goes.
+#[derive(Debug)]
+pub struct OnBus {
+    pub ram: Ram,
+    pub meter: Rc<Meter>,
+}
+
+impl Memory for OnBus {
+    type Error = ();
+    fn size(&self) -> u32 {
+        self.ram.size()
+    }
+    fn read(&mut self, at: u32, into: &mut [u8]) -> Result<(), ()> {
+        self.meter.turn.set(self.meter.turn.get() + read_us(u32::try_from(into.len()).unwrap()));
+        self.ram.read(at, into)
+    }
+    fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), ()> {
+        self.meter.turn.set(self.meter.turn.get() + write_us(u32::try_from(bytes.len()).unwrap()));
+        self.ram.write(at, bytes)
+    }
+    fn barrier(&mut self) -> Result<(), ()> {
+        Ok(())
+    }
+}
+
 #[derive(Default)]
 pub struct Cable {
     pub room: usize,
-    out: Vec<u8>,
+    pub out: Vec<u8>,
 }
 
 impl Outlet for Cable {
@@ -51,8 +99,10 @@ impl Outlet for Cable {
 }
 
 /// A rig on a bench of arithmetic: the tip goes where it is put, the tool leans as told.
-pub struct Bench {
-    pub rig: Rig<Ram>,
+pub struct Bench<M: Memory = Ram> {
+    pub rig: Rig<M>,
+    /// Told after each turn.
+    pub meter: Rc<Meter>,
     pub now: Millis,
     pub cable: Cable,
     pub tip_mm: f64,
@@ -83,12 +133,27 @@ impl Bench {
 
     /// Started when the rig's clock says so.
     pub fn at(memory: Ram, profile: Profile, now: Millis) -> Self {
-        let rig = Rig::start(memory, profile, ResetCause::Power, now);
-        let cable = Cable { room: 4_096, out: Vec::new() };
+        let mut bench = Self::starting(memory, profile, now);
+        while !bench.rig.recovered() {
+            bench.rig.poll(bench.now, None, &[], &mut bench.cable);
+        }
+        bench
+    }
+
+    pub fn restart(self) -> Self {
+        let (tip_mm, lean, temperature, request) = (self.tip_mm, self.lean, self.temperature, self.request);
+        Self { tip_mm, lean, temperature, request, ..Self::on(self.rig.into_memory()) }
+    }
+}
+
+impl<M: Memory> Bench<M> {
+    /// A rig that has looked into nothing yet.
+    pub fn starting(memory: M, profile: Profile, now: Millis) -> Self {
         Self {
-            rig,
+            rig: Rig::start(memory, profile, ResetCause::Power, now),
+            meter: Rc::default(),
             now,
-            cable,
+            cable: Cable { room: 4_096, out: Vec::new() },
             tip_mm: 0.0,
             lean: (0, 0),
             temperature: Some(2_150),
@@ -97,12 +162,6 @@ impl Bench {
             heard: Vec::new(),
             slots: Vec::new(),
         }
-    }
-
-    pub fn restart(self) -> Self {
-        let mut next = Self::on(self.rig.into_memory());
-        (next.tip_mm, next.lean, next.temperature, next.request) = (self.tip_mm, self.lean, self.temperature, self.request);
-        next
     }
 
     pub fn sensed(&self) -> Sensed {
@@ -121,6 +180,12 @@ impl Bench {
         self.now = self.now.plus(ROUND_MS);
         self.rounds += 1;
         self.rig.poll(self.now, sensed, bytes, &mut self.cable);
+        self.meter.turn();
+        self.listen();
+    }
+
+    /// Takes in what the rig has said.
+    pub fn listen(&mut self) {
         let out = std::mem::take(&mut self.cable.out);
         let (mut accumulator, mut buffer) = (Accumulator::new(), [0; ENCODED_BYTES_MAX]);
         for byte in out {

@@ -2,10 +2,12 @@
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects, missing_docs)]
 
 mod bench;
+mod bus;
 mod calibrating;
 mod checking;
 mod counting;
 mod hostile;
+mod recovering;
 mod restarting;
 mod sealing;
 mod wrapping;
@@ -287,6 +289,8 @@ fn slots_are_replayed_on_request_then_follow_as_they_come() {
 #[test]
 fn with_no_room_nothing_is_sent_and_nothing_is_lost() {
     let mut bench = Bench::new();
+    bench.stay(50);
+    bench.heard.clear();
     bench.cable.room = 0;
     bench.open_without_room();
     bench.stay(2_000);

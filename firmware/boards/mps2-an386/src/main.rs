@@ -5,7 +5,7 @@
 use cortex_m::singleton;
 use cortex_m_rt::entry;
 use defmt::{info, warn};
-use firmware_app::board::{LONG_TURN_MS, RECEIVE_BYTES, turn};
+use firmware_app::board::{LONG_TURN_MS, RECEIVE_BYTES, TURN_BUS_MS, turn};
 use firmware_app::profile::Profile;
 use firmware_app::rig::Rig;
 use firmware_drivers::sensor_line::{LineSettings, RegisterMap, SelfTurning, SensorLine};
@@ -25,9 +25,9 @@ const BENCH_BAUD: u32 = 1_000_000;
 
 /// The ring for bytes from the host; it holds one byte less than its size.
 const HOST_RING: usize = 4_097;
-/// Bytes that the host can send while the rig looks elsewhere for a whole long turn and the turns beside it: the line's
-/// own bound, whoever sends. A byte takes ten bits.
-const HOST_BYTES_UNSEEN: u32 = HOST_BAUD / 10 * (LONG_TURN_MS + 2) / 1_000 + RECEIVE_BYTES as u32;
+/// Bytes that the host can send while the rig looks elsewhere for a whole long turn, waits for a memory on I²C in it, and the
+/// turns beside it: the line's own bound, whoever sends. A byte takes ten bits.
+const HOST_BYTES_UNSEEN: u32 = HOST_BAUD / 10 * (LONG_TURN_MS + TURN_BUS_MS + 2) / 1_000 + RECEIVE_BYTES as u32;
 const _: () = assert!(HOST_BYTES_UNSEEN as usize <= HOST_RING - 1, "what the host sends meanwhile is kept");
 
 /// What cannot be missing at the start is: note it and begin again.

@@ -128,7 +128,9 @@ impl<T> Track<T> {
     }
 }
 
-/// The line's master. [`SensorLine::step`] must be called at least once a millisecond.
+/// The line's master. [`SensorLine::step`] must be called at least once a millisecond. A turn that waits for a slow memory
+/// makes it later by [`TURN_BUS_MS`](firmware_app::board::TURN_BUS_MS) at most: no reply is missed for that, since what came
+/// is looked at before it is found to be late, but lean is read so much longer after depth.
 ///
 /// The serial port's `flush` must say that it is done only when the last stop bit has left, since the
 /// direction pin turns then. The pin is high while sending.
