@@ -21,9 +21,9 @@ use std::rc::Rc;
 
 pub use crate::cuts::site::RING_AT;
 
-/// Reads of a start at most: two looks at the 1,100 slots of the longest set-up that is taken up, one at a segment, and
-/// what the search for the newest slot and the marks take.
-const START_READS_MAX: u32 = 2 * 1_100 + 1_000;
+/// Turns within which a rig has looked through its memory: twice through the ring of the largest image at eight slots a turn,
+/// and as much again for what it searches first.
+const START_TURNS_MAX: u32 = 4 * 256 / 8;
 /// Reads of an ordinary turn at most: two frames of seven slots, each with four neighbours where it cannot be read.
 const TURN_READS_MAX: u32 = 2 * 7 * 5 + 10;
 /// Turns within which the rig must have said all that it has: it says two frames of slots in each.
@@ -104,7 +104,7 @@ pub fn round(now: Millis, tip_tenths: i32) -> Sensed {
 #[must_use]
 pub fn images() -> Vec<(&'static str, Vec<u8>)> {
     let work = |slots: usize, act: fn(&mut Talk)| {
-        let mut talk = Talk::start(vec![0; RING_AT + slots * SLOT_BYTES], 0x0B0E_0000);
+        let (mut talk, _) = Talk::start(vec![0; RING_AT + slots * SLOT_BYTES], 0x0B0E_0000).expect("it starts");
         act(&mut talk);
         talk.memory.bytes()
     };
@@ -177,11 +177,7 @@ impl Target for Image {
         if input.len() < RING_AT + SLOT_BYTES {
             return Ok(Outcome::of(false, &0));
         }
-        let mut talk = Talk::start(input.to_vec(), 0x5EED_0000); // numbers that no image holds
-        let at_start = talk.memory.reads();
-        if at_start > START_READS_MAX {
-            return Err(format!("a start reads the memory {at_start} times"));
-        }
+        let (mut talk, at_start) = Talk::start(input.to_vec(), 0x5EED_0000)?; // numbers that no image holds
         talk.turns(20, None)?;
         let hello = talk.hello.ok_or("the rig does not say who it is")?;
         let (found, trusted) = (hello.head, trusted(input));
@@ -200,7 +196,7 @@ impl Target for Image {
         let kinds: Vec<u8> = talk.heard.values().map(Slot::kind).collect::<std::collections::BTreeSet<_>>().into_iter().collect();
         let reached = talk.heard.range(..found).next().is_some() || input[RING_AT..].iter().all(|byte| *byte == 0);
         let told = (was_open, format!("{answers:?}"), kinds, about(usize::try_from(found).unwrap_or(0)), about(talk.heard.len()));
-        Ok(Outcome::of(reached, &(told, hello.boot.min(3), hello.tail == 0, hello.acknowledged.cmp(&found), at_start.ilog2())))
+        Ok(Outcome::of(reached, &(told, hello.boot.min(3), hello.tail == 0, hello.acknowledged.cmp(&found), at_start.max(1).ilog2())))
     }
 }
 
@@ -280,11 +276,11 @@ pub(super) struct Talk {
 }
 
 impl Talk {
-    /// Starts the rig; commands are numbered from `requests` on.
-    fn start(image: Vec<u8>, requests: u32) -> Self {
+    /// Starts the rig and lets it look through its memory, in so many turns; commands are numbered from `requests` on.
+    fn start(image: Vec<u8>, requests: u32) -> Result<(Self, u32), String> {
         let memory = Ram::new(image);
         let rig = Rig::start(memory.clone(), Profile::bench(), ResetCause::Power, Millis(0));
-        Self {
+        let mut talk = Self {
             memory,
             rig,
             now: Millis(0),
@@ -296,7 +292,14 @@ impl Talk {
             answer: None,
             heard: BTreeMap::new(),
             quiet: 0,
+        };
+        for turn in 0..START_TURNS_MAX {
+            if talk.rig.recovered() {
+                return Ok((talk, turn));
+            }
+            talk.turn(&[])?;
         }
+        Err(format!("the rig has not started in {START_TURNS_MAX} turns"))
     }
 
     fn turn(&mut self, to_rig: &[u8]) -> Result<(), String> {

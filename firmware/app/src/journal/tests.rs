@@ -10,7 +10,7 @@ fn small() -> Ram {
 }
 
 /// The journal of a memory, and what its search found.
-fn recover(memory: &mut Ram) -> (Journal, Found) {
+fn recover<M: Memory>(memory: &mut M) -> (Journal, Found) {
     let (mut journal, mut search) = (Journal::open(memory), Search::default());
     loop {
         let before = journal.reads();
@@ -197,7 +197,7 @@ impl Memory for Liar {
 fn what_a_memory_says_it_keeps_and_does_not_is_not_kept() {
     for laps in [0, 2] {
         let mut memory = Liar::new(None);
-        let (mut journal, _) = Journal::recover(&mut memory);
+        let (mut journal, _) = recover(&mut memory);
         (0..5 + laps * 40).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
         let head = journal.head();
         memory.keeps_nothing = true;
@@ -207,7 +207,7 @@ fn what_a_memory_says_it_keeps_and_does_not_is_not_kept() {
         }
         memory.keeps_nothing = false;
         assert_eq!(journal.append(&mut memory, &change(8)), Ok(head));
-        assert_eq!(Journal::recover(&mut memory).0.head(), head + 1);
+        assert_eq!(recover(&mut memory).0.head(), head + 1);
     }
 }
 
@@ -218,7 +218,7 @@ fn a_stuck_byte_costs_its_slot_and_no_record() {
     for text in texts {
         let note = Record::Note(Note { text: text.try_into().unwrap(), ..Note::default() });
         let mut memory = Liar::new(Some(4_096 + 32 * 11 + 30)); // in a check, which is hardly ever 0
-        let (mut journal, _) = Journal::recover(&mut memory);
+        let (mut journal, _) = recover(&mut memory);
         for n in 0..60 {
             let first = journal.append(&mut memory, &note).unwrap_or_else(|fault| panic!("note {n}: {fault:?}"));
             let mut assembler = Assembler::default();
@@ -229,7 +229,7 @@ fn a_stuck_byte_costs_its_slot_and_no_record() {
             assert_eq!(whole, Some(note.clone()), "note {n}");
             assert!(!(first..journal.head()).any(|s| s % 40 == 11), "nothing stands at the bad place");
             let bad_is_next = journal.head() % 40 == 11 && journal.head() > 40; // a start passes it over at once
-            assert_eq!(Journal::recover(&mut memory).0.head(), journal.head() + u32::from(bad_is_next));
+            assert_eq!(recover(&mut memory).0.head(), journal.head() + u32::from(bad_is_next));
         }
         assert!(journal.memory_faults >= 2, "once in each lap");
     }
@@ -239,7 +239,7 @@ fn a_stuck_byte_costs_its_slot_and_no_record() {
 #[test]
 fn a_run_begins_behind_the_place_that_spoils_its_first_record() {
     let mut memory = Liar::new(Some(4_096 + 32 + 30));
-    let (mut journal, _) = Journal::recover(&mut memory);
+    let (mut journal, _) = recover(&mut memory);
     journal.begin_run();
     let note = Record::Note(Note { text: "one part and another, and a third".try_into().unwrap(), ..Note::default() });
     let first = journal.append(&mut memory, &note).unwrap();
@@ -262,7 +262,7 @@ fn up_to(sequence: u32, boot: u16) -> Ram {
 #[test]
 fn the_last_numbers_are_kept_and_nothing_comes_round_to_nought() {
     let mut memory = up_to(LAST - 3, 1);
-    let (mut journal, _) = Journal::recover(&mut memory);
+    let (mut journal, _) = recover(&mut memory);
     assert_eq!((journal.head(), journal.has_room()), (LAST - 2, false));
     for n in LAST - 2..=LAST {
         assert_eq!(journal.append(&mut memory, &change(1)), Ok(n));
@@ -270,7 +270,7 @@ fn the_last_numbers_are_kept_and_nothing_comes_round_to_nought() {
     for _ in 0..100 {
         assert_eq!(journal.append(&mut memory, &change(1)), Err(JournalFault::Full));
     }
-    let (mut again, found) = Journal::recover(&mut memory);
+    let (mut again, found) = recover(&mut memory);
     assert_eq!((again.head(), again.tail(), found.torn), (LAST + 1, LAST - 39, None));
     assert!(again.read(&mut memory, LAST).is_ok());
     assert_eq!(again.append(&mut memory, &change(1)), Err(JournalFault::Full));
@@ -279,7 +279,7 @@ fn the_last_numbers_are_kept_and_nothing_comes_round_to_nought() {
 #[test]
 fn a_hole_has_room_until_a_million_numbers_are_left() {
     for (newest, room) in [(LAST - HOLE_ROOM - 2, true), (LAST - HOLE_ROOM - 1, false)] {
-        assert_eq!(Journal::recover(&mut up_to(newest, 1)).0.has_room(), room, "{newest}");
+        assert_eq!(recover(&mut up_to(newest, 1)).0.has_room(), room, "{newest}");
     }
 }
 
@@ -287,12 +287,12 @@ fn a_hole_has_room_until_a_million_numbers_are_left() {
 #[test]
 fn the_newer_mark_of_what_is_held_is_in_force_round_the_wrap_of_their_count() {
     let mut memory = small();
-    let (mut journal, _) = Journal::recover(&mut memory);
+    let (mut journal, _) = recover(&mut memory);
     (0..20).for_each(|n| assert!(journal.append(&mut memory, &change(n)).is_ok()));
     journal.held_count = u32::MAX - 3;
     for below in 1..=8 {
         journal.acknowledge(&mut memory, 1, below);
-        let again = Journal::recover(&mut memory).0;
+        let again = recover(&mut memory).0;
         assert_eq!((again.held_below(), again.held_count), (below, journal.held_count));
     }
     assert!(journal.held_count < 8, "it has come round");

@@ -7,6 +7,7 @@ use shared_protocol::frame::wrap;
 use shared_protocol::message::{Acknowledge, Ask, CloseHole, Command, Message, Replay, TakeNote, TouchHub};
 use shared_protocol::record::{Change, Opened, Record, Seal, Start};
 use shared_protocol::state::{Activity, Answer, Belief, Check, GapCause, ReferenceState};
+use shared_protocol::units::Millis;
 
 const RING_AT: usize = 4_096;
 const SLOT: usize = 32;
