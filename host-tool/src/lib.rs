@@ -5,7 +5,7 @@
 //! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, [`proof`]
 //! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`].
 //! [`calibrate`] finds out what the rig's sensors are worth.
-//! [`plan`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
+//! [`plan`], [`sheet`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
 //! and [`verdicts`] says in a line how a limit stands.
 //!
 //! Only [`port`] touches the world: everything else is handed bytes, paths and the time.
@@ -24,6 +24,7 @@ pub mod port;
 pub mod proof;
 pub mod readout;
 pub mod session;
+pub mod sheet;
 pub mod store;
 pub mod text;
 pub mod verdicts;
