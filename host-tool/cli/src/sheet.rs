@@ -6,7 +6,7 @@ use host_tool::judge::statement::name as measurand;
 use host_tool::measure::length_text;
 use host_tool::sheet::{self, FILE_BYTES_MAX, Finding, LegPlan, Options, Sheet, Unsound, datum_text, leg_text};
 use host_tool::text::terminal;
-use jiff::Zoned;
+use jiff::ZonedDateTime;
 use serde_json::json;
 use shared_protocol::record::Plan;
 use shared_protocol::units::Micrometres;
@@ -43,7 +43,7 @@ pub fn blank(file: Option<&Path>) -> Result<(), Failure> {
 pub fn check(checking: &Checking) -> Result<(), Failure> {
     let name = terminal(&checking.file.display().to_string());
     let bytes = read(&checking.file).map_err(|e| Failure::Failed(format!("{name} cannot be read: {e}")))?;
-    let options = Options { leave: &checking.leave, ignore: &checking.ignore, today: Zoned::now().date() };
+    let options = Options { leave: &checking.leave, ignore: &checking.ignore, today: ZonedDateTime::now().date() };
     match Sheet::read(&bytes, &options) {
         Ok(sheet) if checking.json => Ok(writeln!(stdout(), "{}", json!({ "sheet": sheet, "problems": [] }))?),
         Ok(sheet) => print(&name, &sheet, checking),

@@ -253,6 +253,8 @@ fn headers_are_checked() {
         let said = problems(&small(rows));
         assert!(said.len() == 1 && said[0].starts_with(want), "{rows:?}: {said:?}");
     }
+    let gaps = problems(b"\n\nStructure,Depth,Diameter\r\n\r\n\n41,ten,48 in\n42,9 ft,48 in\n\n43,ten,48 in");
+    assert!(gaps[0].starts_with("row 6,") && gaps[1].starts_with("row 9,"), "{gaps:?}");
     let titled = small(&["SIMULATED project", "", "Depth (ft)|STRUCTURE NO.|Hole dia. [in]", "10.5|41|48", "", "10-6|42|48"]);
     assert!(problems(&titled)[0].starts_with("row 6, column \"Depth (ft)\": read \"10-6\""), "rows are counted as an editor counts lines");
 }
