@@ -1,7 +1,7 @@
 //! The structure sheet: one row for each leg's hole, from a text file or a workbook.
 //!
-//! Bytes become a [`grid`] of cells ([`delimited`] or [`workbook`]); its header says which [`columns`] there are; each
-//! [`row`] becomes a [`LegPlan`]; [`check`] says what the rows must agree on. Everything wrong is said in one go, and
+//! Bytes become a `grid` of cells (`delimited` or `workbook`); its header says which `columns` there are; each `row`
+//! becomes a [`LegPlan`]; `check` says what the rows must agree on. Everything wrong is said in one go, and
 //! nothing is taken unless the whole sheet is sound.
 //!
 //! A bare figure is no length: its unit stands behind it or in its column's header. Degrees alone need none.
