@@ -7,7 +7,7 @@
 //! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`];
 //! [`register`] says which are open.
 //! [`calibrate`] finds out what the rig's sensors are worth.
-//! [`plan`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
+//! [`plan`], [`sheet`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
 //! and [`verdicts`] says in a line how a limit stands.
 //!
 //! Only [`port`] touches the world: everything else is handed bytes, paths and the time.
@@ -29,6 +29,7 @@ pub mod proof;
 pub mod readout;
 pub mod register;
 pub mod session;
+pub mod sheet;
 pub mod store;
 pub mod text;
 pub mod verdicts;

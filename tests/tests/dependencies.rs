@@ -16,6 +16,7 @@ const TWICE: &[(&str, &str)] = &[
     ("embedded-io", "postcard, which can take either"),
     ("font-types", "krilla"),
     ("nb", "embedded-hal of before"),
+    ("nix", "serialport"),
     ("object", "defmt-decoder"),
     ("read-fonts", "krilla"),
     ("rustc_version", "the board's runtime, while it is built"),

@@ -99,6 +99,28 @@ pub enum Command {
     },
     /// List the serial ports that are there
     Ports,
+    /// Check a structure sheet (.csv, .xlsx, .ods) and print its schedule of holes
+    #[command(after_help = "Exit code: 0 sound, 1 it has problems, all of which are listed; nothing is taken of such a sheet.")]
+    Sheet {
+        /// The sheet
+        #[arg(value_name = "FILE", required_unless_present = "blank")]
+        file: Option<PathBuf>,
+        /// Leave these rows out
+        #[arg(long, value_name = "ROWS", value_delimiter = ',')]
+        leave: Vec<u32>,
+        /// Ignore these columns, by their headers; any other that is not known is a problem
+        #[arg(long, value_name = "COLUMNS", value_delimiter = ',')]
+        ignore: Vec<String>,
+        /// For other programs to read
+        #[arg(long)]
+        json: bool,
+        /// Show what is judged by these limits too, beside those of the sheet
+        #[arg(long, value_name = "FILE.toml")]
+        limits: Option<PathBuf>,
+        /// Write an empty sheet to fill in, to the screen where no file is named
+        #[arg(long, value_name = "FILE.csv", num_args = 0..=1, conflicts_with_all = ["file", "leave", "ignore", "json", "limits"])]
+        blank: Option<Option<PathBuf>>,
+    },
     /// Enter a sounding: the floor by tape, after clean-out; soundings govern a hole's depth
     Sound(ByHand),
     /// Enter a hand plumb: where a bob shows the bore's middle at a depth

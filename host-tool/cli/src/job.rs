@@ -3,7 +3,8 @@
 use crate::args::{ByHand, Command, Measured, Noted, State, Stores, Typed, What};
 use crate::commission::Commissioning;
 use crate::orders::{Order, parse};
-use crate::{Failure, by_hand, calibrate, commission, demo, enter, listen, show, stores};
+use crate::sheet::Checking;
+use crate::{Failure, by_hand, calibrate, commission, demo, enter, listen, sheet, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -61,6 +62,13 @@ pub enum Job {
     },
     /// List ports.
     Ports,
+    /// Check a structure sheet.
+    Sheet(Checking),
+    /// Write an empty one.
+    BlankSheet {
+        /// Where; to standard output otherwise.
+        file: Option<PathBuf>,
+    },
     /// List holes.
     Holes {
         /// The store.
@@ -155,6 +163,11 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         Command::Merge(Stores { file, store }) => Job::Stores { act: stores::merge, file, store: place(store)? },
         Command::Salvage(Stores { file, store }) => Job::Stores { act: stores::rescue, file, store: make_room(store)? },
         Command::Ports => Job::Ports,
+        Command::Sheet { blank: Some(file), .. } => Job::BlankSheet { file },
+        Command::Sheet { file, leave, ignore, json, limits, blank: None } => {
+            let file = file.ok_or_else(|| Failure::Usage("name a sheet, or write an empty one with --blank".to_owned()))?;
+            Job::Sheet(Checking { file, leave, ignore, json, limits })
+        }
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
         Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },
     })
@@ -204,6 +217,8 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Note(typed, store) => enter::note(&typed, &store),
         Job::Stores { act, file, store } => act(&file, &store),
         Job::Ports => show::ports(),
+        Job::Sheet(checking) => sheet::check(&checking),
+        Job::BlankSheet { file } => sheet::blank(file.as_deref()),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
         Job::Print { holes, out, limits, store } => show::print(&holes, &out, &store, limits.as_deref()),
     }

@@ -11,6 +11,7 @@ mod job;
 mod listen;
 mod orders;
 mod screen;
+mod sheet;
 mod show;
 mod station;
 mod stores;

@@ -38,7 +38,8 @@ fn judged(store: &Path, limits: Option<&Path>) -> Result<Catalogue, Failure> {
     Ok(catalogue_by(&stores::open_existing(store)?, limits.as_ref())?)
 }
 
-fn read_limits(path: &Path) -> Result<Limits, Failure> {
+/// Reads a file of limits.
+pub fn read_limits(path: &Path) -> Result<Limits, Failure> {
     let shown = || terminal(&path.display().to_string());
     let mut text = String::new();
     let read = File::open(path).and_then(|file| file.take(LIMITS_BYTES).read_to_string(&mut text));
