@@ -7,6 +7,7 @@
 //! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`];
 //! [`register`] says which are open.
 //! [`calibrate`] finds out what the rig's sensors are worth.
+//! [`structure`] is what a structure's poles ask of its holes.
 //! [`plan`], [`sheet`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
 //! and [`verdicts`] says in a line how a limit stands.
 //!
@@ -31,5 +32,6 @@ pub mod register;
 pub mod session;
 pub mod sheet;
 pub mod store;
+pub mod structure;
 pub mod text;
 pub mod verdicts;

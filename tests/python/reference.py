@@ -7,6 +7,7 @@
   spread        scipy and numpy: half-width that holds 95 % of a sum of errors, by Monte Carlo
   student       scipy: degrees of freedom to [half-width of the 95 % interval, radius of the 95 % circle], in standard
                 deviations that were estimated with so many
+  fit           scipy's SLSQP: holes and poles of a frame, and a place, to [room at that place, most room anywhere], metres
   region        scipy and numpy: radius that holds 95 % of a pair of sums, by Monte Carlo
 """
 
@@ -14,7 +15,7 @@ import json
 import sys
 
 import numpy as np
-from scipy import stats
+from scipy import optimize, stats
 
 DRAWS = 4_000_000
 
@@ -77,6 +78,35 @@ def region(pair):
     return float(np.quantile(np.hypot(draws(pair[0], generator) + place[0], draws(pair[1], generator) + place[1]), 0.95))
 
 
+def fit(frame):
+    """Maximises m over p and m so that R - r - |c - p - k z| >= m at every station of every leg; millimetres, two starts."""
+    centres, gaps = [], []
+    for leg in frame["legs"]:
+        depth, ahead, right, radius = 1e3 * np.array(leg["stations"]).T
+        offset = 1e3 * (np.array(leg["stake"]) - np.array(leg["framed"]))
+        rake = np.array(leg["rake"])
+        centres += [np.column_stack([ahead, right]) + offset - np.outer(depth, rake)]
+        gaps += [radius - (1e3 * leg["butt"] - leg["narrows"] * (depth[-1] - depth))]
+    centres, gaps = np.vstack(centres), np.concatenate(gaps)
+
+    def rooms(place):
+        return gaps - np.hypot(*(centres - place).T)
+
+    def slopes(x):
+        away = centres - x[:2]
+        return np.column_stack([away / np.maximum(np.hypot(*away.T), 1e-9)[:, None], -np.ones(len(gaps))])
+
+    limits = {"type": "ineq", "fun": lambda x: rooms(x[:2]) - x[2], "jac": slopes}
+    best = -np.inf
+    for start in (centres.mean(axis=0), centres[np.argmin(gaps)] + 1.0):
+        found = optimize.minimize(
+            lambda x: -x[2], [*start, rooms(start).min()], jac=lambda x: np.array([0.0, 0.0, -1.0]),
+            constraints=limits, method="SLSQP", options={"maxiter": 200, "ftol": 1e-9},
+        )
+        best = max(best, rooms(found.x[:2]).min())
+    return [float(rooms(1e3 * np.array(frame["place"])).min()) / 1e3, float(best) / 1e3]
+
+
 if __name__ == "__main__":
-    what = {"tilt": tilt, "well": well, "propagate": propagate, "spread": spread, "student": student, "region": region}[sys.argv[1]]
+    what = {"tilt": tilt, "well": well, "propagate": propagate, "spread": spread, "student": student, "region": region, "fit": fit}[sys.argv[1]]
     print(json.dumps([what(problem) for problem in json.load(sys.stdin)]))
