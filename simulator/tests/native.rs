@@ -3,10 +3,10 @@
 mod common;
 
 use common::{TICK_MS, closed, increments, raw, records, run, scenario};
-use firmware_app::journal::Journal;
+use firmware_app::journal::{Journal, Search};
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap};
 use shared_protocol::message::{Ask, Message, Repeat, Replay};
-use shared_protocol::record::{Increment, Record};
+use shared_protocol::record::{Increment, Record, Unsealed};
 use shared_protocol::slot::Slot;
 use simulator::bench::Bench;
 use simulator::machine::Machine;
@@ -159,11 +159,17 @@ struct Talk {
 impl Talk {
     fn with(slots: u32) -> Self {
         let mut memory = RamMemory::default();
-        let (mut journal, _) = Journal::recover(&mut memory);
+        let (mut journal, mut search) = (Journal::open(&mut memory), Search::default());
+        while search.step(&mut journal, &mut memory).is_none() {}
         for _ in 0..slots {
             journal.append(&mut memory, &Record::Increment(Increment::default())).unwrap();
         }
-        Self { machine: NativeMachine::start(memory).unwrap(), accumulator: Accumulator::new() }
+        journal.append(&mut memory, &Record::Unsealed(Unsealed::default())).unwrap(); // no hole is open: it starts soon
+        let mut machine = NativeMachine::start(memory).unwrap();
+        for _ in 0..100 {
+            machine.turn(5, &[], &[]).unwrap();
+        }
+        Self { machine, accumulator: Accumulator::new() }
     }
 
     /// Bytes that came, every slot's sequence with its time, and when a hello came, ms.

@@ -75,7 +75,9 @@ impl Target for Frames {
     fn run(&mut self, input: &[u8]) -> Result<Outcome, String> {
         let messages = split(input);
         let mut rig = Rig::start(Ram::new(vec![0; MEMORY_BYTES]), Profile::bench(), ResetCause::Power, Millis(0));
-        (0..20).for_each(|_| drop(rig.poll(Millis(0), None, &[], &mut Said::default()))); // it looks through an empty memory
+        for _ in 0..20 {
+            rig.poll(Millis(0), None, &[], &mut Said::default()); // it looks through an empty memory
+        }
         let (mut session, mut host) = (Session::new(7), Ears::default());
         let mut told = BTreeSet::new();
         for (turn, message) in (1u32..).zip(&messages) {
