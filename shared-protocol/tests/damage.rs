@@ -1,4 +1,5 @@
 //! How much damage on the cable the checks see for certain, and how much may pass: `WIRE.md` states these figures.
+#![allow(missing_docs, clippy::unwrap_used, clippy::indexing_slicing, clippy::arithmetic_side_effects)]
 
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, FRAME_BYTES_MAX, wrap, wrap_raw};
 use shared_protocol::message::{Live, MESSAGE_BYTES_MAX, Message};

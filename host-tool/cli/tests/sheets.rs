@@ -34,7 +34,7 @@ fn a_sound_sheet_is_printed_as_a_schedule() {
     assert!(said.lines().all(|line| line.chars().count() < 150), "{said}");
     let json: serde_json::Value = serde_json::from_slice(&run(&["sheet", &path, "--json"]).stdout).unwrap();
     let legs = json["sheet"]["legs"].as_array().unwrap();
-    assert_eq!((legs.len(), &legs[6]["basis"]["by"], &legs[1]["leg"]), (7, &"soil_over_rock".into(), &"right".into()));
+    assert_eq!((legs.len(), &legs[6]["basis"]["soil_over_rock"]["soil_depth_m"], &legs[1]["leg"]), (7, &0.6096.into(), &"right".into()));
 }
 
 #[test]

@@ -16,7 +16,7 @@ fn cut(structure: &str, clock: bool) -> SetUp {
     let mut all: Vec<Slot> = Vec::new();
     let plan = Plan { structure: structure.try_into().unwrap(), attempt: 1, depth: Micrometres::from_mm(3_000), ..Plan::default() };
     let records = [
-        clock.then(|| Record::Clock(Clock { at: Millis(0), unix_ms: MORNING, offset: 0, ..Clock::default() })),
+        clock.then(|| Record::Clock(Clock { at: Millis(0), unix_ms: MORNING, offset: 0 })),
         Some(Record::Opened(Opened { at: Millis(3_600_000), plan, ..Opened::default() })),
         Some(Record::Increment(Increment { at: Millis(3_601_000), depth: Micrometres::from_mm(25), samples: 20, ..Increment::default() })),
     ];

@@ -84,7 +84,7 @@ pub struct LegPlan {
 
 /// What set a planned depth. They disagree, so a depth is worth what its basis is.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "by", rename_all = "snake_case")]
+#[serde(rename_all = "snake_case")]
 pub enum Basis {
     /// The owner's own figure.
     OwnersFigure,
@@ -311,11 +311,11 @@ mod tests {
         }
         let left = serde_json::to_value(&sheet.legs[0]).unwrap();
         assert_eq!((&left["leg"], &left["units"], &left["datum"]), (&"left".into(), &"feet_inches".into(), &"low_side".into()));
-        assert_eq!(left["basis"]["by"], "table");
+        assert_eq!(left["basis"], "table");
         assert_eq!(left["butt"]["circumference_m"], 1.27);
         assert_eq!(left["ticket"]["until"], "2026-12-15");
         let rock = serde_json::to_value(sheet.legs.last().unwrap()).unwrap();
-        assert_eq!((&rock["basis"]["by"], &rock["basis"]["soil_depth_m"]), (&"soil_over_rock".into(), &0.6096.into()));
+        assert_eq!(rock["basis"]["soil_over_rock"]["soil_depth_m"], 0.6096);
     }
 
     #[test]

@@ -278,11 +278,8 @@ mod tests {
         let last = store.links().unwrap()[2].sum;
         let mut later = Link::new(Place { host, number: 3 }, &last, &entry("1", HoleState::Drilled)).unwrap();
         later.body = String::from_utf8(later.body).unwrap().replace("\"state\"", "\"mood\"").into_bytes();
-        let digest = |body: &[u8]| {
-            use sha2::{Digest, Sha256};
-            Sha256::digest([crate::entry::TAG, &host.to_le_bytes(), &3_u32.to_le_bytes(), &last, body].concat()).into()
-        };
-        later.sum = digest(&later.body);
+        let whole = [crate::entry::TAG, &host.to_le_bytes(), &3_u32.to_le_bytes(), &last, &later.body].concat();
+        later.sum = <sha2::Sha256 as sha2::Digest>::digest(whole).into();
         let mut other = Store::open(&folder.path().join("other")).unwrap();
         let mut all = store.links().unwrap();
         all.push(later);

@@ -32,8 +32,8 @@ const DRAIN_TURNS: u32 = 400;
 const QUIET_TURNS: u32 = 60;
 /// A turn, ms.
 const TURN_MS: u32 = 50;
-/// Numbers from here on may be used up before the work is done: then the rig says that it records nothing any more.
-const NEARLY_USED_UP: u32 = u32::MAX - 2_000;
+/// From here on the rig takes no new hole: a million numbers are left, or fewer before the work is done.
+const NEARLY_USED_UP: u32 = u32::MAX - 0x0010_1000;
 /// Where a memory's marks, the copies of its configuration and its ring stand (firmware/JOURNAL.md).
 const MARKS: [usize; 10] = [0, 64, 128, 192, 256, 288, 320, 384, 416, 448];
 const CONFIGURATIONS: [usize; 2] = [512, 2_304];

@@ -87,6 +87,7 @@ fn panic(info: &PanicInfo<'_>) -> ! {
 #[cfg(feature = "unpanicking")]
 #[panic_handler]
 fn panic(_: &PanicInfo<'_>) -> ! {
+    // SAFETY: no such function is there, so that an image with a way to it is never linked.
     unsafe extern "C" {
         fn a_panic_is_reachable() -> !;
     }
