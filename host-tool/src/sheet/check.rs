@@ -4,6 +4,7 @@ use super::columns::Column;
 use super::finding::{Finding, shown};
 use super::leg_plan::{Basis, LegPlan, Ticket, leg_text};
 use crate::measure::length_text;
+use crate::structure::setting::{self, Site};
 use jiff::civil::Date;
 use shared_protocol::state::Leg;
 use shared_protocol::units::Micrometres;
@@ -61,7 +62,9 @@ pub(super) fn warnings(leg: &LegPlan, today: Date) -> Vec<Finding> {
     let limits = [(Column::PlumbLimit, leg.plumb_limit), (Column::DepthUnder, leg.depth_under_m), (Column::DepthOver, leg.depth_over_m)];
     let missing = limits.into_iter().filter(|(_, limit)| limit.is_none());
     let missing = missing.map(|(column, _)| of(column, "is not set: a rig cannot be loaded from this row before it is".to_owned()));
-    ticket.into_iter().chain(basis).chain(missing).chain(tight(leg).map(|what| of(Column::Diameter, what))).collect()
+    let shallow = shallower_than_basis(leg).map(|what| of(Column::Depth, what));
+    let tight = tight(leg).map(|what| of(Column::Diameter, what));
+    ticket.into_iter().chain(basis).chain(shallow).chain(missing).chain(tight).collect()
 }
 
 fn ticket(ticket: Option<&Ticket>, today: Date) -> Option<String> {
@@ -97,17 +100,22 @@ fn tight(leg: &LegPlan) -> Option<String> {
     })
 }
 
-/// A planned depth beside what its own basis gives, metres; a finding where it is shallower. An owner's figure is its
-/// own basis.
-#[must_use]
-pub fn shallower_than_basis(leg: &LegPlan, by_basis_m: f64) -> Option<Finding> {
-    let basis = leg.basis.filter(|basis| *basis != Basis::OwnersFigure)?;
+/// A planned depth that is shallower than its own basis gives; an owner's figure is its own basis, and of a pole that no table
+/// lists nothing is said.
+fn shallower_than_basis(leg: &LegPlan) -> Option<String> {
+    let said = leg.basis?;
+    let (basis, soil) = match said {
+        Basis::OwnersFigure => return None,
+        Basis::Table => (setting::Basis::Table, None),
+        Basis::TenPercentPlusTwoFeet => (setting::Basis::TenthAndTwoFeet, None),
+        Basis::SixthOfLength => (setting::Basis::Sixth, None),
+        Basis::SoilOverRock { soil_depth_m } => (setting::Basis::SoilOverRock, Some(soil_depth_m)),
+    };
+    let by_basis = basis.depth(&Site { length: leg.pole_length_m?, soil, owner: None })?;
     // To the millimetre: a sheet in feet and a rule in metres are rounded apart.
-    (leg.depth_m < by_basis_m - 1e-3).then(|| {
+    (leg.depth_m < by_basis - 1e-3).then(|| {
         let text = |metres: f64| length_text(micrometres(metres), leg.units);
-        let what =
-            format!("{} is less than {} by {}: correct it, or say whose figure it is", text(leg.depth_m), text(by_basis_m), basis.text());
-        Finding { row: Some(leg.row), column: Some(Column::Depth.head().to_owned()), read: None, what }
+        format!("{} is less than {} by {}: correct it, or say whose figure it is", text(leg.depth_m), text(by_basis), said.text())
     })
 }
 

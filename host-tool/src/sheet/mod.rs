@@ -25,7 +25,6 @@ mod workbook;
 mod written;
 
 pub use blank::blank;
-pub use check::shallower_than_basis;
 pub use finding::Finding;
 pub use grid::{COLUMNS_MAX, FILE_BYTES_MAX, ROWS_MAX};
 pub use leg_plan::{Basis, Butt, LegPlan, OnSite, Ticket, Unloadable, datum_text, leg_text};

@@ -112,7 +112,7 @@ fn a_sheet_is_read_as_it_is_meant() {
         (metric.units, metric.datum, metric.leg, metric.basis),
         (SheetUnits::Metric, Datum::Stake, Leg::Single, Some(Basis::TenPercentPlusTwoFeet))
     );
-    near(Some(metric.depth_m), 2.4);
+    near(Some(metric.depth_m), 2.41);
     near(metric.offset_m, -0.5);
     near(metric.longitude_deg, -93.2345);
     assert_eq!(metric.butt, Some(Butt::DiameterM(0.32)));
@@ -284,16 +284,34 @@ fn what_to_know_before_boring_is_a_warning() {
     ];
     assert_eq!(said.len(), want.len(), "{said:#?}");
     said.iter().zip(want).for_each(|(said, want)| assert!(said.starts_with(want), "{said}\nis not\n{want}"));
-    // check value: 60 ft pole, a sixth is 10 ft and a tenth with 2 ft is 8 ft
-    let leg = &sheet.legs[0];
-    assert_eq!(shallower_than_basis(leg, 3.048), None);
-    assert!(
-        shallower_than_basis(leg, 3.2004)
-            .unwrap()
-            .to_string()
-            .starts_with("row 2, column \"Depth\": 10 ft 0 in is less than 10 ft 6 in by table")
+}
+
+/// Check values, 1.1 and 1.2: an 80 ft pole is set 10 ft deep by the table, and a 60 ft one 8 ft by a tenth and 2 ft but 10 ft by
+/// a sixth; 2 ft of soil over rock under a 50 ft pole are 6.5 ft.
+#[test]
+fn a_depth_shallower_than_its_own_basis_is_a_finding() {
+    let said = |length_ft: f64, depth_ft: f64, basis: Basis| {
+        let leg = read_text(SHEET).unwrap().legs.remove(0);
+        let leg = LegPlan { pole_length_m: Some(length_ft * 0.3048), depth_m: depth_ft * 0.3048, basis: Some(basis), ..leg };
+        let said: Vec<String> = super::check::warnings(&leg, options().today).iter().map(ToString::to_string).collect();
+        said.into_iter().find(|line| line.contains(" is less than "))
+    };
+    let soil_over_rock = Basis::SoilOverRock { soil_depth_m: 2.0 * 0.3048 };
+    for (length, enough, basis) in [
+        (80.0, 10.0, Basis::Table),
+        (60.0, 8.0, Basis::TenPercentPlusTwoFeet),
+        (60.0, 10.0, Basis::SixthOfLength),
+        (50.0, 6.5, soil_over_rock),
+    ] {
+        assert_eq!(said(length, enough, basis), None, "{basis:?}");
+        assert!(said(length, enough - 0.01, basis).is_some(), "{basis:?}");
+    }
+    assert_eq!(
+        said(80.0, 9.5, Basis::Table).unwrap(),
+        "row 2, column \"Depth\": 9 ft 6 in is less than 10 ft 0 in by table: correct it, or say whose figure it is"
     );
-    assert_eq!(shallower_than_basis(&LegPlan { basis: Some(Basis::OwnersFigure), ..leg.clone() }, 3.2004), None);
+    assert_eq!(said(80.0, 1.0, Basis::OwnersFigure), None);
+    assert_eq!(said(81.0, 1.0, Basis::Table), None, "no table lists it");
 }
 
 #[test]
