@@ -32,6 +32,8 @@ pub struct Registered {
     pub open_since: Option<Wall>,
     /// The most that its depth may be below the datum, metres; `None` where nothing measured it.
     pub depth: Option<f64>,
+    /// A simulated rig made it: there is no such hole.
+    pub simulated: bool,
 }
 
 impl Registered {
@@ -84,6 +86,7 @@ struct Event<'a> {
 struct Events<'a> {
     events: Vec<Event<'a>>,
     depth: Option<f64>,
+    simulated: bool,
 }
 
 impl<'a> Events<'a> {
@@ -92,6 +95,7 @@ impl<'a> Events<'a> {
         if set_up.increments.is_empty() {
             return; // loaded, and nothing cut
         }
+        self.simulated |= set_up.identity.as_ref().is_some_and(|identity| identity.simulated);
         let last = set_up.closed.as_ref().map(|closed| closed.moment).or_else(|| set_up.increments.last().map(|i| i.moment));
         self.events.push(Event { at: set_up.opened.moment.wall, state: HoleState::Drilled, by: None });
         if let Some(last) = last {
@@ -115,6 +119,7 @@ impl<'a> Events<'a> {
             by: last.by.map(str::to_owned),
             open_since: open.and_then(|event| event.at),
             depth: self.depth,
+            simulated: self.simulated,
         }
     }
 }

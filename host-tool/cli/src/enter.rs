@@ -141,15 +141,14 @@ fn line(hole: &Registered, now_ms: i64, units: SheetUnits) -> String {
     };
     let attempt = if hole.hole.attempt > 1 { format!(", attempt {}", hole.hole.attempt) } else { String::new() };
     let name = terminal(&format!("{}{leg}{attempt}", hole.hole.structure));
-    let mut parts = vec![format!("{name}  {}", hole.state.word())];
+    let simulated = if hole.simulated { "  SIMULATED" } else { "" };
+    let mut parts = vec![format!("{name}{simulated}  {}", hole.state.word())];
+    parts.extend(hole.owes().then(|| "OWES A COVER, A GUARD OR ATTENDANCE".to_owned()));
     parts.extend(hole.since.map(|since| format!("since {}", since.rfc3339())));
     parts.extend(hole.by.as_ref().map(|by| format!("by {}", terminal(by))));
     if hole.state.is_open() {
         parts.push(hole.open_since.map_or_else(|| "open for an unknown time".to_owned(), |since| open_for(now_ms - since.unix_ms)));
-        parts.push(hole.depth.map_or_else(|| "depth not known".to_owned(), |depth| format!("at most {} deep", deep(depth, units))));
-    }
-    if hole.owes() {
-        parts.push("OWES A COVER, A GUARD OR ATTENDANCE".to_owned());
+        parts.push(hole.depth.map_or_else(|| "depth not known".to_owned(), |depth| deep(depth, units)));
     }
     parts.extend(hole.rules().into_iter().map(str::to_owned));
     parts.join("; ")
@@ -158,7 +157,7 @@ fn line(hole: &Registered, now_ms: i64, units: SheetUnits) -> String {
 fn deep(metres: f64, units: SheetUnits) -> String {
     #[allow(clippy::cast_possible_truncation)] // a float to integer cast saturates
     let um = Micrometres((metres * 1e6).round() as i32);
-    format!("{} below the datum", host_tool::measure::length_text(um, units))
+    format!("at most {} deep below the datum", host_tool::measure::length_text(um, units))
 }
 
 fn open_for(ms: i64) -> String {
@@ -176,6 +175,7 @@ fn object(hole: &Registered) -> serde_json::Value {
         "open_since": hole.open_since.map(host_tool::facts::Wall::rfc3339),
         "depth_at_most_m": hole.depth,
         "owes": hole.owes(),
+        "simulated": hole.simulated,
         "rules": hole.rules(),
     })
 }

@@ -106,7 +106,8 @@ fn what_is_entered_stands_in_the_register(store: &str) {
     assert_eq!(open.matches("OWES A COVER, A GUARD OR ATTENDANCE").count(), 2, "{open}");
     assert_eq!(open.matches("29 CFR 1926.501(b)(7)(ii): 6 ft or more").count(), 2, "{open}");
     assert!(
-        open.contains("S-27 left leg  drilled; since 2026-05-12T") && open.contains("Local codes and licensed people decide."),
+        open.contains("S-27 left leg  SIMULATED  drilled; OWES A COVER, A GUARD OR ATTENDANCE; since 2026-05-12T")
+            && open.contains("Local codes and licensed people decide."),
         "{open}"
     );
     let said = say(&["state", "S-27-left", "covered", "--who", "Ground hand", "--remark", "plank, marked HOLE"]);
@@ -130,7 +131,12 @@ fn what_is_entered_stands_in_the_register(store: &str) {
     say(&["measure", "water", "S-27-left", "--who", "G"]);
     say(&["note", "rock", "S-27-left", "--who", "G", "--shot-by", "Licensed blaster"]);
     let open = say(&["state"]);
-    assert!(open.contains("covered; since ") && open.contains("; by Ground hand; open for ") && !open.contains("OWES"), "{open}");
+    assert!(
+        open.contains("S-27 left leg  SIMULATED  covered; since ")
+            && open.contains("; by Ground hand; open for ")
+            && !open.contains("OWES"),
+        "{open}"
+    );
     let all: serde_json::Value = serde_json::from_str(&say(&["state", "--all", "--json"])).unwrap();
     let states = all["holes"].as_array().unwrap().iter().map(|hole| (hole["state"].as_str().unwrap(), hole["open"].as_bool().unwrap()));
     assert_eq!(states.collect::<Vec<_>>(), [("covered", true), ("pole-set", false)]);

@@ -96,7 +96,15 @@ fn a_state_that_is_corrected_does_not_count() {
 /// 6 ft is 1.8288 m. Both wordings at 6.00 ft: check values, 5.
 #[test]
 fn the_two_wordings_of_the_rule_part_at_six_feet() {
-    let of = |depth| Registered { hole: name("41"), state: HoleState::Covered, since: None, by: None, open_since: None, depth };
+    let of = |depth| Registered {
+        hole: name("41"),
+        state: HoleState::Covered,
+        since: None,
+        by: None,
+        open_since: None,
+        depth,
+        simulated: false,
+    };
     assert_eq!(of(Some(1.828_7)).rules().len(), 0);
     assert_eq!(of(Some(SIX_FEET)).rules(), ["29 CFR 1926.501(b)(7)(ii): 6 ft or more"]);
     assert_eq!(of(Some(1.828_9)).rules().len(), 2);
