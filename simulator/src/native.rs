@@ -92,9 +92,8 @@ struct NativeBoard {
 }
 
 impl NativeBoard {
-    /// Time passes, in which the line takes bytes out of the ring. A line that has nothing to carry saves up nothing.
-    fn pass(&mut self, ms: u8) -> Vec<u8> {
-        self.now = self.now.plus(u32::from(ms));
+    /// What the line takes out of the ring in so long. A line that has nothing to carry saves up nothing.
+    fn carry(&mut self, ms: u8) -> Vec<u8> {
         self.line_room += u32::from(ms) * HOST_LINE_PER_MS;
         let count = usize::try_from(self.line_room / 100).map_or(0, |room| room.min(self.to_host.len()));
         self.line_room = if count == self.to_host.len() { 0 } else { self.line_room % 100 };
@@ -141,6 +140,7 @@ struct Running<M: Memory> {
 pub struct NativeMachine<M: Memory = RamMemory> {
     memory: M,
     running: Option<Running<M>>,
+    paced: bool,
 }
 
 impl<M: Memory + Clone> NativeMachine<M> {
@@ -149,16 +149,26 @@ impl<M: Memory + Clone> NativeMachine<M> {
     /// # Errors
     /// Where the driver refuses the bench's own sensors.
     pub fn start(memory: M) -> Result<Self, MachineFault> {
-        let mut machine = Self { memory, running: None };
+        let mut machine = Self { memory, running: None, paced: false };
         machine.restore_power()?;
         Ok(machine)
+    }
+
+    /// As [`NativeMachine::start`], with a line to the host that is as fast as a board's: 115,200 baud, behind its ring. The
+    /// emulated board has none, so runs that are to be the same as its runs have none either.
+    ///
+    /// # Errors
+    /// As [`NativeMachine::start`].
+    pub fn behind_a_line(memory: M) -> Result<Self, MachineFault> {
+        Ok(Self { paced: true, ..Self::start(memory)? })
     }
 }
 
 impl<M: Memory + Clone> Machine for NativeMachine<M> {
     fn turn(&mut self, ms: u8, from_sensors: &[u8], from_host: &[u8]) -> Result<Sent, MachineFault> {
         let Some(Running { board, rig, port }) = &mut self.running else { return Ok(Sent::default()) };
-        let to_host = board.pass(ms);
+        board.now = board.now.plus(u32::from(ms));
+        let carried = self.paced.then(|| board.carry(ms));
         board.from_host.extend(from_host);
         // A receiver that is turned off while the other half sends hears nothing of the line.
         port.with(|wires| {
@@ -167,6 +177,7 @@ impl<M: Memory + Clone> Machine for NativeMachine<M> {
             }
         });
         turn(board, rig);
+        let to_host = carried.unwrap_or_else(|| board.to_host.drain(..).collect());
         Ok(Sent { to_sensors: port.with(|wires| std::mem::take(&mut wires.sent)), to_host })
     }
 

@@ -165,7 +165,7 @@ impl Talk {
             journal.append(&mut memory, &Record::Increment(Increment::default())).unwrap();
         }
         journal.append(&mut memory, &Record::Unsealed(Unsealed::default())).unwrap(); // no hole is open: it starts soon
-        let mut machine = NativeMachine::start(memory).unwrap();
+        let mut machine = NativeMachine::behind_a_line(memory).unwrap();
         for _ in 0..100 {
             machine.turn(5, &[], &[]).unwrap();
         }

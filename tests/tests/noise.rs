@@ -34,7 +34,7 @@ fn full() -> RamMemory {
 /// Virtual ms until all of it is on the host's disk.
 fn drained(settings: CableSettings) -> u64 {
     let scenario = Scenario::parse("noise", TWO_POLE).expect("a scenario");
-    let mut bench = Bench::by_hand(&scenario, 5, NativeMachine::start(full()).expect("a rig")).expect("fits");
+    let mut bench = Bench::by_hand(&scenario, 5, NativeMachine::behind_a_line(full()).expect("a rig")).expect("fits");
     bench.spoil_cable(settings);
     let mut cab = Cab::beside(bench, Store::in_memory(7).expect("a store"));
     cab.until("the last record", |cab| cab.host().is_some_and(|host| host.drained(0)));

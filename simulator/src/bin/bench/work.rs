@@ -37,7 +37,7 @@ pub fn work(arguments: &Arguments) -> Result<(), Fault> {
     let machine: Box<dyn Machine> = match (&arguments.sensors, &arguments.board) {
         (Some(sensors), _) => Box::new(AttachedMachine::at(sensors, arguments.rig.as_deref())?),
         (None, Some(image)) => Box::new(EmulatedMachine::start(image, arguments.memory.as_deref())?),
-        (None, None) => Box::new(NativeMachine::start(RamMemory::default())?),
+        (None, None) => Box::new(NativeMachine::behind_a_line(RamMemory::default())?),
     };
     let mut bench = if arguments.by_hand { Bench::by_hand(&scenario, seed, machine)? } else { Bench::new(&scenario, seed, machine)? };
     if attached {
