@@ -1,4 +1,4 @@
-//! What people enter: measurements, states, notes and decisions, each by somebody, at a time, about one hole.
+//! What people enter: measurements, states and notes, each by somebody, at a time, about one hole.
 //!
 //! An entry is never changed, only followed; one that corrects another names it, and both stay. Its bytes are JSON, and those
 //! very bytes are digested and kept ([`Link`]).
@@ -175,15 +175,6 @@ pub enum Said {
         /// What.
         what: NoteKind,
     },
-    /// Somebody takes a proposed disposition as it stands, for a reason.
-    Accepted {
-        /// The disposition, in its own word.
-        disposition: String,
-        /// SHA-256 of the verdict that it was about, in hexadecimal.
-        verdict: String,
-        /// Why.
-        reason: String,
-    },
 }
 
 /// Why an entry cannot be taken; one line, with what would be right.
@@ -240,7 +231,6 @@ impl Said {
     fn texts(&self) -> Vec<&str> {
         match self {
             Self::Note { what: NoteKind::Rock { by, .. } } => vec![by],
-            Self::Accepted { disposition, verdict, reason } => vec![disposition, verdict, reason],
             _ => Vec::new(),
         }
     }
@@ -255,7 +245,7 @@ impl Said {
             Self::Spacing { distance_um, .. } => vec![*distance_um],
             Self::Water { depth_um } => depth_um.iter().copied().collect(),
             Self::Brand { height_um, to_butt_um, .. } => vec![*height_um, *to_butt_um],
-            Self::State { .. } | Self::Note { .. } | Self::Accepted { .. } => Vec::new(),
+            Self::State { .. } | Self::Note { .. } => Vec::new(),
         }
     }
 
@@ -269,7 +259,7 @@ impl Said {
             | Self::Diameter { standard_um, .. }
             | Self::Spacing { standard_um, .. }
             | Self::Brand { standard_um, .. } => Some(*standard_um),
-            Self::Water { .. } | Self::State { .. } | Self::Note { .. } | Self::Accepted { .. } => None,
+            Self::Water { .. } | Self::State { .. } | Self::Note { .. } => None,
         }
     }
 }

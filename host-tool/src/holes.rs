@@ -1,13 +1,13 @@
 //! The holes in a store, each with a handle to call it by, and their papers in a folder.
 
-use crate::entry::{HoleName, SetUpName};
+use crate::entry::{Entry, HoleName, Said, SetUpName};
 use crate::facts::{self, SetUp};
 use crate::judge::{Judged, hole_name, judge, judge_by};
 use crate::limits_file::Limits;
 use crate::paper::words::count;
 use crate::paper::{self, PageSize, PaperError, Printing};
 use crate::session::Stream;
-use crate::store::{Store, StoreFault};
+use crate::store::{Entered, Store, StoreFault};
 use crate::text::{file_name, terminal};
 use shared_protocol::record::Plan;
 use shared_protocol::state::{Leg, SheetUnits};
@@ -28,6 +28,8 @@ pub struct Hole {
     pub setup: SetUp,
     /// What it means.
     pub judged: Judged,
+    /// What people say of the hole beside soundings and hand plumbs, in the order in which they entered it.
+    pub entries: Vec<Entry>,
 }
 
 impl Hole {
@@ -95,6 +97,8 @@ pub fn catalogue(store: &Store) -> Result<Catalogue, StoreFault> {
 /// When the store cannot be read.
 pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue, StoreFault> {
     let mut catalogue = Catalogue::default();
+    let entered = store.entries()?;
+    catalogue.remarks.extend(broken_chains(&entered));
     for stream in store.rigs()? {
         let held = store.stream(&stream)?;
         let rig = terminal(&stream.rig);
@@ -108,11 +112,33 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
         for mut setup in facts::read(&held.slots) {
             setup.measurements = store.measurements(&stream, setup.opened.sequence)?;
             let judged = limits.map_or_else(|| judge(&setup), |limits| judge_by(&setup, &limits.of(&setup.opened.body.plan)));
-            catalogue.holes.push(Hole { handle: String::new(), stream: stream.clone(), setup, judged });
+            let name = HoleName::of(&setup.opened.body.plan);
+            let entries = entered.iter().filter(|e| name.as_ref() == Some(&e.entry.hole) && is_said(&e.entry)).map(|e| e.entry.clone());
+            catalogue.holes.push(Hole { handle: String::new(), stream: stream.clone(), setup, judged, entries: entries.collect() });
         }
     }
     name(&mut catalogue.holes);
     Ok(catalogue)
+}
+
+/// Whether an entry is none of those that stand among a set-up's measurements.
+fn is_said(entry: &Entry) -> bool {
+    !matches!(entry.said, Said::Sounding { .. } | Said::HandPlumb { .. })
+}
+
+/// A line for each host whose chain of entries does not hold: from where on, and how many are in doubt.
+fn broken_chains(entered: &[Entered]) -> Vec<String> {
+    let mut doubtful: BTreeMap<u32, (u32, usize)> = BTreeMap::new();
+    for entry in entered.iter().filter(|entry| !entry.chained) {
+        doubtful.entry(entry.place.host).or_insert((entry.place.number, 0)).1 += 1;
+    }
+    let line = |(host, (first, many)): (u32, (u32, usize))| {
+        format!(
+            "THE CHAIN OF ENTRIES OF HOST {host} DOES NOT HOLD from entry {first} on: {many} in doubt, changed, taken out or entered twice; \
+             have it looked into"
+        )
+    };
+    doubtful.into_iter().map(line).collect()
 }
 
 /// Gives each hole the shortest handle that no other has: plain, then with its sequence, then with its rig.
@@ -230,6 +256,7 @@ fn whole_or_absent(path: &Path, bytes: &[u8]) -> Result<PathBuf, (PathBuf, std::
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::facts::Wall;
     use crate::judge::limits::Measurand;
     use crate::judge::measured::{Kind, Measurement};
     use crate::judge::{Figure, LineAxes, Standing};
@@ -335,6 +362,29 @@ mod tests {
         assert_eq!((judged.plumbed.len(), other.plumbed.len(), other.sounded), (1, 0, None));
         // the one increment of the hole is plumb, and so is the line
         assert!(judged.plumbed[0].off_axis.unwrap() < 1e-9 && (judged.plumbed[0].radius - 0.012_24).abs() < 1e-5, "{judged:?}");
+    }
+
+    /// What is said of a hole stands with it, and whoever changes it in the file behind the program's back is told of.
+    #[test]
+    fn entries_stand_with_their_hole_and_a_broken_chain_is_said() {
+        let (folder, mut store) = store(&[("Alpha", &[plan("S-1", 0, 1), plan("S-2", 0, 1)])]);
+        let hole = catalogue(&store).unwrap().holes[0].hole_name().unwrap();
+        let dry = Entry::new("Tester", Wall { unix_ms: 0, offset: 0 }, hole, Said::Water { depth_um: None });
+        store.enter(&dry).unwrap();
+        store.enter(&Entry { remark: "again".to_owned(), ..dry.clone() }).unwrap();
+        let Catalogue { holes, remarks } = catalogue(&store).unwrap();
+        assert_eq!((holes[0].entries.len(), &holes[0].entries[0], holes[1].entries.len()), (2, &dry, 0));
+        assert!(remarks.is_empty(), "{remarks:?}");
+        let host = store.host().unwrap();
+        let behind = rusqlite::Connection::open(folder.path().join("store.sqlite")).unwrap();
+        let forge = "DROP TRIGGER entries_stay; UPDATE entries SET body = CAST(replace(CAST(body AS TEXT), 'Tester', 'Nobody') AS BLOB)
+             WHERE number = 0";
+        behind.execute_batch(forge).unwrap();
+        let remarks = catalogue(&store).unwrap().remarks;
+        assert!(
+            remarks[0].starts_with(&format!("THE CHAIN OF ENTRIES OF HOST {host} DOES NOT HOLD from entry 0 on: 2 in doubt")),
+            "{remarks:?}"
+        );
     }
 
     #[test]

@@ -4,8 +4,10 @@ use crate::args::{Aspect, Measured, Noted, State, Taped};
 use crate::station::wall;
 use crate::{Failure, stores};
 use host_tool::entry::{Along, Entry, HoleState, NoteKind, Said};
-use host_tool::holes::{Hole, called, catalogue};
+use host_tool::holes::{Catalogue, Hole, called, catalogue};
+use host_tool::judge::LineAxes;
 use host_tool::measure::{length, ratio};
+use host_tool::paper::words::Units;
 use host_tool::register::{Drilled, Registered, register};
 use host_tool::store::Store;
 use host_tool::text::terminal;
@@ -102,18 +104,76 @@ fn add(hole: &str, who: Option<&str>, remark: &str, with: &str, said: Said, text
     Ok(writeln!(stdout(), "{}: {text}, by {}; entry {}-{}", terminal(handle), terminal(&entry.by), place.host, place.number)?)
 }
 
+/// An entry in one line.
+pub fn text(entry: &Entry, units: Units) -> String {
+    let metres = |um: i32| f64::from(um) / 1e6;
+    let long = |um: i32| units.long(metres(um));
+    let within = |standard_um: i32| format!("±{}", units.short(2.0 * metres(standard_um)));
+    let place = |ahead: i32, right: i32| units.place(LineAxes { ahead: metres(ahead), right: metres(right) });
+    let what = match &entry.said {
+        Said::Sounding { depth_um, standard_um, .. } => format!("sounded {} {}", long(*depth_um), within(*standard_um)),
+        Said::HandPlumb { depth_um, ahead_um, right_um, standard_um } => {
+            format!("hand plumb at {}: {} {}", long(*depth_um), place(*ahead_um, *right_um), within(*standard_um))
+        }
+        Said::Centre { ahead_um, right_um, standard_um } => {
+            format!("centre off its stake {} {}", place(*ahead_um, *right_um), within(*standard_um))
+        }
+        Said::Diameter { depth_um, diameter_um, standard_um } => {
+            format!("diameter {} {} at {}", long(*diameter_um), within(*standard_um), long(*depth_um))
+        }
+        Said::Spacing { to, distance_um, standard_um, along } => {
+            let lay = match along {
+                Along::Level => "level".to_owned(),
+                Along::Slope { rise_ppm } => format!("along ground that rises {:.1} %", f64::from(*rise_ppm) / 1e4),
+            };
+            format!("{} {} to the{}, {lay}", long(*distance_um), within(*standard_um), leg(*to))
+        }
+        Said::Water { depth_um: None } => "dry".to_owned(),
+        Said::Water { depth_um: Some(depth) } => format!("water from {} on", long(*depth)),
+        Said::Brand { height_um, to_butt_um, standard_um } => {
+            format!("brand {} {} over the datum, {} from the butt", long(*height_um), within(*standard_um), long(*to_butt_um))
+        }
+        Said::State { state } => state.word().to_owned(),
+        Said::Note { what } => match what {
+            NoteKind::WaterAdded => "water put in".to_owned(),
+            NoteKind::Rock { shot: false, .. } => "rock, not shot".to_owned(),
+            NoteKind::Rock { shot: true, by } => format!("rock, shot by {}", terminal(by)),
+            NoteKind::Casing { left: true } => "casing, left in".to_owned(),
+            NoteKind::Casing { left: false } => "casing, drawn again".to_owned(),
+            NoteKind::FallIn => "fall-in".to_owned(),
+            NoteKind::Other => "note".to_owned(),
+        },
+    };
+    let with = if entry.with.is_empty() { String::new() } else { format!(" with {}", terminal(&entry.with)) };
+    let remark = if entry.remark.is_empty() { String::new() } else { format!("; {}", terminal(&entry.remark)) };
+    format!("{what}{with}, by {}, {}{remark}", terminal(&entry.by), entry.at.rfc3339())
+}
+
+const fn leg(leg: Leg) -> &'static str {
+    match leg {
+        Leg::Single => "",
+        Leg::Left => " left leg",
+        Leg::Middle => " middle leg",
+        Leg::Right => " right leg",
+    }
+}
+
 /// The register: what is open now, how long, and what it owes; all holes where that is wanted.
 fn list(path: &Path, as_json: bool, all: bool) -> Result<(), Failure> {
     let store = stores::open_existing(path)?;
-    let (now, holes) = (wall(), catalogue(&store)?.holes);
+    let (now, Catalogue { holes, remarks }) = (wall(), catalogue(&store)?);
     let registered = registered(&store, &holes)?;
     let shown: Vec<&Registered> = registered.iter().filter(|hole| all || hole.state.is_open()).collect();
     let mut out = stdout();
     if as_json {
-        return Ok(writeln!(out, "{}", json!({ "holes": shown.iter().map(|hole| object(hole)).collect::<Vec<_>>() }))?);
+        let holes: Vec<_> = shown.iter().map(|hole| object(hole)).collect();
+        return Ok(writeln!(out, "{}", json!({ "holes": holes, "remarks": remarks }))?);
     }
     for hole in &shown {
         writeln!(out, "{}", line(hole, now.unix_ms, units(hole, &holes)))?;
+    }
+    for remark in &remarks {
+        writeln!(out, "{remark}")?;
     }
     if shown.is_empty() {
         return Ok(writeln!(out, "no hole is open")?);
@@ -133,12 +193,7 @@ fn units(hole: &Registered, holes: &[Hole]) -> SheetUnits {
 
 /// A hole in a line: which, how, how long, how deep, what it owes.
 fn line(hole: &Registered, now_ms: i64, units: SheetUnits) -> String {
-    let leg = match hole.hole.leg {
-        Leg::Single => "",
-        Leg::Left => " left leg",
-        Leg::Middle => " middle leg",
-        Leg::Right => " right leg",
-    };
+    let leg = leg(hole.hole.leg);
     let attempt = if hole.hole.attempt > 1 { format!(", attempt {}", hole.hole.attempt) } else { String::new() };
     let name = terminal(&format!("{}{leg}{attempt}", hole.hole.structure));
     let simulated = if hole.simulated { "  SIMULATED" } else { "" };

@@ -1,6 +1,6 @@
 //! `ports`, `holes` and `print`.
 
-use crate::{Failure, by_hand, stores};
+use crate::{Failure, by_hand, enter, stores};
 use host_tool::facts::{DigestState, Missing};
 use host_tool::holes::{self, Catalogue, Hole, catalogue_by};
 use host_tool::judge::Standing;
@@ -61,6 +61,9 @@ pub fn holes(store: &Path, as_json: bool, limits: Option<&Path>) -> Result<(), F
         }
         for measurement in &hole.setup.measurements {
             writeln!(stdout(), "    {}", by_hand::text(hole, measurement))?;
+        }
+        for entry in &hole.entries {
+            writeln!(stdout(), "    {}", enter::text(entry, units(hole)))?;
         }
     }
     if catalogue.holes.is_empty() {
@@ -138,6 +141,7 @@ fn object(hole: &Hole) -> Value {
         "toe_circle_m": judged.budgets.as_ref().map(|b| b.place.expanded),
         "sounded_m": judged.sounded.map(|f| json!({ "mean": f.value, "expanded": f.expanded })),
         "measured_by_hand": attached::by_hand(&on_paper),
+        "entries": hole.entries,
         "verdicts": attached::verdicts(&on_paper),
         "governing_statement": attached::governs(&on_paper),
         "gaps": gaps,

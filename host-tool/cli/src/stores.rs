@@ -105,6 +105,9 @@ pub fn rescue(old: &Path, new: &Path) -> Result<(), Failure> {
     for (stream, first, last) in &found.missing {
         writeln!(out, "records {first} to {last} of {} did not come back: listen to the rig, it may still have them", rig(stream))?;
     }
+    if found.entries_cut_short {
+        writeln!(out, "some entries cannot be read: compare those in {new} with the notebook, and enter again what is missing")?;
+    }
     if found.lost_measurements > 0 {
         writeln!(out, "{} measurements cannot be read: enter them again from the notebook", found.lost_measurements)?;
     }

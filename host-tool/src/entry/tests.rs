@@ -40,7 +40,6 @@ fn every_kind_comes_back_as_it_was_said() {
         Said::Note { what: NoteKind::Rock { shot: true, by: "Licensed blaster".to_owned() } },
         Said::Note { what: NoteKind::Casing { left: true } },
         Said::Note { what: NoteKind::Other },
-        Said::Accepted { disposition: "stands".to_owned(), verdict: "00".repeat(32), reason: "as planned".to_owned() },
     ];
     for said in kinds.into_iter().chain(HoleState::ALL.map(|state| Said::State { state })) {
         let entry = Entry { set_up: Some(SetUpName { rig: "R".to_owned(), epoch: 1, opened: 9 }), corrects: Some(place), ..water() };

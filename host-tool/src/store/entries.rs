@@ -149,10 +149,25 @@ fn link(row: &Row<'_>) -> rusqlite::Result<Link> {
     Ok(Link { place: Place { host: row.get(0)?, number: row.get(1)? }, body: row.get(2)?, sum: row.get(3)? })
 }
 
-/// As many entries of a damaged database as can be read, one host and number after the other.
-pub(super) fn readable(db: &Connection) -> Vec<Link> {
-    let Ok(mut query) = db.prepare("SELECT host, number, body, sum FROM entries ORDER BY host, number, sum") else { return Vec::new() };
-    query.query_map([], link).map(|rows| rows.map_while(Result::ok).collect()).unwrap_or_default()
+/// Entries of a damaged database up to the first that cannot be read, one host and number after the other, and whether there
+/// was such a one: how many there are behind it nobody knows.
+pub(super) fn readable(db: &Connection) -> (Vec<Link>, bool) {
+    let there = db.table_exists(None, "entries").unwrap_or(true);
+    let (mut found, mut cut_short) = (Vec::new(), there);
+    let Ok(mut query) = db.prepare("SELECT host, number, body, sum FROM entries ORDER BY host, number, sum") else { return (found, there) };
+    if let Ok(rows) = query.query_map([], link) {
+        cut_short = false;
+        for row in rows {
+            match row {
+                Ok(link) => found.push(link),
+                Err(_) => {
+                    cut_short = true;
+                    break;
+                }
+            }
+        }
+    }
+    (found, cut_short)
 }
 
 /// Places and sums of the entries that are what was entered, behind all those before them, where no other has the same number.

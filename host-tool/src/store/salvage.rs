@@ -29,6 +29,8 @@ pub struct Salvaged {
     pub missing: Vec<(Stream, u32, u32)>,
     /// Entries; those whose chain is broken say so.
     pub entries: u32,
+    /// Whether more entries may have been there, which cannot be read.
+    pub entries_cut_short: bool,
     /// Measurements by hand from before there were entries; these have no check of their own.
     pub measurements: u32,
     /// Measurements by hand that cannot be read, or whose rig is not known.
@@ -79,11 +81,14 @@ struct Tables {
     measurements: Vec<OfSetUp>,
     lost_measurements: u32,
     entries: Vec<Link>,
+    entries_cut_short: bool,
 }
 
 impl Tables {
     fn read(path: &Path) -> Self {
-        let Ok(db) = Connection::open(path).map_err(|e| fault(path, &e)) else { return Self::default() };
+        let Ok(db) = Connection::open(path).map_err(|e| fault(path, &e)) else {
+            return Self { entries_cut_short: true, ..Self::default() };
+        };
         let (measurements, lost_measurements) = measured::all(&db);
         let by_index = named(&db, "SELECT id, rig, epoch, NULL FROM streams INDEXED BY sqlite_autoindex_streams_1");
         let mut streams = named(&db, "SELECT id, rig, epoch, simulated FROM streams NOT INDEXED");
@@ -91,7 +96,8 @@ impl Tables {
             streams = named(&db, "SELECT id, rig, epoch, NULL FROM streams NOT INDEXED"); // of a version that did not keep it
         }
         streams.retain(|id, (stream, _)| by_index.get(id).is_some_and(|(same, _)| same == stream));
-        Self { streams, aside: aside(&db), measurements, lost_measurements, entries: entries::readable(&db) }
+        let (entries, entries_cut_short) = entries::readable(&db);
+        Self { streams, aside: aside(&db), measurements, lost_measurements, entries, entries_cut_short }
     }
 }
 
@@ -213,6 +219,7 @@ impl Sorted {
             }
         }
         found.entries = store.keep_entries(&tables.entries)?.new;
+        found.entries_cut_short = tables.entries_cut_short;
         let unplaced = self.unplaced(tables).len();
         found.unplaced = (unplaced > 0).then(|| (unplaced, PathBuf::new()));
         Ok(found)
