@@ -7,10 +7,11 @@ mod link;
 mod words;
 
 pub use link::{Link, Place, TAG};
-pub use words::{Along, CleanOut, HoleState, NoteKind};
+pub use words::{Along, CleanOut, Disposition, HoleState, NoteKind, TicketStanding};
 
 use crate::facts::Wall;
 use crate::session::Stream;
+use crate::sheet::LegPlan;
 use serde::{Deserialize, Serialize};
 use shared_protocol::record::Plan;
 use shared_protocol::state::Leg;
@@ -65,7 +66,7 @@ impl SetUpName {
 }
 
 /// One entry.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Entry {
     /// Who says so.
@@ -86,6 +87,10 @@ pub struct Entry {
     pub corrects: Option<Place>,
     /// What is said.
     pub said: Said,
+    /// The row of the structure sheet, where [`Said::Planned`] says so. It stands here since it has fractions, which JSON
+    /// under a tag does not bring back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plan: Option<Box<LegPlan>>,
     /// Whatever else there is to say.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub remark: String,
@@ -175,6 +180,26 @@ pub enum Said {
         /// What.
         what: NoteKind,
     },
+    /// The structure sheet plans this leg; [`Entry::plan`] is its row, of whatever attempt.
+    Planned {
+        /// Name of the sheet's file.
+        file: String,
+        /// SHA-256 of its bytes, hexadecimal.
+        sha256: String,
+    },
+    /// The hole was loaded into a rig under this locate ticket.
+    Ticket {
+        /// Its number; empty where there is none.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        number: String,
+        /// How it stood on that day.
+        standing: TicketStanding,
+    },
+    /// What is to become of the hole, by somebody who answers for it; the reason is in the remark.
+    Accepted {
+        /// What.
+        disposition: Disposition,
+    },
 }
 
 /// Why an entry cannot be taken; one line, with what would be right.
@@ -192,6 +217,12 @@ pub enum EntryFault {
     /// A length that no hole has.
     #[error("lengths are within 100 m, and what they are good to is more than nothing")]
     Length,
+    /// A plan where none is said, or none where one is, or that of another leg.
+    #[error("an entry that something is planned has the plan of its own leg, and no other has one")]
+    Plan,
+    /// Somebody accepts a hole as it is and does not say why.
+    #[error("say why with a remark: whoever accepts a hole answers for it")]
+    Reason,
 }
 
 /// The most of any length, µm.
@@ -202,7 +233,7 @@ impl Entry {
     #[must_use]
     pub fn new(by: &str, at: Wall, hole: HoleName, said: Said) -> Self {
         let (by, with, remark) = (by.trim().to_owned(), String::new(), String::new());
-        Self { by, at, with, hole, set_up: None, corrects: None, said, remark }
+        Self { by, at, with, hole, set_up: None, corrects: None, said, plan: None, remark }
     }
 
     /// Whether it can be taken.
@@ -223,7 +254,16 @@ impl Entry {
         if self.said.lengths().iter().any(|um| um.abs() > LENGTH_MOST) || self.said.standard().is_some_and(|um| um <= 0) {
             return Err(EntryFault::Length);
         }
-        Ok(())
+        if matches!(self.said, Said::Accepted { .. }) && self.remark.trim().is_empty() {
+            return Err(EntryFault::Reason);
+        }
+        let of_this_leg =
+            |plan: &LegPlan| (&plan.line, &plan.structure, plan.leg) == (&self.hole.line, &self.hole.structure, self.hole.leg);
+        match (&self.said, &self.plan) {
+            (Said::Planned { .. }, Some(plan)) if of_this_leg(plan) => Ok(()),
+            (Said::Planned { .. }, _) | (_, Some(_)) => Err(EntryFault::Plan),
+            _ => Ok(()),
+        }
     }
 }
 
@@ -231,6 +271,8 @@ impl Said {
     fn texts(&self) -> Vec<&str> {
         match self {
             Self::Note { what: NoteKind::Rock { by, .. } } => vec![by],
+            Self::Planned { file, sha256 } => vec![file, sha256],
+            Self::Ticket { number, .. } => vec![number],
             _ => Vec::new(),
         }
     }
@@ -245,7 +287,7 @@ impl Said {
             Self::Spacing { distance_um, .. } => vec![*distance_um],
             Self::Water { depth_um } => depth_um.iter().copied().collect(),
             Self::Brand { height_um, to_butt_um, .. } => vec![*height_um, *to_butt_um],
-            Self::State { .. } | Self::Note { .. } => Vec::new(),
+            Self::State { .. } | Self::Note { .. } | Self::Planned { .. } | Self::Ticket { .. } | Self::Accepted { .. } => Vec::new(),
         }
     }
 
@@ -259,7 +301,12 @@ impl Said {
             | Self::Diameter { standard_um, .. }
             | Self::Spacing { standard_um, .. }
             | Self::Brand { standard_um, .. } => Some(*standard_um),
-            Self::Water { .. } | Self::State { .. } | Self::Note { .. } => None,
+            Self::Water { .. }
+            | Self::State { .. }
+            | Self::Note { .. }
+            | Self::Planned { .. }
+            | Self::Ticket { .. }
+            | Self::Accepted { .. } => None,
         }
     }
 }

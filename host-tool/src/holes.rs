@@ -121,9 +121,9 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
     Ok(catalogue)
 }
 
-/// Whether an entry is none of those that stand among a set-up's measurements.
+/// Whether an entry stands neither among a set-up's measurements nor among the plans.
 fn is_said(entry: &Entry) -> bool {
-    !matches!(entry.said, Said::Sounding { .. } | Said::HandPlumb { .. })
+    !matches!(entry.said, Said::Sounding { .. } | Said::HandPlumb { .. } | Said::Planned { .. })
 }
 
 /// A line for each host whose chain of entries does not hold: from where on, and how many are in doubt.

@@ -25,6 +25,7 @@ pub mod limits_file;
 pub mod measure;
 pub mod paper;
 pub mod plan;
+pub mod planned;
 pub mod port;
 pub mod proof;
 pub mod readout;

@@ -336,4 +336,4 @@ fn id_of(db: &Connection, stream: &Stream) -> rusqlite::Result<i64> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -117,6 +117,15 @@ pub enum Command {
         /// Show what is judged by these limits too, beside those of the sheet
         #[arg(long, value_name = "FILE.toml")]
         limits: Option<PathBuf>,
+        /// Take a sound sheet into the store: holes are loaded and judged by it from now on
+        #[arg(long, requires = "who", conflicts_with = "blank")]
+        keep: bool,
+        /// Who takes it in
+        #[arg(long, value_name = "NAME")]
+        who: Option<String>,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
         /// Write an empty sheet to fill in, to the screen where no file is named
         #[arg(long, value_name = "FILE.csv", num_args = 0..=1, conflicts_with_all = ["file", "leave", "ignore", "json", "limits"])]
         blank: Option<Option<PathBuf>>,

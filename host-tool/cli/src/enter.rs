@@ -8,6 +8,7 @@ use host_tool::holes::{Catalogue, Hole, called, catalogue};
 use host_tool::judge::LineAxes;
 use host_tool::measure::{length, ratio};
 use host_tool::paper::words::Units;
+use host_tool::planned::warning;
 use host_tool::register::{Drilled, Registered, register};
 use host_tool::store::Store;
 use host_tool::text::terminal;
@@ -143,6 +144,12 @@ pub fn text(entry: &Entry, units: Units) -> String {
             NoteKind::FallIn => "fall-in".to_owned(),
             NoteKind::Other => "note".to_owned(),
         },
+        Said::Planned { file, .. } => format!("planned by {}", terminal(file)),
+        Said::Ticket { number, standing } => {
+            let number = if number.is_empty() { "none".to_owned() } else { terminal(number) };
+            format!("locate ticket {number}{}", warning(*standing).map_or_else(String::new, |text| format!(": {text}")))
+        }
+        Said::Accepted { disposition } => format!("accepted: {}", disposition.word()),
     };
     let with = if entry.with.is_empty() { String::new() } else { format!(" with {}", terminal(&entry.with)) };
     let remark = if entry.remark.is_empty() { String::new() } else { format!("; {}", terminal(&entry.remark)) };

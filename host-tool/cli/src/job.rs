@@ -164,9 +164,10 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         Command::Salvage(Stores { file, store }) => Job::Stores { act: stores::rescue, file, store: make_room(store)? },
         Command::Ports => Job::Ports,
         Command::Sheet { blank: Some(file), .. } => Job::BlankSheet { file },
-        Command::Sheet { file, leave, ignore, json, limits, blank: None } => {
+        Command::Sheet { file, leave, ignore, json, limits, keep, who, store, blank: None } => {
             let file = file.ok_or_else(|| Failure::Usage("name a sheet, or write an empty one with --blank".to_owned()))?;
-            Job::Sheet(Checking { file, leave, ignore, json, limits })
+            let keep = who.filter(|_| keep).map(|who| Ok::<_, Failure>((who, make_room(store)?))).transpose()?;
+            Job::Sheet(Checking { file, leave, ignore, json, limits, keep })
         }
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
         Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },

@@ -1,9 +1,11 @@
 //! `sheet`: check a structure sheet and print its schedule of holes.
 
-use crate::Failure;
 use crate::show::read_limits;
+use crate::station::wall;
+use crate::{Failure, stores};
 use host_tool::judge::statement::name as measurand;
 use host_tool::measure::length_text;
+use host_tool::planned::{Origin, TakenIn, take_in};
 use host_tool::sheet::{self, FILE_BYTES_MAX, Finding, LegPlan, Options, Sheet, Unsound, datum_text, leg_text};
 use host_tool::text::terminal;
 use jiff::ZonedDateTime;
@@ -28,6 +30,8 @@ pub struct Checking {
     pub json: bool,
     /// Limits.
     pub limits: Option<PathBuf>,
+    /// Who takes it into which store.
+    pub keep: Option<(String, PathBuf)>,
 }
 
 /// Writes an empty sheet, to standard output where no file is named.
@@ -45,8 +49,15 @@ pub fn check(checking: &Checking) -> Result<(), Failure> {
     let bytes = read(&checking.file).map_err(|e| Failure::Failed(format!("{name} cannot be read: {e}")))?;
     let options = Options { leave: &checking.leave, ignore: &checking.ignore, today: ZonedDateTime::now().date() };
     match Sheet::read(&bytes, &options) {
-        Ok(sheet) if checking.json => Ok(writeln!(stdout(), "{}", json!({ "sheet": sheet, "problems": [] }))?),
-        Ok(sheet) => print(&name, &sheet, checking),
+        Ok(sheet) => {
+            let taken = checking.keep.as_ref().map(|(who, store)| keep(&sheet, checking, &bytes, who, store)).transpose()?;
+            if checking.json {
+                let taken = taken.map(|t| json!({ "new": t.new, "changed": t.changed, "same": t.same, "left_out": t.left_out }));
+                return Ok(writeln!(stdout(), "{}", json!({ "sheet": sheet, "problems": [], "taken_in": taken }))?);
+            }
+            print(&name, &sheet, checking)?;
+            taken.map_or(Ok(()), |taken| said_taken(&taken))
+        }
         Err(unsound) => {
             if checking.json {
                 writeln!(stdout(), "{}", json!({ "sheet": null, "problems": unsound.problems, "remarks": unsound.remarks }))?;
@@ -57,6 +68,23 @@ pub fn check(checking: &Checking) -> Result<(), Failure> {
             Err(Failure::Failed(format!("{name} has {count}: nothing was taken of it; mend it, or leave rows out with --leave ROWS")))
         }
     }
+}
+
+fn keep(sheet: &Sheet, checking: &Checking, bytes: &[u8], who: &str, store: &Path) -> Result<TakenIn, Failure> {
+    let file = checking.file.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    Ok(take_in(&mut stores::open(store)?, sheet, &Origin { file: &file, bytes, by: who, at: wall() })?)
+}
+
+fn said_taken(taken: &TakenIn) -> Result<(), Failure> {
+    let changed = taken.changed.len();
+    writeln!(stdout(), "taken into the store: {} new, {changed} changed, {} as before", taken.new, taken.same)?;
+    for name in &taken.changed {
+        writeln!(stdout(), "changed: {}: the older plan stays beside the new one", terminal(name))?;
+    }
+    for name in &taken.left_out {
+        writeln!(stdout(), "not on this sheet: {}: it stays planned as it was", terminal(name))?;
+    }
+    Ok(())
 }
 
 /// A file as far as it can be a sheet, and one byte more.

@@ -40,10 +40,13 @@ fn every_kind_comes_back_as_it_was_said() {
         Said::Note { what: NoteKind::Rock { shot: true, by: "Licensed blaster".to_owned() } },
         Said::Note { what: NoteKind::Casing { left: true } },
         Said::Note { what: NoteKind::Other },
+        Said::Ticket { number: "T-1".to_owned(), standing: TicketStanding::Expired },
+        Said::Ticket { number: String::new(), standing: TicketStanding::Missing },
     ];
-    for said in kinds.into_iter().chain(HoleState::ALL.map(|state| Said::State { state })) {
+    let accepted = Disposition::ALL.map(|disposition| Said::Accepted { disposition });
+    for said in kinds.into_iter().chain(accepted).chain(HoleState::ALL.map(|state| Said::State { state })) {
         let entry = Entry { set_up: Some(SetUpName { rig: "R".to_owned(), epoch: 1, opened: 9 }), corrects: Some(place), ..water() };
-        let entry = Entry { said, ..entry };
+        let entry = Entry { said, remark: "why".to_owned(), ..entry };
         assert_eq!(entry.check(), Ok(()));
         let link = Link::new(place, &[1; 32], &entry).unwrap();
         assert!(link.follows(&[1; 32]));
@@ -83,6 +86,8 @@ fn what_nobody_said_of_no_hole_is_refused() {
         (Entry { said: Said::Note { what: NoteKind::Rock { shot: true, by: long } }, ..water() }, EntryFault::Long),
         (Entry { said: sounding(100_000_001, 1), ..water() }, EntryFault::Length),
         (Entry { said: sounding(3_000_000, 0), ..water() }, EntryFault::Length),
+        (Entry { said: Said::Accepted { disposition: Disposition::Stands }, ..water() }, EntryFault::Reason),
+        (Entry { said: Said::Planned { file: String::new(), sha256: String::new() }, ..water() }, EntryFault::Plan),
     ];
     for (entry, fault) in rows {
         assert_eq!(entry.check(), Err(fault), "{entry:?}");

@@ -124,6 +124,67 @@ pub enum NoteKind {
     Other,
 }
 
+/// How a locate ticket stands on a day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TicketStanding {
+    /// It holds.
+    Valid,
+    /// There is none.
+    Missing,
+    /// It does not hold yet.
+    NotYet,
+    /// It does not hold any more.
+    Expired,
+    /// It has no last day, or the day is not known.
+    Unknown,
+}
+
+/// What is to become of a hole.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Disposition {
+    /// It stands: the pole can go in.
+    Stands,
+    /// Plumb it by hand: what the rig measured does not settle it.
+    HandPlumb,
+    /// Sound it: nobody knows how deep it is.
+    Sound,
+    /// Deepen it.
+    Deepen,
+    /// Fill and tamp it, and sound it again.
+    Fill,
+    /// Ream it.
+    Ream,
+    /// The engineer decides.
+    Engineer,
+}
+
+impl Disposition {
+    /// Every one, least trouble first.
+    pub const ALL: [Self; 7] = [Self::Stands, Self::HandPlumb, Self::Sound, Self::Deepen, Self::Fill, Self::Ream, Self::Engineer];
+
+    /// The word for it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Stands => "stands",
+            Self::HandPlumb => "hand-plumb",
+            Self::Sound => "sound",
+            Self::Deepen => "deepen",
+            Self::Fill => "fill-and-tamp",
+            Self::Ream => "ream",
+            Self::Engineer => "engineer-decides",
+        }
+    }
+
+    /// The disposition of a word.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|disposition| disposition.word() == word)
+    }
+}
+
 /// A leg in a word.
 pub mod leg {
     use serde::de::{Deserialize, Deserializer, Error};

@@ -29,7 +29,7 @@ pub struct Added {
 }
 
 /// An entry with its place, and whether its chain holds up to it.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Entered {
     /// Where it stands.
     pub place: Place,
@@ -45,19 +45,30 @@ impl Store {
     /// # Errors
     /// See [`StoreFault`]; nothing is added then. What [`Entry::check`] refuses is refused.
     pub fn enter(&mut self, entry: &Entry) -> Result<Place, StoreFault> {
-        entry.check()?;
+        self.enter_all(std::slice::from_ref(entry))
+    }
+
+    /// Adds entries to this host's chain, all or none, and returns the place of the last when they are on the disk.
+    ///
+    /// # Errors
+    /// See [`StoreFault`]; nothing is added then. What [`Entry::check`] refuses is refused.
+    pub fn enter_all(&mut self, entries: &[Entry]) -> Result<Place, StoreFault> {
+        entries.iter().try_for_each(Entry::check)?;
         let path = self.path.clone();
         let mut add = || -> rusqlite::Result<Place> {
             let act = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
             let host = act.query_row("SELECT id FROM host", [], |row| row.get(0))?;
             let last = "SELECT number, sum FROM entries WHERE host = ?1 ORDER BY number DESC LIMIT 1";
             let last: Option<(u32, [u8; 32])> = act.query_row(last, [host], |row| Ok((row.get(0)?, row.get(1)?))).optional()?;
-            let (number, before) = last.map_or((0, [0; 32]), |(number, sum)| (number.saturating_add(1), sum));
-            let place = Place { host, number };
-            let link = Link::new(place, &before, entry).map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
-            put(&act, &link)?;
+            let (mut number, mut before) = last.map_or((0, [0; 32]), |(number, sum)| (number.saturating_add(1), sum));
+            for entry in entries {
+                let place = Place { host, number };
+                let link = Link::new(place, &before, entry).map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
+                put(&act, &link)?;
+                (number, before) = (number.saturating_add(1), link.sum);
+            }
             act.commit()?;
-            Ok(place)
+            Ok(Place { host, number: number.saturating_sub(1) })
         };
         add().map_err(|e| fault(&path, &e))
     }

@@ -20,7 +20,7 @@ fn stream() -> Stream {
     Stream { rig: "Alpha'; DROP TABLE slots; --".to_owned(), epoch: u32::MAX }
 }
 
-pub(super) fn in_folder() -> (tempfile::TempDir, PathBuf) {
+pub(crate) fn in_folder() -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("store.sqlite");
     (folder, path)
