@@ -4,7 +4,7 @@
 //! governs = "guarded"              # which statement decides by the contract: plain or guarded
 //!
 //! [[limit]]
-//! measurand = "overall-lean"       # or depth, lean-anywhere, toe
+//! measurand = "overall-lean"       # or depth, lean-anywhere, toe, centre, room, embedment, arm-tilt
 //! figure = "1/4 in per ft"
 //! source = "Example county, section 5"
 //! ```
@@ -37,6 +37,8 @@ pub struct LimitsFault {
 enum Figure {
     /// At most this, metres or metres per metre.
     Most(f64),
+    /// At least this, metres.
+    Least(f64),
     /// Around the planned depth: so much less and so much more, metres.
     AroundPlan(f64, f64),
 }
@@ -95,13 +97,25 @@ impl Limits {
         Ok(Self { governs: governs.transpose()?, limits: limits.collect::<Result<_, _>>()? })
     }
 
+    /// Which statement decides; `None` where nobody has said.
+    #[must_use]
+    pub const fn governs(&self) -> Option<Governs> {
+        self.governs
+    }
+
     /// The limits as they are for one hole.
     #[must_use]
     pub fn of(&self, plan: &Plan) -> LimitSet {
-        let depth = metres(plan.depth);
+        self.about(metres(plan.depth))
+    }
+
+    /// The limits as they are for a hole that is planned so deep below its datum, metres.
+    #[must_use]
+    pub fn about(&self, depth: f64) -> LimitSet {
         let limit = |general: &General| {
             let (least, most) = match general.figure {
                 Figure::Most(most) => (None, most),
+                Figure::Least(least) => (Some(least), f64::INFINITY),
                 Figure::AroundPlan(under, over) => (Some(depth - under), depth + over),
             };
             let General { measurand, written, source, .. } = general.clone();
@@ -126,8 +140,15 @@ fn general(written: &WrittenLimit) -> Result<General, (usize, String)> {
         "overall-lean" => Measurand::OverallLean,
         "lean-anywhere" => Measurand::LeanAnywhere,
         "toe" => Measurand::Toe,
+        "centre" => Measurand::Centre,
+        "room" => Measurand::Room,
+        "embedment" => Measurand::Embedment,
+        "arm-tilt" => Measurand::ArmTilt,
         other => {
-            let what = format!("measurand is \"{}\": write depth, overall-lean, lean-anywhere or toe", terminal(other));
+            let what = format!(
+                "measurand is \"{}\": write depth, overall-lean, lean-anywhere, toe, centre, room, embedment or arm-tilt",
+                terminal(other)
+            );
             return Err((written.measurand.span().start, what));
         }
     };
@@ -142,16 +163,19 @@ fn general(written: &WrittenLimit) -> Result<General, (usize, String)> {
 
 fn figure(measurand: Measurand, text: &str) -> Result<Figure, String> {
     match measurand {
-        Measurand::Depth => around_plan(text).ok_or_else(|| {
+        Measurand::Depth | Measurand::Embedment => around_plan(text).ok_or_else(|| {
             format!("figure \"{}\" is no range about the planned depth: write for example -2 in +6 in, or ±150 mm", terminal(text))
         }),
-        Measurand::OverallLean | Measurand::LeanAnywhere => positive(ratio(text).map_err(|e| format!("figure {e}"))?, text),
-        Measurand::Toe => positive(length_um(text).map_err(|e| format!("figure {e}"))? / 1e6, text),
+        Measurand::OverallLean | Measurand::LeanAnywhere | Measurand::ArmTilt => {
+            positive(ratio(text).map_err(|e| format!("figure {e}"))?, text).map(Figure::Most)
+        }
+        Measurand::Toe | Measurand::Centre => positive(length_um(text).map_err(|e| format!("figure {e}"))? / 1e6, text).map(Figure::Most),
+        Measurand::Room => positive(length_um(text).map_err(|e| format!("figure {e}"))? / 1e6, text).map(Figure::Least),
     }
 }
 
-fn positive(most: f64, text: &str) -> Result<Figure, String> {
-    if most > 0.0 { Ok(Figure::Most(most)) } else { Err(format!("figure \"{}\" must be more than 0", terminal(text))) }
+fn positive(figure: f64, text: &str) -> Result<f64, String> {
+    if figure > 0.0 { Ok(figure) } else { Err(format!("figure \"{}\" must be more than 0", terminal(text))) }
 }
 
 /// "±6 in", "+/- 6 in", or what may be less and what may be more in either order: "-2 in +6 in".
@@ -257,7 +281,11 @@ source = "Invented sheet"
             ("\"-2 in +6 in\"", "\"6 in\"", "line 10: figure \"6 in\" is no range about the planned depth: write for example -2 in +6 in"),
             ("\"75 mm\"", "\"75\"", "line 15: figure \"75\" is no length: write for example"),
             ("\"75 mm\"", "75", "line 15: "),
-            ("\"toe\"", "\"tilt\"", "line 14: measurand is \"tilt\": write depth, overall-lean, lean-anywhere or toe"),
+            (
+                "\"toe\"",
+                "\"tilt\"",
+                "line 14: measurand is \"tilt\": write depth, overall-lean, lean-anywhere, toe, centre, room, embedment or arm-tilt",
+            ),
             ("\"guarded\"", "\"both\"", "line 1: governs is \"both\": write plain or guarded"),
             ("source = \"Invented county, section 5\"", "source = \" \"", "line 6: source is empty: "),
             ("source = \"Invented county, section 5\"", "", "line 3: missing field `source`"),

@@ -2,7 +2,7 @@
 
 mod entered;
 
-pub use entered::{Aspect, Measured, Noted, State, Taped};
+pub use entered::{Accepted, Aspect, Judged, Measured, Noted, State, Taped};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -140,6 +140,16 @@ pub enum Command {
     Measure(Measured),
     /// Enter something met or done: rock, water put in, casing, fall-in
     Note(Noted),
+    /// Say of each structure whether its poles can go in, why not, and what to do
+    Judge(Judged),
+    /// Decide what is to become of a hole, as somebody who answers for it
+    Accept(Accepted),
+    /// List the limit sets that ship with the tool, or write one out
+    Limits {
+        /// Which to write out
+        #[arg(value_name = "SET")]
+        set: Option<String>,
+    },
     /// List the holes in the store
     Holes {
         /// The store; in your own data folder otherwise

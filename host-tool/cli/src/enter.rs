@@ -1,9 +1,9 @@
 //! `state`, `measure` and `note`: what people say of a hole, put into the chain beside the rig's records.
 
-use crate::args::{Aspect, Measured, Noted, State, Taped};
+use crate::args::{Accepted, Aspect, Measured, Noted, State, Taped};
 use crate::station::wall;
 use crate::{Failure, stores};
-use host_tool::entry::{Along, Entry, HoleState, NoteKind, Said};
+use host_tool::entry::{Along, Disposition, Entry, HoleState, NoteKind, Said};
 use host_tool::holes::{Catalogue, Hole, called, catalogue};
 use host_tool::judge::LineAxes;
 use host_tool::measure::{length, ratio};
@@ -42,6 +42,15 @@ pub fn note(typed: &Noted, store: &Path) -> Result<(), Failure> {
         Aspect::Other => NoteKind::Other,
     };
     add(&typed.hole, Some(&typed.who), &typed.remark, "", Said::Note { what }, "noted", store)
+}
+
+/// Enters what is to become of a hole.
+pub fn accept(typed: &Accepted, store: &Path) -> Result<(), Failure> {
+    let word = typed.disposition.as_str();
+    let all = || Disposition::ALL.map(Disposition::word).join(", ");
+    let disposition = Disposition::of_word(word)
+        .ok_or_else(|| Failure::Usage(format!("\"{}\" is no disposition: it is one of {}", terminal(word), all())))?;
+    add(&typed.hole, Some(&typed.who), &typed.reason, "", Said::Accepted { disposition }, &format!("accepted: {word}"), store)
 }
 
 /// Enters a measurement other than a sounding or a hand plumb.

@@ -1,10 +1,10 @@
 //! What was meant by what was typed.
 
-use crate::args::{ByHand, Command, Measured, Noted, State, Stores, Typed, What};
+use crate::args::{Accepted, ByHand, Command, Judged, Measured, Noted, State, Stores, Typed, What};
 use crate::commission::Commissioning;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
-use crate::{Failure, by_hand, calibrate, commission, demo, enter, listen, sheet, show, stores};
+use crate::{Failure, by_hand, calibrate, commission, demo, enter, judge, listen, sheet, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -51,6 +51,15 @@ pub enum Job {
     Measure(Measured, PathBuf),
     /// Enter a note.
     Note(Noted, PathBuf),
+    /// Judge structures.
+    Judge(Judged, PathBuf),
+    /// Decide about a hole.
+    Accept(Accepted, PathBuf),
+    /// List or write out limit sets.
+    Limits {
+        /// Which; all are listed otherwise.
+        set: Option<String>,
+    },
     /// Do something with a store and another file.
     Stores {
         /// What.
@@ -169,6 +178,9 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
             let keep = who.filter(|_| keep).map(|who| Ok::<_, Failure>((who, make_room(store)?))).transpose()?;
             Job::Sheet(Checking { file, leave, ignore, json, limits, keep })
         }
+        Command::Judge(typed) => Job::Judge(Judged { store: None, ..typed }, place(typed.store)?),
+        Command::Accept(typed) => Job::Accept(Accepted { store: None, ..typed }, place(typed.store)?),
+        Command::Limits { set } => Job::Limits { set },
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
         Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },
     })
@@ -220,6 +232,9 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Ports => show::ports(),
         Job::Sheet(checking) => sheet::check(&checking),
         Job::BlankSheet { file } => sheet::blank(file.as_deref()),
+        Job::Judge(typed, store) => judge::judge(&typed, &store),
+        Job::Accept(typed, store) => enter::accept(&typed, &store),
+        Job::Limits { set } => show::limits(set.as_deref()),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
         Job::Print { holes, out, limits, store } => show::print(&holes, &out, &store, limits.as_deref()),
     }

@@ -8,6 +8,7 @@ mod commission;
 mod demo;
 mod enter;
 mod job;
+mod judge;
 mod listen;
 mod orders;
 mod screen;

@@ -3,7 +3,8 @@
 use crate::{Failure, by_hand, enter, stores};
 use host_tool::facts::{DigestState, Missing};
 use host_tool::holes::{self, Catalogue, Hole, catalogue_by};
-use host_tool::judge::Standing;
+use host_tool::judge::{Standing, statement};
+use host_tool::limit_sets::{SETS, named};
 use host_tool::limits_file::Limits;
 use host_tool::measure::{lean_text, length_text};
 use host_tool::paper::words::Units;
@@ -38,13 +39,32 @@ fn judged(store: &Path, limits: Option<&Path>) -> Result<Catalogue, Failure> {
     Ok(catalogue_by(&stores::open_existing(store)?, limits.as_ref())?)
 }
 
-/// Reads a file of limits.
+/// Reads a file of limits, or a set that ships with the tool.
 pub fn read_limits(path: &Path) -> Result<Limits, Failure> {
+    if let Some(set) = path.to_str().and_then(named).filter(|_| !path.exists()) {
+        return Limits::read(set.text).map_err(|e| Failure::Failed(format!("{}, {e}", set.name)));
+    }
     let shown = || terminal(&path.display().to_string());
     let mut text = String::new();
     let read = File::open(path).and_then(|file| file.take(LIMITS_BYTES).read_to_string(&mut text));
-    read.map_err(|e| Failure::Failed(format!("{} cannot be read: {e}", shown())))?;
+    read.map_err(|e| Failure::Failed(format!("{} cannot be read: {e}; `borewitness limits` lists the sets that ship", shown())))?;
     Limits::read(&text).map_err(|e| Failure::Failed(format!("{}, {e}", shown())))
+}
+
+/// Lists the limit sets that ship, or writes one out so that it can be looked at and changed.
+pub fn limits(name: Option<&str>) -> Result<(), Failure> {
+    let Some(name) = name else {
+        for set in SETS {
+            writeln!(stdout(), "{}", set.name)?;
+            for limit in Limits::read(set.text).map_err(|e| Failure::Failed(format!("{}, {e}", set.name)))?.about(0.0).limits {
+                writeln!(stdout(), "    {} {}; {}", statement::name(limit.measurand), limit.written, limit.source)?;
+            }
+        }
+        return Ok(writeln!(stdout(), "None of them is used unless you name it with --limits; a file of your own will do as well.")?);
+    };
+    let set = named(name)
+        .ok_or_else(|| Failure::Failed(format!("no limit set \"{}\" ships: `borewitness limits` lists them", terminal(name))))?;
+    Ok(write!(stdout(), "{}", set.text)?)
 }
 
 /// Lists the holes.

@@ -16,6 +16,22 @@ pub enum Measurand {
     LeanAnywhere,
     /// Toe off the vertical through the hole's start, metres.
     Toe,
+    /// The hole's centre off its stake, metres.
+    Centre,
+    /// Room round the pole at its best place, metres.
+    Room,
+    /// Depth of a set pole's butt below the datum, metres.
+    Embedment,
+    /// How much higher one end of the arm is than the other over the distance between them, metres per metre.
+    ArmTilt,
+}
+
+impl Measurand {
+    /// Whether one set-up's records and what was measured in its hole say what it is; the others want a sheet, a pole or all legs.
+    #[must_use]
+    pub const fn is_of_bore(self) -> bool {
+        matches!(self, Self::Depth | Self::OverallLean | Self::LeanAnywhere | Self::Toe)
+    }
 }
 
 /// Which statement decides, by the contract.

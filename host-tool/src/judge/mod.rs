@@ -65,6 +65,8 @@ pub struct Judged {
     pub soundings: Option<Budget>,
     /// Hand plumbs beside the axis.
     pub plumbed: Vec<Plumbed>,
+    /// Why nothing can be shown of the rig's depth, and of lean and toe, whatever the limit.
+    pub bars: Barred,
     /// Why figures may be worth less, in plain words.
     pub reservations: Vec<String>,
 }
@@ -97,7 +99,8 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let contradicted = soundings.as_ref().zip(seen.budgets).is_some_and(|(by_tape, by_rig)| {
         sounded.zip(depth).is_some_and(|(tape, rig)| measured::contradict(tape.value - rig, by_tape, &by_rig.depth))
     });
-    let judged = own.limits.iter().chain(&more.limits).map(|limit| match (limit.measurand, sounded) {
+    let of_bore = more.limits.iter().filter(|limit| limit.measurand.is_of_bore());
+    let judged = own.limits.iter().chain(of_bore).map(|limit| match (limit.measurand, sounded) {
         (Measurand::Depth, Some(by_tape)) => statement::verdict(limit, Some(by_tape), unfinished, &[]),
         (Measurand::Depth, None) => statement::verdict(limit, seen.figure(limit.measurand), unfinished, &barred.depth),
         _ => statement::verdict(limit, seen.figure(limit.measurand), unfinished, &barred.lean),
@@ -129,6 +132,7 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
         budgets,
         verdicts,
         governs: more.governs,
+        bars: barred,
     }
 }
 
@@ -151,6 +155,7 @@ impl Seen<'_> {
             Measurand::OverallLean => (toe? / self.length, &budgets.distance, self.length),
             Measurand::LeanAnywhere => (self.worst?, &budgets.local, 1.0),
             Measurand::Toe => (toe?, &budgets.distance, 1.0),
+            Measurand::Centre | Measurand::Room | Measurand::Embedment | Measurand::ArmTilt => return None,
         };
         Some(Figure { value, expanded: budget.expanded / per, guard: budget.guard / per })
     }
@@ -181,10 +186,12 @@ pub fn bars(setup: &SetUp) -> Vec<String> {
 }
 
 /// Reasons why nothing can be shown of depth, and of lean and toe.
-#[derive(Default)]
-struct Barred {
-    depth: Vec<String>,
-    lean: Vec<String>,
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Barred {
+    /// Of the rig's depth; soundings stand for themselves.
+    pub depth: Vec<String>,
+    /// Of lean and toe.
+    pub lean: Vec<String>,
 }
 
 fn barred(setup: &SetUp, believed: bool, plumbed: &[Plumbed]) -> Barred {

@@ -99,6 +99,10 @@ pub fn name(measurand: Measurand) -> &'static str {
         Measurand::OverallLean => "overall lean",
         Measurand::LeanAnywhere => "lean along the hole",
         Measurand::Toe => "toe",
+        Measurand::Centre => "centre off the stake",
+        Measurand::Room => "room round the pole",
+        Measurand::Embedment => "embedment",
+        Measurand::ArmTilt => "tilt of the arm",
     }
 }
 

@@ -5,10 +5,11 @@
 //! contribute are in metres, but for the lean over a stretch of the hole, metres per metre.
 
 use super::hole::Hole;
-use super::limits::guarded_briefly;
+use super::limits::{guarded_briefly, quantity};
 use super::words::{code, standing};
+use super::worth::Quantity;
 use crate::judge::budget::{Along, Budget, Budgets, Unit, day};
-use crate::judge::limits::{Governs, Measurand};
+use crate::judge::limits::Governs;
 use crate::judge::measured::{Kind, Measurement};
 use crate::judge::spread::Shape;
 use crate::judge::{Guarded, Plumbed, Validity, Verdict, statement, validity};
@@ -154,9 +155,11 @@ pub fn verdicts<'a>(hole: &Hole<'a>) -> Vec<LimitJudged<'a>> {
     hole.judged.verdicts.iter().map(limit_judged).collect()
 }
 
-fn limit_judged(verdict: &Verdict) -> LimitJudged<'_> {
+/// One limit judged.
+#[must_use]
+pub fn limit_judged(verdict: &Verdict) -> LimitJudged<'_> {
     let limit = &verdict.limit;
-    let length = matches!(limit.measurand, Measurand::Depth | Measurand::Toe);
+    let length = quantity(limit.measurand) != Quantity::Lean;
     LimitJudged {
         limits: statement::name(limit.measurand),
         unit: if length { "m" } else { "m/m" },

@@ -74,6 +74,10 @@ fn item(units: Units, measurand: Measurand) -> String {
         Measurand::OverallLean => "Plumb, toe over depth".to_owned(),
         Measurand::LeanAnywhere => format!("Lean over any {}, at most", units.short(limits::MEAN_LENGTH)),
         Measurand::Toe => "Toe off the vertical".to_owned(),
+        Measurand::Centre => "Centre off the stake".to_owned(),
+        Measurand::Room => "Room round the pole".to_owned(),
+        Measurand::Embedment => "Embedment".to_owned(),
+        Measurand::ArmTilt => "Tilt of the arm".to_owned(),
     }
 }
 

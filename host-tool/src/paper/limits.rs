@@ -18,6 +18,10 @@ pub fn subject(measurand: Measurand) -> &'static str {
         Measurand::OverallLean => "Plumb",
         Measurand::LeanAnywhere => "Lean along the hole",
         Measurand::Toe => "Toe's distance",
+        Measurand::Centre => "Centre",
+        Measurand::Room => "Room",
+        Measurand::Embedment => "Embedment",
+        Measurand::ArmTilt => "Arm",
     }
 }
 
@@ -25,9 +29,9 @@ pub fn subject(measurand: Measurand) -> &'static str {
 #[must_use]
 pub fn quantity(measurand: Measurand) -> Quantity {
     match measurand {
-        Measurand::Depth => Quantity::Depth,
-        Measurand::OverallLean | Measurand::LeanAnywhere => Quantity::Lean,
-        Measurand::Toe => Quantity::Offset,
+        Measurand::Depth | Measurand::Embedment => Quantity::Depth,
+        Measurand::OverallLean | Measurand::LeanAnywhere | Measurand::ArmTilt => Quantity::Lean,
+        Measurand::Toe | Measurand::Centre | Measurand::Room => Quantity::Offset,
     }
 }
 
@@ -49,6 +53,10 @@ fn measured(hole: &Hole<'_>, verdict: &Verdict) -> String {
         Measurand::OverallLean => "over the whole hole (toe over depth)".to_owned(),
         Measurand::LeanAnywhere => format!("at most, over any {}", units.short(MEAN_LENGTH)),
         Measurand::Toe => "off the vertical through the hole's start".to_owned(),
+        Measurand::Centre => "off the stake".to_owned(),
+        Measurand::Room => "round the pole where it has most".to_owned(),
+        Measurand::Embedment => format!("below {}", datum(hole.plan())),
+        Measurand::ArmTilt => "between the outer legs".to_owned(),
     };
     match verdict.measured {
         Some(figure) => format!("{} {what}", units.worth(quantity(of), figure)),
@@ -66,10 +74,11 @@ fn measured(hole: &Hole<'_>, verdict: &Verdict) -> String {
 #[must_use]
 pub fn limit_words(units: Units, limit: &Limit) -> String {
     let in_units = match (limit.measurand, limit.least) {
-        (Measurand::Depth, Some(least)) => units.range((least, limit.most)),
-        (Measurand::Depth, None) => format!("up to {}", units.long(limit.most)),
-        (Measurand::OverallLean | Measurand::LeanAnywhere, _) => format!("up to {}", units.lean(limit.most)),
-        (Measurand::Toe, _) => format!("up to {}", units.short(limit.most)),
+        (Measurand::Depth | Measurand::Embedment, Some(least)) => units.range((least, limit.most)),
+        (Measurand::Depth | Measurand::Embedment, None) => format!("up to {}", units.long(limit.most)),
+        (Measurand::OverallLean | Measurand::LeanAnywhere | Measurand::ArmTilt, _) => format!("up to {}", units.lean(limit.most)),
+        (Measurand::Room, least) => format!("at least {}", units.short(least.unwrap_or(0.0))),
+        (Measurand::Toe | Measurand::Centre, _) => format!("up to {}", units.short(limit.most)),
     };
     match limit.written.trim() {
         "" => in_units,
@@ -91,9 +100,11 @@ pub fn plain(units: Units, verdict: &Verdict) -> String {
 fn excess(units: Units, limit: &Limit, value: f64) -> String {
     match limit.least {
         Some(least) if value < least => format!("short by {}", units.excess(least - value)),
-        _ if limit.measurand == Measurand::Depth => format!("too deep by {}", units.excess(value - limit.most)),
-        _ if limit.measurand == Measurand::Toe => format!("by {}", units.excess(value - limit.most)),
-        _ => format!("by {}", lean_excess(units, value - limit.most)),
+        _ => match quantity(limit.measurand) {
+            Quantity::Depth => format!("too deep by {}", units.excess(value - limit.most)),
+            Quantity::Offset => format!("by {}", units.excess(value - limit.most)),
+            Quantity::Lean => format!("by {}", lean_excess(units, value - limit.most)),
+        },
     }
 }
 
@@ -141,9 +152,10 @@ pub fn meaning(governs: Option<Governs>) -> String {
 #[must_use]
 pub fn planned(hole: &Hole<'_>, measurand: Measurand) -> String {
     match measurand {
-        Measurand::Depth => hole.units().long(hole.judged.planned),
-        Measurand::OverallLean | Measurand::LeanAnywhere => hole.units().lean(0.0),
-        Measurand::Toe => hole.units().short(0.0),
+        Measurand::Depth | Measurand::Embedment => hole.units().long(hole.judged.planned),
+        Measurand::OverallLean | Measurand::LeanAnywhere | Measurand::ArmTilt => hole.units().lean(0.0),
+        Measurand::Toe | Measurand::Centre => hole.units().short(0.0),
+        Measurand::Room => NONE.to_owned(),
     }
 }
 
@@ -153,9 +165,10 @@ pub fn variation(hole: &Hole<'_>, verdict: &Verdict) -> String {
     let units = hole.units();
     let Some(figure) = verdict.measured else { return NONE.to_owned() };
     match verdict.limit.measurand {
-        Measurand::Depth => units.difference(figure.value - hole.judged.planned),
-        Measurand::OverallLean | Measurand::LeanAnywhere => format!("+{}", units.lean(figure.value)),
-        Measurand::Toe => units.difference(figure.value),
+        Measurand::Depth | Measurand::Embedment => units.difference(figure.value - hole.judged.planned),
+        Measurand::OverallLean | Measurand::LeanAnywhere | Measurand::ArmTilt => format!("+{}", units.lean(figure.value)),
+        Measurand::Toe | Measurand::Centre => units.difference(figure.value),
+        Measurand::Room => NONE.to_owned(),
     }
 }
 

@@ -156,3 +156,43 @@ pub struct Noted {
     #[arg(long, value_name = "FILE")]
     pub store: Option<PathBuf>,
 }
+
+/// What structures are to be judged.
+#[derive(Debug, Args)]
+pub struct Judged {
+    /// Structures, in full; without any, all of them in a line each
+    #[arg(value_name = "STRUCTURE")]
+    pub structures: Vec<String>,
+    /// Judge by these limits too, beside those of the sheet: a file, or a set that `limits` lists
+    #[arg(long, value_name = "LIMITS")]
+    pub limits: Option<PathBuf>,
+    /// The ground, for what its volume becomes: sand, loam, clay, "blasted rock"
+    #[arg(long, value_name = "GROUND")]
+    pub soil: Option<String>,
+    /// For other programs to read
+    #[arg(long)]
+    pub json: bool,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+}
+
+/// A decision about a hole.
+#[derive(Debug, Args)]
+pub struct Accepted {
+    /// The hole as `holes` lists it
+    #[arg(value_name = "HOLE")]
+    pub hole: String,
+    /// stands, hand-plumb, sound, deepen, fill-and-tamp, ream or engineer-decides
+    #[arg(value_name = "DISPOSITION")]
+    pub disposition: String,
+    /// Who answers for it
+    #[arg(long, value_name = "NAME")]
+    pub who: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    pub reason: String,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+}
