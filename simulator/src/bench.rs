@@ -85,6 +85,22 @@ impl<M: Machine> Bench<M> {
         })
     }
 
+    /// The rig and its operator move on to another scenario's holes; the operator has to have finished. Machine, memory,
+    /// sensors, cable and time stay, and so do the rig's errors: of the scenario's own, only [`Scenario::truth`] takes note.
+    ///
+    /// # Errors
+    /// Where the operator is still at work or the scenario does not fit the rig.
+    pub fn move_on(&mut self, scenario: &Scenario) -> Result<(), MachineFault> {
+        scenario.check(&scenario.title).map_err(|fault| MachineFault(fault.to_string()))?;
+        if matches!(self.progress(), Some(Progress::Working(_))) {
+            return Err(MachineFault(format!("{}: the operator is still at work elsewhere: let him finish", scenario.title)));
+        }
+        let unfit = || MachineFault(format!("{}: texts do not fit the rig; shorten them", scenario.title));
+        self.operator = Some(Operator::new(scenario).ok_or_else(unfit)?);
+        self.world.move_on(scenario);
+        Ok(())
+    }
+
     /// Lets `ms` milliseconds pass, 1 to 250: the world moves, sensors answer, the rig takes one turn. `to_rig`
     /// is what the host sends now; returned is what has reached the host by then.
     ///

@@ -28,6 +28,10 @@ pub enum Drawer {
     Errors = 10,
     /// Reading what calibration needs.
     Calibration = 11,
+    /// How each hole of a line turns out.
+    Hole = 12,
+    /// What people measure in it.
+    Crew = 13,
     /// What a power cut does to bytes on their way into the memory.
     Power = 20,
 }

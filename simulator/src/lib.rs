@@ -57,7 +57,7 @@ pub mod attached;
 pub mod bench;
 pub mod cable;
 pub mod calibration;
-mod chance;
+pub mod chance;
 pub mod clock;
 pub mod commander;
 pub mod cue;

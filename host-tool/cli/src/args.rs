@@ -23,7 +23,7 @@ pub struct Typed {
 /// What can be asked for.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Drill a simulated two-pole structure, store it and print its papers (this is the default)
+    /// Drill a simulated two-pole structure, store it and print its papers (this is the default); or a whole line
     Demo {
         /// Folder for store and papers; a new one here otherwise
         #[arg(long, value_name = "DIR")]
@@ -31,6 +31,12 @@ pub enum Command {
         /// Talk to the simulated rig through a pseudo-terminal and the serial port's own code (Unix)
         #[arg(long)]
         pty: bool,
+        /// Drill an invented line instead, from its structure sheet to its records, and list what stands open; no papers
+        #[arg(long, conflicts_with = "pty")]
+        line: bool,
+        /// Only so many structures of it, the first ones
+        #[arg(long, value_name = "N", requires = "line", value_parser = clap::value_parser!(u16).range(1..))]
+        structures: Option<u16>,
     },
     /// Listen to a rig: show what it measures, store what it records, and ask it to do things
     #[command(after_help = crate::orders::HELP)]

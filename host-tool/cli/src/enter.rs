@@ -197,6 +197,15 @@ fn list(path: &Path, as_json: bool, all: bool) -> Result<(), Failure> {
     Ok(writeln!(out, "{CAUTION}")?)
 }
 
+/// The holes that stand open at a moment, a line each, and the caution; one line where none does.
+pub fn open_holes(store: &Store, holes: &[Hole], now_ms: i64) -> Result<Vec<String>, Failure> {
+    let registered = registered(store, holes)?;
+    let open = registered.iter().filter(|hole| hole.state.is_open());
+    let mut lines: Vec<String> = open.map(|hole| line(hole, now_ms, units(hole, holes))).collect();
+    lines.push(if lines.is_empty() { "no hole is open".to_owned() } else { CAUTION.to_owned() });
+    Ok(lines)
+}
+
 fn registered(store: &Store, holes: &[Hole]) -> Result<Vec<Registered>, Failure> {
     let drilled = holes.iter().filter_map(|hole| Some((hole.hole_name()?, Drilled { set_up: &hole.setup, judged: &hole.judged })));
     let entries: Vec<_> = store.entries()?.into_iter().map(|entered| (entered.place, entered.entry)).collect();

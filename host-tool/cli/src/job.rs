@@ -4,7 +4,7 @@ use crate::args::{Accepted, ByHand, Command, Judged, Measured, Noted, State, Sto
 use crate::commission::Commissioning;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
-use crate::{Failure, by_hand, calibrate, commission, demo, enter, judge, listen, sheet, show, stores};
+use crate::{Failure, by_hand, calibrate, commission, demo, enter, judge, line, listen, sheet, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -24,6 +24,13 @@ pub enum Job {
         out: Option<PathBuf>,
         /// Over a pseudo-terminal.
         pty: bool,
+    },
+    /// Drill the simulated line.
+    Line {
+        /// Folder, `None` for a new one.
+        out: Option<PathBuf>,
+        /// So many structures, `None` for all.
+        structures: Option<u16>,
     },
     /// Listen to a rig.
     Listen(Listening),
@@ -136,8 +143,9 @@ pub struct Calibrating {
 
 /// Finds the job that was meant.
 pub fn meant(typed: Typed) -> Result<Job, Failure> {
-    Ok(match typed.command.unwrap_or(Command::Demo { out: None, pty: false }) {
-        Command::Demo { out, pty } => Job::Demo { out, pty },
+    Ok(match typed.command.unwrap_or(Command::Demo { out: None, pty: false, line: false, structures: None }) {
+        Command::Demo { out, line: true, structures, .. } => Job::Line { out, structures },
+        Command::Demo { out, pty, .. } => Job::Demo { out, pty },
         Command::Listen { port, baud, store, orders, leave, seconds, wait } => {
             let orders = orders
                 .iter()
@@ -220,6 +228,7 @@ fn make_room(named: Option<PathBuf>) -> Result<PathBuf, Failure> {
 pub fn run(job: Job) -> Result<(), Failure> {
     match job {
         Job::Demo { out, pty } => demo::demo(out, pty),
+        Job::Line { out, structures } => line::line(out, structures),
         Job::Listen(listening) => listen::listen(listening),
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
         Job::Commission(commissioning) => commission::commission(&commissioning),

@@ -2,19 +2,21 @@
 
 use super::{Event, Happening, HolePlan, Scenario};
 use crate::errors::Figure;
-use firmware_app::profile::Profile;
+use firmware_app::profile::TOOLS;
 
 /// Everything that is wrong with a scenario, each in words.
 pub fn faults(scenario: &Scenario) -> Vec<String> {
     let mut faults = Vec::new();
-    sheet(scenario, &mut faults);
+    let tools: Vec<u8> = scenario.tools().iter().map(|t| t.number).collect();
+    own_tools(scenario, &mut faults);
+    sheet(scenario, &tools, &mut faults);
     layers(scenario, &mut faults);
     figures("errors", &scenario.errors.figures(), &mut faults);
     if scenario.hole.is_empty() || scenario.hole.len() > 8 {
         faults.push(format!("{} holes; expected 1 to 8 [[hole]] tables", scenario.hole.len()));
     }
     for (index, plan) in scenario.hole.iter().enumerate() {
-        hole(&format!("hole {}", index + 1), plan, &mut faults);
+        hole(&format!("hole {}", index + 1), plan, &tools, &mut faults);
     }
     faults
 }
@@ -33,19 +35,32 @@ fn text(place: &str, name: &str, value: &str, most: usize, faults: &mut Vec<Stri
     }
 }
 
-fn tool(place: &str, number: u8, faults: &mut Vec<String>) {
-    let tools: Vec<u8> = Profile::bench().tools.iter().map(|t| t.number).collect();
+fn tool(place: &str, number: u8, tools: &[u8], faults: &mut Vec<String>) {
     if !tools.contains(&number) {
         faults.push(format!("{place}: there is no tool {number}; expected one of {tools:?}"));
     }
 }
 
-fn sheet(scenario: &Scenario, faults: &mut Vec<String>) {
+fn own_tools(scenario: &Scenario, faults: &mut Vec<String>) {
+    if scenario.tools().len() > TOOLS {
+        faults.push(format!("{} tools; expected {TOOLS} at most with those of the bench", scenario.tools().len()));
+    }
+    for (index, tool) in scenario.tool.iter().enumerate() {
+        let place = format!("tool {}", tool.number);
+        if tool.number == 0 || scenario.tool[..index].iter().any(|other| other.number == tool.number) {
+            faults.push(format!("{place}: a number of its own from 1 on is expected"));
+        }
+        let rows = [("length_mm", tool.length_mm, 100.0, 5_000.0), ("diameter_mm", tool.diameter_mm, 100.0, 4_000.0)];
+        figures(&place, &rows, faults);
+    }
+}
+
+fn sheet(scenario: &Scenario, tools: &[u8], faults: &mut Vec<String>) {
     let Scenario { sheet, mast, sensors, cable, work, .. } = scenario;
     text("sheet", "line", &sheet.line, 24, faults);
     text("sheet", "structure", &sheet.structure, 16, faults);
     text("sheet", "operator", &sheet.operator, 24, faults);
-    tool("sheet", sheet.tool, faults);
+    tool("sheet", sheet.tool, tools, faults);
     let rows = [
         ("diameter_mm", sheet.diameter_mm, 100.0, 4_000.0),
         ("depth_under_mm", sheet.depth_under_mm, 0.0, 2_000.0),
@@ -100,7 +115,7 @@ fn layers(scenario: &Scenario, faults: &mut Vec<String>) {
     }
 }
 
-fn hole(place: &str, hole: &HolePlan, faults: &mut Vec<String>) {
+fn hole(place: &str, hole: &HolePlan, tools: &[u8], faults: &mut Vec<String>) {
     let rows = [
         ("attempt", f64::from(hole.attempt), 1.0, 99.0),
         ("depth_mm", hole.depth_mm, 200.0, 15_000.0),
@@ -124,10 +139,10 @@ fn hole(place: &str, hole: &HolePlan, faults: &mut Vec<String>) {
         ];
         figures(place, &rows, faults);
     }
-    hole.event.iter().for_each(|e| event(place, e, faults));
+    hole.event.iter().for_each(|e| event(place, e, tools, faults));
 }
 
-fn event(place: &str, event: &Event, faults: &mut Vec<String>) {
+fn event(place: &str, event: &Event, tools: &[u8], faults: &mut Vec<String>) {
     match (event.at_mm, event.at_s) {
         (Some(mm), None) => figures(place, &[("event at_mm", mm, -1_000.0, 20_000.0)], faults),
         (None, Some(s)) => figures(place, &[("event at_s", s, 0.0, 360_000.0)], faults),
@@ -137,7 +152,7 @@ fn event(place: &str, event: &Event, faults: &mut Vec<String>) {
         Happening::Fault { for_s, .. } => figures(place, &[("fault for_s", *for_s, 0.1, 36_000.0)], faults),
         Happening::Unplug { for_s } => figures(place, &[("unplug for_s", *for_s, 0.1, 36_000.0)], faults),
         Happening::PowerCut { off_s } => figures(place, &[("power-cut off_s", *off_s, 0.1, 36_000.0)], faults),
-        Happening::ChangeTool { tool: number } => tool(place, *number, faults),
+        Happening::ChangeTool { tool: number } => tool(place, *number, tools, faults),
         Happening::Note { author, text: said } => {
             text(place, "note author", author, 24, faults);
             text(place, "note text", said, 120, faults);
@@ -179,6 +194,20 @@ mod tests {
         let typo = said("heading_deg", "haeding_deg");
         assert!(typo.starts_with("two-pole.toml: line ") && typo.contains("unknown field `haeding_deg`") && !typo.contains('\n'), "{typo}");
         assert!(said("depth_mm = 3120", "depth_mm = = 3").contains("line "));
+    }
+
+    /// 24 in are 609.6 mm exactly.
+    #[test]
+    fn own_tools_stand_among_those_of_the_bench() {
+        let with = |tools: &str| Scenario::parse("own", &(TWO_POLE.to_owned() + tools)).map_err(|fault| fault.to_string());
+        let tool = |number: u8, diameter: f64| format!("\n[[tool]]\nnumber = {number}\nlength_mm = 900\ndiameter_mm = {diameter}\n");
+        let tools = with(&(tool(2, 609.6) + &tool(7, 457.2))).unwrap().tools();
+        let shown: Vec<(u8, i32)> = tools.iter().map(|t| (t.number, t.diameter.0)).collect();
+        assert_eq!(shown, [(1, 1_100_000), (3, 1_300_000), (2, 609_600), (7, 457_200)]);
+        assert!(with(&tool(7, 9e9)).unwrap_err().contains("tool 7: diameter_mm is 9000000000; expected 100 to 4000"));
+        assert!(with(&(tool(7, 500.0) + &tool(7, 600.0))).unwrap_err().contains("tool 7: a number of its own"));
+        let many: String = (4..10).map(|number| tool(number, 500.0)).collect();
+        assert!(with(&many).unwrap_err().contains("9 tools; expected 8 at most"));
     }
 
     #[test]

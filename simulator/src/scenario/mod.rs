@@ -9,6 +9,7 @@ use crate::errors::Errors;
 use crate::sensors::{FaultKind, Quality, SensorName};
 use crate::world::ground::Layer;
 use crate::world::mast::{LeanPoint, Wander};
+use firmware_app::profile::{Profile, ToolEntry};
 use serde::Deserialize;
 use shared_protocol::record::Plan;
 use shared_protocol::state::{Datum, Leg, SheetUnits};
@@ -57,12 +58,28 @@ pub struct Scenario {
     /// How the operator works.
     #[serde(default)]
     pub work: Work,
+    /// Tools beside those of the bench's own table, or in place of those with the same number; the rig has to be told of
+    /// them by calibration.
+    #[serde(default)]
+    pub tool: Vec<ToolShape>,
     /// The holes, in the order in which they are drilled.
     pub hole: Vec<HolePlan>,
 }
 
 fn no_wander() -> Wander {
     Wander { sd_mm_m: 0.0, over_s: 30.0 }
+}
+
+/// A tool as it truly is.
+#[derive(Clone, Copy, Debug, Deserialize, PartialEq)]
+#[serde(deny_unknown_fields)]
+pub struct ToolShape {
+    /// Its number in the rig's table.
+    pub number: u8,
+    /// Pin to cutting edge, mm.
+    pub length_mm: f64,
+    /// Diameter that it cuts, mm.
+    pub diameter_mm: f64,
 }
 
 /// What all holes of the structure have in common.
@@ -140,6 +157,9 @@ pub struct HolePlan {
     /// How much deeper than planned the operator goes, mm; less where it is negative.
     #[serde(default)]
     pub drill_past_mm: f64,
+    /// Set up over the hole drilled last, which is as deep as it was left; otherwise the ground is untouched.
+    #[serde(default)]
+    pub goes_on: bool,
     /// The mast's lean by depth of the bottom.
     pub lean: Vec<LeanPoint>,
     /// What happens on the way.
@@ -257,10 +277,27 @@ impl Scenario {
             let what = error.message().replace('\n', " ");
             ScenarioFault(format!("{name}: line {line}: {what}; mend that line, simulator/scenarios holds files that work"))
         })?;
-        match check::faults(&scenario).into_iter().next() {
-            Some(fault) => Err(ScenarioFault(format!("{name}: {fault}; mend the file"))),
-            None => Ok(scenario),
-        }
+        scenario.check(name)?;
+        Ok(scenario)
+    }
+
+    /// Whether it can be run: for one that was put together and not read; `name` is what errors call it.
+    ///
+    /// # Errors
+    /// As [`Scenario::load`].
+    pub fn check(&self, name: &str) -> Result<(), ScenarioFault> {
+        let fault = check::faults(self).into_iter().next();
+        fault.map_or(Ok(()), |fault| Err(ScenarioFault(format!("{name}: {fault}; mend the file"))))
+    }
+
+    /// Every tool that can be on: the bench's own table with this scenario's in it.
+    #[must_use]
+    pub fn tools(&self) -> Vec<ToolEntry> {
+        let um = |mm: f64| Micrometres(round_i32(mm * 1_000.0));
+        let own = |t: &ToolShape| ToolEntry { number: t.number, length: um(t.length_mm), diameter: um(t.diameter_mm) };
+        let bench = Profile::bench().tools;
+        let kept = bench.iter().filter(|t| self.tool.iter().all(|own| own.number != t.number)).copied();
+        kept.chain(self.tool.iter().map(own)).collect()
     }
 
     /// What the host is to load for a hole, counted from 0; `None` where there is no such hole.

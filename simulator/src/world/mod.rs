@@ -91,7 +91,8 @@ impl World {
     #[must_use]
     pub fn new(scenario: &Scenario, seed: u64) -> Option<Self> {
         let profile = Profile::bench();
-        let tool = *profile.tools.iter().find(|t| t.number == scenario.sheet.tool)?;
+        let tools = scenario.tools();
+        let tool = *tools.iter().find(|t| t.number == scenario.sheet.tool)?;
         let errors = &scenario.errors;
         let mut wander = scenario.mast;
         if scenario.still {
@@ -108,7 +109,7 @@ impl World {
             place: Place::Hub,
             slewing: None,
             tool,
-            tools: profile.tools.to_vec(),
+            tools,
             leading: Leading { guide_mm: f64::from(profile.guide_height.0) / 1_000.0, wall_share: errors.path.wall_share },
             rope: Rope::new(seed, &errors.depth, errors.warmth.rope_mm_m_deg),
             string: ToolString::new(seed, errors.tool),
@@ -122,10 +123,20 @@ impl World {
         })
     }
 
-    /// The rig is set up over an untouched hole, its tool over the hub. The truth of the hole before is kept.
+    /// The rig has moved to another structure: other ground, and the tools that it carries. Time, rope and chance go on,
+    /// and so do the errors of the rig, whatever the scenario says of them.
+    pub fn move_on(&mut self, scenario: &Scenario) {
+        self.ground = Ground::new(&scenario.layer);
+        self.tools = scenario.tools();
+    }
+
+    /// The rig is set up over an untouched hole, its tool over the hub, or again over the hole in hand. The truth of the
+    /// hole before is kept.
     pub fn set_up(&mut self, hole: &HolePlan) {
-        self.finish();
-        self.bore = Bore::new(hole.ground_below_hub_mm);
+        if !hole.goes_on {
+            self.finish();
+            self.bore = Bore::new(hole.ground_below_hub_mm);
+        }
         self.mast.set_up(&hole.lean);
         self.place = Place::Hub;
         self.slewing = None;

@@ -20,7 +20,14 @@ pub fn scenario(text: &str) -> Scenario {
 
 /// Runs a bench to its operator's end, and a little longer so that the last slots arrive.
 pub fn run<M: Machine>(bench: &mut Bench<M>) -> Commander {
-    let (mut host, mut to_rig, mut rest) = (Commander::default(), Vec::new(), 5_000 / u32::from(TICK_MS));
+    let mut host = Commander::default();
+    run_on(bench, &mut host);
+    host
+}
+
+/// The same with a host that has been at work before.
+pub fn run_on<M: Machine>(bench: &mut Bench<M>, host: &mut Commander) {
+    let (mut to_rig, mut rest) = (Vec::new(), 5_000 / u32::from(TICK_MS));
     while rest > 0 {
         assert!(bench.world().now().seconds() < 7_200.0, "the operator does not come to an end: {:?}", bench.progress());
         rest -= u32::from(!matches!(bench.progress(), Some(Progress::Working(_))));
@@ -33,7 +40,6 @@ pub fn run<M: Machine>(bench: &mut Bench<M>) -> Commander {
         }
     }
     assert_eq!((bench.progress(), host.refused()), (Some(Progress::Finished), &[][..]));
-    host
 }
 
 /// The raw bytes of every slot that came, in order.
