@@ -90,9 +90,10 @@ fn briefly(chosen: &[&Structure<'_>]) -> Result<(), Failure> {
 }
 
 /// What becomes of structures, in a word or two.
-const WORDS: [(Ready, &str); 5] = [
+const WORDS: [(Ready, &str); 6] = [
     (Ready::No, "cannot take their poles"),
     (Ready::NotShown, "not shown"),
+    (Ready::Unlevel, "ready, and the arm would not be level"),
     (Ready::NotYet, "not finished"),
     (Ready::Yes, "ready for their poles"),
     (Ready::Set, "with their poles set"),
@@ -102,7 +103,7 @@ const WORDS: [(Ready, &str); 5] = [
 fn is_told(structure: &Structure<'_>) -> bool {
     let begun = structure.legs.iter().any(|leg| leg.stage != Stage::Planned);
     match structure.answer.ready {
-        Ready::No | Ready::NotShown => true,
+        Ready::No | Ready::NotShown | Ready::Unlevel => true,
         Ready::NotYet => begun,
         Ready::Yes | Ready::Set => false,
     }

@@ -48,11 +48,35 @@ fn a_line_goes_from_its_sheet_to_its_records() {
     let listed = json(&["holes", "--store", path.to_str().unwrap(), "--json"]);
     assert_eq!(listed["remarks"], serde_json::json!([]));
     the_holes_are_there_and_whole(listed["holes"].as_array().unwrap());
+    the_verdicts_are_those_of_what_was_written(
+        json(&["judge", "--store", path.to_str().unwrap(), "--json"])["structures"].as_array().unwrap(),
+    );
     let store = Store::open_existing(&path).unwrap();
     let set_ups = set_ups(&store);
     assert!(set_ups.iter().all(|set_up| set_up.missing.is_empty() && set_up.identity.as_ref().unwrap().simulated));
     what_was_written_for_some_has_come_about(&set_ups);
     what_people_say_is_there(&store);
+}
+
+/// What each structure comes to, and what is proposed for the legs that were drilled wrong on purpose.
+fn the_verdicts_are_those_of_what_was_written(structures: &[Value]) {
+    let found = |name: &str| structures.iter().find(|known| known["structure"] == name).unwrap();
+    assert_eq!(structures.len(), 42);
+    let proposed = |name: &str, leg: usize| found(name)["legs"][leg]["proposed"]["what"].as_str().unwrap().to_owned();
+    assert_eq!([proposed("111", 0), proposed("115", 0), proposed("113", 0)], ["deepen", "fill", "engineer"]);
+    for (name, ready) in
+        [("111", "no"), ("115", "no"), ("113", "no"), ("118", "yes"), ("141", "not_yet"), ("142", "not_yet"), ("101", "set")]
+    {
+        assert_eq!(found(name)["ready"], ready, "{}", found(name)["why"]);
+    }
+    let count = |ready: &str| structures.iter().filter(|known| known["ready"] == ready).count();
+    assert!(count("yes") >= 20 && count("set") >= 5 && count("no") >= 5, "{} {} {}", count("yes"), count("set"), count("no"));
+    assert_eq!(found("118")["legs"][0]["hole"]["attempt"], 2);
+    assert_eq!(found("118")["legs"][0]["earlier_attempts"][0]["state"], "backfilled");
+    assert_eq!(found("119")["legs"][1]["set_ups"].as_array().unwrap().len(), 2, "a second day is the same hole");
+    let cuts = found("123")["legs"][0]["cuts"].as_array().unwrap();
+    assert!(cuts.len() == 1 && cuts[0]["diameter_m"] == 1.2192, "reamed to the floor, so nothing is left of the pilot: {cuts:?}");
+    assert_eq!(found("120")["arm_planned"]["remedy"], "other poles");
 }
 
 fn the_holes_are_there_and_whole(holes: &[Value]) {

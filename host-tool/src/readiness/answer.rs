@@ -3,7 +3,7 @@
 
 use super::Works;
 use super::frame::{Arm, Frame};
-use super::leg::{Finding, Leg, Remedy, Stage};
+use super::leg::{Finding, Leg, Remedy, Stage, standing};
 use crate::entry::{Disposition, HoleState, NoteKind, Said};
 use crate::judge::limits::{Governs, Measurand};
 use crate::judge::statement::name;
@@ -22,6 +22,8 @@ pub enum Ready {
     Set,
     /// They can, by what was measured and by the statement that decides.
     Yes,
+    /// They can, and the arm between them would not be level; no limit that was named says how level it is to be.
+    Unlevel,
     /// As measured they can, and the statement that decides does not show it.
     NotShown,
     /// Not all holes are drilled.
@@ -51,6 +53,8 @@ pub(super) fn findings(n: usize, leg: &Leg<'_>, frame: &Frame, works: &Works<'_>
         found.extend(room(n, leg, frame));
         found.extend(another_plan(leg));
     }
+    let shallow = leg.plan.and_then(crate::sheet::shallower_than_basis);
+    found.extend(shallow.map(|what| known(format!("the planned depth of {what}"))));
     found.extend(met(leg));
     found.extend(leg.plan.and_then(|_| warning(leg.ticket)).map(|text| known(text.to_owned())));
     found.sort_by_key(|finding| finding.remedy.is_none());
@@ -243,8 +247,19 @@ impl Answer {
         }
         if let Some(arm) = &frame.drilled {
             let drilled = legs.iter().all(|leg| matches!(leg.stage, Stage::Drilled));
-            if arm.is_out() && drilled {
-                ready = ready.max(Ready::No);
+            let judged = arm.verdicts.iter().map(|verdict| standing(verdict, governs)).max_by_key(|standing| match standing {
+                Standing::Within => 0,
+                Standing::Unknown => 1,
+                Standing::Outside => 2,
+            });
+            let unlevel = match judged {
+                Some(Standing::Within) => None,
+                Some(Standing::Unknown) => Some(Ready::NotShown),
+                Some(Standing::Outside) => Some(Ready::No),
+                None => arm.is_out().then_some(Ready::Unlevel),
+            };
+            if let Some(unlevel) = unlevel.filter(|_| drilled) {
+                ready = ready.max(unlevel);
                 why.push(super::words::arm(arm, legs));
                 act.extend(level_it(arm, legs));
             }

@@ -6,6 +6,7 @@ use super::Works;
 use super::attempt::{Attempt, um};
 use super::leg::{Leg, Stage};
 use crate::entry::{Along, Said};
+use crate::judge::freedom::INTERVAL;
 use crate::judge::limits::{Limit, Measurand};
 use crate::judge::statement::verdict;
 use crate::judge::{Figure, LineAxes, Verdict};
@@ -88,7 +89,7 @@ impl Spacing {
     /// Whether tape and middles contradict each other.
     #[must_use]
     pub fn contradicts(&self) -> bool {
-        let worth = |figure: Figure| figure.expanded / crate::judge::freedom::INTERVAL;
+        let worth = |figure: Figure| figure.expanded / INTERVAL;
         self.by_middles.is_some_and(|by| (by.value - self.taped.value).abs() > ONCE_IN_100 * worth(by).hypot(worth(self.taped)))
     }
 }
@@ -106,7 +107,9 @@ impl Frame {
     /// Puts a structure's legs together, from left to right.
     #[must_use]
     pub fn of(legs: &mut [Leg<'_>], works: &Works<'_>) -> Self {
-        let mut frame = Self { planned: arm(legs, works, planned), drilled: arm(legs, works, drilled), ..Self::default() };
+        let plans: Option<Vec<&LegPlan>> = legs.iter().map(|leg| leg.plan).collect();
+        let planned = plans.and_then(|plans| planned_arm(&plans));
+        let mut frame = Self { planned, drilled: drilled_arm(legs, works), ..Self::default() };
         let places = places(legs);
         frame.spacings = spacings(legs, &places);
         frame.earth = legs.iter().map(|leg| ground(leg, works.soil)).collect();
@@ -209,9 +212,9 @@ fn spacings(legs: &[Leg<'_>], places: &[(LineAxes, f64)]) -> Vec<Spacing> {
         let measured = legs[from].attempt.middle().is_some() && legs[to].attempt.middle().is_some();
         let by_middles = measured.then(|| {
             let apart = across(framed[to] - framed[from]).plus(places[to].0).minus(places[from].0).magnitude();
-            Figure::of(apart, crate::judge::freedom::INTERVAL * places[to].1.hypot(places[from].1).hypot(STAKED))
+            Figure::of(apart, INTERVAL * places[to].1.hypot(places[from].1).hypot(STAKED))
         });
-        let worth = crate::judge::freedom::INTERVAL * standard;
+        let worth = INTERVAL * standard;
         Spacing { legs: (from, to), taped: Figure::of(level, worth), shortened, framed: (framed[to] - framed[from]).abs(), by_middles }
     };
     taped(legs).into_iter().map(of).collect()
@@ -286,41 +289,48 @@ fn species(text: &str) -> Species {
     }
 }
 
-/// A leg's depth with its standard uncertainty, as planned.
-fn planned(leg: &Leg<'_>) -> Option<(f64, f64)> {
-    leg.plan.map(|plan| (plan.depth_m, 0.0))
+/// The arm as a sheet plans it, its legs from left to right; `None` where it has one leg, or does not say what is needed.
+#[must_use]
+pub fn planned_arm(plans: &[&LegPlan]) -> Option<Arm> {
+    let legs: Vec<(&LegPlan, (f64, f64))> = plans.iter().map(|plan| (*plan, (plan.depth_m, 0.0))).collect();
+    arm(&legs, &[])
 }
 
-/// A leg's depth with its standard uncertainty, as drilled.
-fn drilled(leg: &Leg<'_>) -> Option<(f64, f64)> {
-    let known = !matches!(leg.stage, Stage::Planned | Stage::GivenUp);
-    let figure = leg.embedment.or(leg.depth).filter(|_| known)?;
-    Some((figure.value, figure.expanded / crate::judge::freedom::INTERVAL))
+/// The arm as the holes are drilled.
+fn drilled_arm(legs: &[Leg<'_>], works: &Works<'_>) -> Option<Arm> {
+    let with_depth = |leg: &Leg<'_>| {
+        let known = !matches!(leg.stage, Stage::Planned | Stage::GivenUp);
+        // the butt of a set pole is where its brand says
+        let figure = leg.embedment.or(leg.depth).filter(|_| known)?;
+        Some((figure.value, figure.expanded / INTERVAL))
+    };
+    let legs = legs.iter().map(|leg| Some((leg.plan?, with_depth(leg)?))).collect::<Option<Vec<_>>>()?;
+    arm(&legs, &of_file(works, Measurand::ArmTilt))
 }
 
-fn arm(legs: &[Leg<'_>], works: &Works<'_>, depth: fn(&Leg<'_>) -> Option<(f64, f64)>) -> Option<Arm> {
-    let framed = framed(legs).filter(|framed| framed.len() > 1)?;
-    let on_level: Vec<level::Leg> = legs.iter().map(|leg| on_level(leg, depth(leg)?)).collect::<Option<_>>()?;
-    let spacing = framed.last()? - framed.first()?;
+/// The arm of legs from left to right, each with its depth and the standard uncertainty of it.
+fn arm(legs: &[(&LegPlan, (f64, f64))], limits: &[Limit]) -> Option<Arm> {
+    let apart = legs.iter().find_map(|(plan, _)| plan.framed_spacing_m).filter(|_| legs.len() > 1)?;
+    #[allow(clippy::cast_precision_loss)] // a structure has three legs
+    let spacing = apart * (legs.len() - 1) as f64;
+    let on_level: Vec<level::Leg> = legs.iter().map(|(plan, depth)| on_level(plan, *depth)).collect::<Option<_>>()?;
     let tilt = level::tilt(on_level.first()?, on_level.last()?, spacing)?;
-    let windows = legs.iter().map(|leg| Some((leg.plan?.depth_under_m?, leg.plan?.depth_over_m?))).collect::<Option<Vec<_>>>();
+    let windows = legs.iter().map(|(plan, _)| Some((plan.depth_under_m?, plan.depth_over_m?))).collect::<Option<Vec<_>>>();
     let window = windows.map(|windows| {
         let least = |of: fn(&(f64, f64)) -> f64| windows.iter().map(of).fold(f64::INFINITY, f64::min);
         Window { under: least(|window| window.0), over: least(|window| window.1) }
     });
-    let slope = |figure: f64| figure / spacing;
-    let figure = Figure::of(slope(tilt.rise.value.abs()), slope(tilt.rise.expanded));
+    let figure = Figure::of(tilt.rise.value.abs() / spacing, tilt.rise.expanded / spacing);
     Some(Arm {
         tilt,
         spacing,
         taped: on_level.iter().all(|leg| matches!(leg.framing, Framing::Taped(..))),
         remedy: window.and_then(|window| level::remedy(&on_level, &window, tilt.rise.expanded)),
-        verdicts: of_file(works, Measurand::ArmTilt).iter().map(|limit| verdict(limit, Some(figure), false, &[])).collect(),
+        verdicts: limits.iter().map(|limit| verdict(limit, Some(figure), false, &[])).collect(),
     })
 }
 
-fn on_level(leg: &Leg<'_>, depth: (f64, f64)) -> Option<level::Leg> {
-    let plan = leg.plan?;
+fn on_level(plan: &LegPlan, depth: (f64, f64)) -> Option<level::Leg> {
     let ground = if plan.datum == state::Datum::Pad { plan.ground_pad_m } else { plan.ground_original_m };
     let framing = plan.butt_to_framing_m.map(|length| Framing::Taped(length, TAPED)).or(plan.pole_length_m.map(Framing::Nominal))?;
     Some(level::Leg { datum: (ground?, LEVELLED), depth, planned: plan.depth_m, framing })
@@ -331,7 +341,7 @@ fn ground(leg: &Leg<'_>, soil: Option<Soil>) -> Option<Ground> {
     let stations = stations(leg, LineAxes::default());
     let depth = leg.depth?;
     let radius = stations.iter().map(|station| station.radius_standard).fold(0.0, f64::max);
-    let hole = volume::hole(&Attempt::sections(&stations), radius, depth.expanded / crate::judge::freedom::INTERVAL)?;
+    let hole = volume::hole(&Attempt::sections(&stations), radius, depth.expanded / INTERVAL)?;
     let pole = leg.pole.map(|pole| pole.volume(depth.value));
     Some(Ground { hole, earth: soil.zip(pole).and_then(|(soil, pole)| volume::earth(hole.value, pole, soil.loose, soil.compacted)) })
 }

@@ -19,6 +19,7 @@ pub fn structure(structure: &Structure<'_>) -> Value {
         "ready": match structure.answer.ready {
             Ready::Set => "set",
             Ready::Yes => "yes",
+            Ready::Unlevel => "unlevel",
             Ready::NotShown => "not_shown",
             Ready::NotYet => "not_yet",
             Ready::No => "no",

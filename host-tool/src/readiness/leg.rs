@@ -11,7 +11,7 @@ use crate::judge::statement::verdict;
 use crate::judge::{Figure, Guarded, Standing, Verdict};
 use crate::limits_file::Limits;
 use crate::paper::words::Units;
-use crate::planned::{day, standing};
+use crate::planned::{self, day};
 use crate::sheet::LegPlan;
 use crate::structure::embedment::{Measured, embedment};
 use crate::structure::pole::Outline;
@@ -144,7 +144,7 @@ impl<'a> Leg<'a> {
         let began = attempt.set_ups.first().and_then(|hole| hole.setup.opened.moment.wall);
         let ticket = plan.and_then(|plan| plan.ticket.as_ref());
         let mut leg = Self {
-            ticket: standing(ticket, began.and_then(day)),
+            ticket: planned::standing(ticket, began.and_then(day)),
             units,
             earlier: earlier.collect(),
             stage: stage(&attempt, state),
@@ -220,16 +220,19 @@ impl<'a> Leg<'a> {
     /// Whether every limit is kept by the statement that decides, where nobody has said by the plain one.
     #[must_use]
     pub fn keeps(&self, governs: Option<Governs>) -> Standing {
-        let by = |verdict: &Verdict| match governs {
-            Some(Governs::Guarded) => match verdict.guarded {
-                Guarded::ShownWithin => Standing::Within,
-                Guarded::ShownOutside => Standing::Outside,
-                Guarded::NotShown(_) => Standing::Unknown,
-            },
-            Some(Governs::Plain) | None => verdict.plain,
-        };
-        let all: Vec<Standing> = self.verdicts.iter().map(by).collect();
+        let all: Vec<Standing> = self.verdicts.iter().map(|verdict| standing(verdict, governs)).collect();
         [Standing::Outside, Standing::Unknown].into_iter().find(|bad| all.contains(bad)).unwrap_or(Standing::Within)
+    }
+}
+
+/// How a limit stands by the statement that decides; where nobody has said, by the plain one.
+#[must_use]
+pub fn standing(verdict: &Verdict, governs: Option<Governs>) -> Standing {
+    match (governs, &verdict.guarded) {
+        (Some(Governs::Guarded), Guarded::ShownWithin) => Standing::Within,
+        (Some(Governs::Guarded), Guarded::ShownOutside) => Standing::Outside,
+        (Some(Governs::Guarded), Guarded::NotShown(_)) => Standing::Unknown,
+        (Some(Governs::Plain) | None, _) => verdict.plain,
     }
 }
 

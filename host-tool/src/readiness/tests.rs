@@ -262,7 +262,10 @@ fn an_inch_tilts_the_arm_and_the_shallow_leg_is_deepened() {
         let arm = s.frame.drilled.as_ref().unwrap();
         assert!((arm.tilt.degrees.value - 0.3820).abs() < 5e-5 && (arm.spacing - 12.5 * FOOT).abs() < 1e-9, "{arm:?}");
         assert!(arm.taped && arm.is_out());
-        assert_eq!((s.answer.ready, s.answer.act.as_slice()), (Ready::No, &["right leg: deepen by 25 mm to level the arm".to_owned()][..]));
+        assert_eq!(
+            (s.answer.ready, s.answer.act.as_slice()),
+            (Ready::Unlevel, &["right leg: deepen by 25 mm to level the arm".to_owned()][..])
+        );
         assert!(s.answer.why[0].starts_with("arm not level: right end higher by 25 mm"), "{:?}", s.answer.why);
     });
     judged("42", &soundings(frame(3.0, 3.0), [3.0, 3.0 - 0.002]), Vec::new(), None, |s| {

@@ -26,6 +26,7 @@ pub fn headline(structure: &Structure<'_>) -> String {
     let answer = match structure.answer.ready {
         Ready::Set => format!("{poles} stand{}", if many { "" } else { "s" }),
         Ready::Yes => format!("{poles} CAN GO IN"),
+        Ready::Unlevel => format!("{poles} CAN GO IN; the arm would not be level"),
         Ready::NotShown => format!("{poles} would go in as measured; NOT SHOWN"),
         Ready::NotYet => format!("NOT YET: the {holes} {} not finished", if many { "are" } else { "is" }),
         Ready::No => format!("{poles} CANNOT GO IN"),
@@ -161,9 +162,15 @@ fn of_frame(frame: &Frame, legs: &[Leg<'_>], units: Units, governs: Option<Gover
 /// The arm in a sentence: which end is higher, by how much, and how it tilts.
 #[must_use]
 pub fn arm(arm: &Arm, legs: &[Leg<'_>]) -> String {
-    let units = legs.first().map_or(Units::Metric, Leg::units);
+    let name = |leg: Option<&Leg<'_>>| leg.map_or("", |leg| leg_text(leg.hole.leg));
+    arm_between(arm, name(legs.first()), name(legs.last()), legs.first().map_or(Units::Metric, Leg::units))
+}
+
+/// As [`arm`], between two legs by their names.
+#[must_use]
+pub fn arm_between(arm: &Arm, first: &str, last: &str, units: Units) -> String {
     let rise = arm.tilt.rise;
-    let higher = if rise.value >= 0.0 { legs.last() } else { legs.first() }.map_or("", |leg| leg_text(leg.hole.leg));
+    let higher = if rise.value >= 0.0 { last } else { first };
     let level = if arm.is_out() { "not level" } else { "not shown to be out of level" };
     let nominal = if arm.taped { "" } else { "; nominal pole lengths, so tape them from butt to framing" };
     let amount = crate::judge::Figure { value: rise.value.abs(), ..rise };

@@ -4,9 +4,11 @@ use super::columns::Column;
 use super::finding::{Finding, shown};
 use super::leg_plan::{Basis, LegPlan, Ticket, leg_text};
 use crate::measure::length_text;
+use crate::paper::words::Units;
+use crate::readiness::frame::planned_arm;
 use crate::structure::setting::{self, Site};
 use jiff::civil::Date;
-use shared_protocol::state::Leg;
+use shared_protocol::state::{Leg, SheetUnits};
 use shared_protocol::units::Micrometres;
 use std::collections::BTreeMap;
 
@@ -39,6 +41,7 @@ pub(super) fn structures(legs: &[LegPlan], left: &[Key], problems: &mut Vec<Find
             (true, left, middle, right) => !(left || middle || right),
             (false, left, _, right) => left && right,
         };
+        warnings.extend(unlevel(legs));
         if !whole && let Some(leg) = legs.first() {
             let names: Vec<&str> = [Leg::Single, Leg::Left, Leg::Middle, Leg::Right].into_iter().filter(|l| is(*l)).map(leg_text).collect();
             let what = format!(
@@ -49,6 +52,21 @@ pub(super) fn structures(legs: &[LegPlan], left: &[Key], problems: &mut Vec<Find
             (if left.contains(key) { &mut *warnings } else { &mut *problems }).push(Finding::of_row(leg.row, what));
         }
     }
+}
+
+/// A structure whose arm would not be level though every hole came out as planned.
+fn unlevel(legs: &[&LegPlan]) -> Option<Finding> {
+    let mut legs = legs.to_vec();
+    legs.sort_by_key(|leg| leg.leg.raw());
+    let arm = planned_arm(&legs).filter(crate::readiness::frame::Arm::is_out)?;
+    let (first, last) = (legs.first()?, legs.last()?);
+    let units = if first.units == SheetUnits::FeetInches { Units::FeetInches } else { Units::Metric };
+    let what = format!(
+        "{}, if all holes come out as planned: look at depths, ground elevations and pole lengths of structure {}",
+        crate::readiness::words::arm_between(&arm, leg_text(first.leg), leg_text(last.leg), units),
+        shown(&first.structure)
+    );
+    Some(Finding::of_row(first.row, what))
 }
 
 /// What to know of a leg before boring: nothing here stops anybody.
@@ -102,7 +120,7 @@ fn tight(leg: &LegPlan) -> Option<String> {
 
 /// A planned depth that is shallower than its own basis gives; an owner's figure is its own basis, and of a pole that no table
 /// lists nothing is said.
-fn shallower_than_basis(leg: &LegPlan) -> Option<String> {
+pub fn shallower_than_basis(leg: &LegPlan) -> Option<String> {
     let said = leg.basis?;
     let (basis, soil) = match said {
         Basis::OwnersFigure => return None,

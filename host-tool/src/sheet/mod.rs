@@ -25,6 +25,7 @@ mod workbook;
 mod written;
 
 pub use blank::blank;
+pub(crate) use check::shallower_than_basis;
 pub use finding::Finding;
 pub use grid::{COLUMNS_MAX, FILE_BYTES_MAX, ROWS_MAX};
 pub use leg_plan::{Basis, Butt, LegPlan, OnSite, Ticket, Unloadable, datum_text, leg_text};

@@ -122,7 +122,10 @@ fn a_sheet_is_read_as_it_is_meant() {
     assert_eq!((guyed.datum, guyed.species.as_deref(), guyed.basis), (Datum::Pad, Some("steel"), Some(Basis::SixthOfLength)));
     assert_eq!(rock.basis, Some(Basis::SoilOverRock { soil_depth_m: 0.6096 }));
     assert_eq!(rock.ticket, Some(Ticket { number: "SIM-8415".into(), from: Some("2026-11-20".into()), until: Some("2026-12-15".into()) }));
-    assert!(sheet.warnings.is_empty(), "{:?}", sheet.warnings);
+    // by hand: 812.4 − 10 + 71.25 is 873.65 ft, 813.9 − 10.5 + 71.5 is 874.9 ft: 15 in
+    let warned: Vec<String> = sheet.warnings.iter().map(ToString::to_string).collect();
+    assert_eq!(warned.len(), 1, "{warned:?}");
+    assert!(warned[0].starts_with("row 2: arm not level: right end higher by 15.00 in"), "{warned:?}");
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! `demo --line`: an invented line from its structure sheet to its records, drilled by one simulated rig.
+//! `demo --line`: an invented line from its structure sheet to its verdicts, drilled by one simulated rig.
 //!
 //! One seed is the whole line: `jobs` makes of each row of the sheet what is drilled there and how it turns out, `work`
 //! drills it through the rig, the cable and the capture that a real one has, and `crew` says what people measure and enter.
@@ -61,6 +61,8 @@ fn from_sheet_to_records(folder: &Path, structures: Option<u16>) -> Result<(), F
     for line in open_holes(&store, &catalogue.holes, ended.unix_ms)? {
         writeln!(stdout(), "{line}")?;
     }
+    writeln!(stdout(), "Can the poles go in?")?;
+    crate::judge::print(&store, &[], None, None, false)?;
     Ok(writeln!(stdout(), "The store is {}", folder.join(STORE_FILE).display())?)
 }
 
