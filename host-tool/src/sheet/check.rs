@@ -62,9 +62,8 @@ fn unlevel(legs: &[&LegPlan]) -> Option<Finding> {
     let (first, last) = (legs.first()?, legs.last()?);
     let units = if first.units == SheetUnits::FeetInches { Units::FeetInches } else { Units::Metric };
     let what = format!(
-        "{}, if all holes come out as planned: look at depths, ground elevations and pole lengths of structure {}",
-        crate::readiness::words::arm_between(&arm, leg_text(first.leg), leg_text(last.leg), units),
-        shown(&first.structure)
+        "{} as planned: look at depths, grounds and pole lengths",
+        crate::readiness::words::arm_between(&arm, leg_text(first.leg), leg_text(last.leg), units)
     );
     Some(Finding::of_row(first.row, what))
 }
