@@ -37,6 +37,14 @@ impl Units {
         format!("{} {unit}", two_digits(amount * times))
     }
 
+    /// A correction with its sign, to two digits: "+2.8 mm", "−0.11 in", "0 mm".
+    #[must_use]
+    pub fn correction(self, metres: f64) -> String {
+        let sign = if metres < -1e-9 { "\u{2212}" } else { "+" };
+        let amount = self.amount(Quantity::Offset, metres.abs());
+        if amount.starts_with("0 ") { amount } else { format!("{sign}{amount}") }
+    }
+
     /// A sensitivity or an arm, to two digits: "3.2 m", "10 ft".
     #[must_use]
     pub fn arm(self, metres: f64) -> String {
