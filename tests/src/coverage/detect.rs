@@ -259,10 +259,10 @@ fn any(hole: &Drilled) -> bool {
 }
 
 /// What a check says of clean holes, where it should say nothing, mm: the root mean square, since a rig that settles makes
-/// its misclosure lean to one side, and nobody corrects that.
+/// its misclosure lean to one side.
 #[must_use]
-pub fn own_deviation(clean: &[Drilled], check: Check) -> f64 {
-    let squares: Vec<f64> = clean.iter().filter_map(check).map(|said| said * said).collect();
+pub fn own_deviation(said_of_clean: &[Option<f64>]) -> f64 {
+    let squares: Vec<f64> = said_of_clean.iter().flatten().map(|said| said * said).collect();
     let n = squares.iter().fold(0.0, |n, _| n + 1.0_f64).max(1.0);
     (squares.iter().sum::<f64>() / n).sqrt()
 }
