@@ -155,4 +155,13 @@ mod tests {
         assert_eq!((Metric.arm(3.187), Metric.arm(0.0376), FeetInches.arm(3.187)), ("3.2 m".into(), "0.038 m".into(), "10 ft".into()));
         assert_eq!(two_digits(f64::INFINITY), "0");
     }
+
+    /// 1 in = 25.4 mm exactly: 2.893 mm are 0.1139 in.
+    #[test]
+    fn a_correction_always_has_its_sign() {
+        let rows = [(0.002_893, "+2.9 mm", "+0.11 in"), (-0.002_893, "\u{2212}2.9 mm", "\u{2212}0.11 in"), (0.0, "0 mm", "0 in")];
+        for (metres, mm, inches) in rows {
+            assert_eq!((Metric.correction(metres), FeetInches.correction(metres)), (mm.to_owned(), inches.to_owned()));
+        }
+    }
 }

@@ -159,7 +159,7 @@ fn print_detection(clean: &[Drilled], each: u64, first: u64) -> Result<usize, St
             wrong += usize::from(!fits);
             let word = if fits { "" } else { " (does not fit)" };
             println!(
-                "| {}: 4.2 of the check's own {own:.1} mm | {:.1} | {:.0} %{word} | |",
+                "| {}: 4.2 of the check's own {own:.1} | {:.1} | {:.0} %{word} | |",
                 kind.name,
                 CAUGHT_AT * own,
                 caught.share() * 100.0
