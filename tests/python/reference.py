@@ -78,6 +78,15 @@ def region(pair):
     return float(np.quantile(np.hypot(draws(pair[0], generator) + place[0], draws(pair[1], generator) + place[1]), 0.95))
 
 
+def distance(problem):
+    """How far the distance from a centre may be off a measured one: either way in 95 of 100 cases, above it in 1 of 40."""
+    generator = np.random.default_rng(3)
+    place = within_disc(problem[2], generator)
+    along = problem[3] + draws(problem[0], generator) + place[0]
+    off = np.hypot(along, draws(problem[1], generator) + place[1]) - problem[3]
+    return [float(np.quantile(np.abs(off), 0.95)), float(np.quantile(off, 0.975))]
+
+
 def fit(frame):
     """Maximises m over p and m so that R - r - |c - p - k z| >= m at every station of every leg; millimetres, two starts."""
     centres, gaps = [], []
@@ -108,5 +117,6 @@ def fit(frame):
 
 
 if __name__ == "__main__":
-    what = {"tilt": tilt, "well": well, "propagate": propagate, "spread": spread, "student": student, "region": region, "fit": fit}[sys.argv[1]]
+    known = [tilt, well, propagate, spread, student, region, distance, fit]
+    what = {function.__name__: function for function in known}[sys.argv[1]]
     print(json.dumps([what(problem) for problem in json.load(sys.stdin)]))

@@ -6,7 +6,7 @@ use firmware_app::reading::{Reading, Sensed};
 use host_tool::facts::SetUp;
 use host_tool::judge::axis::Axis;
 use host_tool::judge::freedom::{circle, interval};
-use host_tool::judge::spread::{COVERAGE, Shape, Spread, radius};
+use host_tool::judge::spread::{COVERAGE, Shape, Spread, distance_interval, radius};
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 use serde_json::{Value, json};
@@ -180,6 +180,22 @@ fn intervals_and_regions_against_monte_carlo() {
     for ((x, y, disc), answer) in pairs.iter().zip(answers.as_array().expect("a list")) {
         let (ours, theirs) = (radius(&Spread::of(x), &Spread::of(y), *disc, COVERAGE), answer.as_f64().expect("a radius"));
         assert!((ours / theirs - 1.0).abs() < 0.01, "{x:?} {y:?} {disc}: {ours} {theirs}");
+    }
+}
+
+/// Source: the same Monte Carlo of a distance from a centre, near it and far. A guard is never less than the half-width.
+#[test]
+fn distances_against_monte_carlo() {
+    let mut chance = Pcg32::seed_from_u64(102);
+    let mut one = || (errors(&mut chance), errors(&mut chance), f64::from(chance.next_u32() % 30), f64::from(chance.next_u32() % 90));
+    let problems: Vec<(Vec<Shape>, Vec<Shape>, f64, f64)> = (0..16).map(|_| one()).collect();
+    let asked = problems.iter().map(|(x, y, disc, measured)| json!([listed(x), listed(y), disc, measured])).collect();
+    let answers = reference("distance", &Value::Array(asked));
+    for ((x, y, disc, measured), answer) in problems.iter().zip(answers.as_array().expect("a list")) {
+        let (half_width, guard) = distance_interval(&Spread::of(x), &Spread::of(y), *disc, *measured, COVERAGE);
+        let [theirs, beyond] = [0, 1].map(|n| answer[n].as_f64().expect("a width"));
+        assert!((half_width / theirs - 1.0).abs() < 0.01, "{x:?} {y:?} {disc} {measured}: {half_width} {theirs}");
+        assert!((guard / beyond.max(theirs) - 1.0).abs() < 0.01, "{x:?} {y:?} {disc} {measured}: {guard} {beyond}");
     }
 }
 

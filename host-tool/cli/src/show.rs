@@ -152,6 +152,7 @@ fn object(hole: &Hole) -> Value {
         "closed": setup.closed.is_some(),
         "planned_depth_m": judged.planned,
         "depth_m": judged.depth,
+        "depth_correction_m": judged.correction.map(|correction| correction.value),
         "depth_standing": standing(judged.depth_standing),
         "lean": pair(judged.lean),
         "mean_lean": pair(judged.mean_lean),

@@ -3,7 +3,8 @@
 //! Where a calibration is in force, its own uncertainty is taken; where none is, an allowance that says so. The
 //! allowances are common practice, no source, and stand in one list so that an owner may replace them.
 
-use super::axis::{Axis, Noise};
+use super::axis::{Axis, Noise, metres};
+use super::closing::{Correction, correction};
 use super::freedom::{CIRCLE, INTERVAL, circle, effective, interval};
 use super::spread::{COVERAGE, Shape, Spread, distance_interval, radius};
 use crate::facts::SetUp;
@@ -36,11 +37,15 @@ pub struct Allowances {
     pub no_tool_level: f64,
     /// Play in a guide that was never measured, radius, m/m: 10 mm over a metre.
     pub play: f64,
+    /// How far the string wanders within its play between two places in the hole, standard deviation on each axis, as a
+    /// share of the play's radius.
+    pub wander: f64,
     /// Bending of the tool string, half-width, m/m.
     pub bending: f64,
-    /// Slack of the rope on the bottom, 4 mm either way, and settling of the rig while it drills, up to 5 mm one way, which
-    /// nobody corrects: half-width of both about nought, m.
+    /// Slack of the rope on the bottom, half-width, m.
     pub slack: f64,
+    /// Sinking of the rig while it drills, half-width, m: to be reckoned with where no touch of the hub corrects it.
+    pub sinking: f64,
     /// Settling of the rig to one side while it drills, half-width, m.
     pub settling: f64,
 }
@@ -59,8 +64,10 @@ impl Default for Allowances {
             unknown_warming: 20.0,
             no_tool_level: 0.005,
             play: 0.010,
+            wander: 0.11,
             bending: 0.000_5,
-            slack: 0.006,
+            slack: 0.004,
+            sinking: 0.005,
             settling: 0.003,
         }
     }
@@ -100,6 +107,8 @@ pub struct Row {
     pub value: Shape,
     /// Degrees of freedom of a value that was estimated from readings; `None` for one that is stated.
     pub freedom: Option<f64>,
+    /// What was added to the result for it, in metres; `None` where nothing is corrected.
+    pub correction: Option<f64>,
     /// What the value is counted in.
     pub unit: Unit,
     /// What one unit of it does to the result, in metres.
@@ -176,7 +185,8 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
     let depth = depth_rows(setup, axis.length(bottom), allow);
     let mut floor = depth.clone();
     floor.push(row("floor against cutting edge", "allowance", Shape::Normal(allow.floor), 1.0, Along::Varies));
-    let (attitude, ends) = (attitude_rows(setup, allow), end_rows(axis, bottom, allow));
+    let attitude = attitude_rows(setup, allow);
+    let ends = end_rows(axis, bottom, play(&attitude), allow);
     let length = axis.length(bottom);
     let with_length = |rows: &[Row], length: f64| rows.iter().cloned().map(|r| Row { sensitivity: length, ..r }).collect::<Vec<_>>();
     let common = [with_length(&attitude, length), ends].concat();
@@ -195,21 +205,16 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
 
 /// The toe's distance from the vertical, measured as `toe`: what acts across its direction matters where it is small.
 fn distance(common: &[Row], along: &[Row], across: &[Row], toe: f64) -> Budget {
-    let shapes = |rows: &[Row]| common.iter().chain(rows).map(Row::contributes).collect::<Vec<_>>();
-    let (along_it, across_it) = (Spread::of(&shapes(along)), Spread::of(&shapes(across)));
+    let (disc, along_it, across_it) = by_axis(common, along, across);
     let one = Budget::of([common, along].concat());
-    let (expanded, guard) = distance_interval(&along_it, &across_it, toe, COVERAGE);
+    let (expanded, guard) = distance_interval(&along_it, &across_it, disc, toe, COVERAGE);
     let factor = interval(one.freedom) / INTERVAL;
     Budget { expanded: expanded * factor, guard: guard * factor, ..one }
 }
 
 /// The region of a toe: what is common to both axes, what acts along the toe's direction and what across it.
 fn place(common: &[Row], along: &[Row], across: &[Row]) -> Budget {
-    // What lies within a disc is not independent on both axes.
-    let is_disc = |row: &&Row| matches!(row.value, Shape::Disc(_));
-    let disc = common.iter().filter(is_disc).filter_map(|row| row.contributes().end()).fold(0.0, f64::max);
-    let alone = |rows: &[Row]| common.iter().chain(rows).filter(|r| !is_disc(r)).map(Row::contributes).collect::<Vec<_>>();
-    let (x, y) = (Spread::of(&alone(along)), Spread::of(&alone(across)));
+    let (disc, x, y) = by_axis(common, along, across);
     let standard = (f64::midpoint(x.standard().powi(2), y.standard().powi(2)) + Shape::Disc(disc).standard().powi(2)).sqrt();
     let rows: Vec<Row> = [common, along, across].concat();
     let freedom = effective(&rows, standard);
@@ -217,8 +222,17 @@ fn place(common: &[Row], along: &[Row], across: &[Row]) -> Budget {
     Budget { dominated_by: dominant(&rows, standard), standard, expanded, guard: expanded, freedom, rows }
 }
 
+/// The radius of the disc, which is not independent on both axes, and what adds up along the toe's direction and across it
+/// without it.
+fn by_axis(common: &[Row], along: &[Row], across: &[Row]) -> (f64, Spread, Spread) {
+    let is_disc = |row: &&Row| matches!(row.value, Shape::Disc(_));
+    let disc = common.iter().filter(is_disc).filter_map(|row| row.contributes().end()).fold(0.0, f64::max);
+    let alone = |rows: &[Row]| common.iter().chain(rows).filter(|r| !is_disc(r)).map(Row::contributes).collect::<Vec<_>>();
+    (disc, Spread::of(&alone(along)), Spread::of(&alone(across)))
+}
+
 fn row(source: &'static str, basis: impl Into<String>, value: Shape, sensitivity: f64, along: Along) -> Row {
-    Row { source, basis: basis.into(), value, freedom: None, unit: Unit::Metres, sensitivity, along }
+    Row { source, basis: basis.into(), value, freedom: None, correction: None, unit: Unit::Metres, sensitivity, along }
 }
 
 impl Row {
@@ -259,15 +273,31 @@ pub fn day(days: u32) -> String {
 
 fn depth_rows(setup: &SetUp, length: f64, allow: &Allowances) -> Vec<Row> {
     let encoder = calibrated(setup, CalibrationItem::Encoder, "encoder's scale", 1e-6, Shape::Rectangular(allow.untaped * length));
-    let closing = setup.hubs.iter().filter(|h| h.body.first == 0).map(|h| super::axis::metres(h.body.misclosure).abs()).fold(0.0, f64::max);
-    vec![
+    let mut rows = vec![
         encoder,
         row("setting the tip on the hub", "allowance", Shape::Normal(allow.hub_touch), 1.0, Along::Same),
         row("levelling the hub to the datum", "allowance", Shape::Normal(allow.hub_level), 1.0, Along::Same),
-        row("misclosure on the hub", "touches of the hub", Shape::Rectangular(closing), 1.0, Along::Varies),
+    ];
+    rows.extend(misclosure_rows(setup, allow));
+    rows.extend([
         row("telling the held bottom", "allowance", Shape::Normal(allow.held), 1.0, Along::Varies),
-        row("settling of the rig, slack rope", "allowance", Shape::Rectangular(allow.slack), 1.0, Along::Varies),
+        row("slack rope on the bottom", "allowance", Shape::Rectangular(allow.slack), 1.0, Along::Varies),
         row("stretch and warming", "allowance", Shape::Rectangular(allow.stretch), length, Along::Same).in_unit(Unit::MetresPerMetre),
+    ]);
+    rows
+}
+
+/// How the zero moved: what a touch of the hub corrects of it, else all that it may have.
+fn misclosure_rows(setup: &SetUp, allow: &Allowances) -> Vec<Row> {
+    let source = "misclosure on the hub";
+    if let Some(Correction { value, within }) = correction(setup) {
+        let corrected = row(source, "touches of the hub", Shape::Rectangular(within), 1.0, Along::Varies);
+        return vec![Row { correction: Some(value), ..corrected }];
+    }
+    let worst = setup.hubs.iter().filter(|h| h.body.first == 0).map(|h| metres(h.body.misclosure).abs()).fold(0.0, f64::max);
+    vec![
+        row(source, "touches of the hub", Shape::Rectangular(worst), 1.0, Along::Varies),
+        row("sinking of the rig", "allowance", Shape::Rectangular(allow.sinking), 1.0, Along::Varies),
     ]
 }
 
@@ -320,12 +350,26 @@ fn warming_row(setup: &SetUp, allow: &Allowances) -> Row {
     }
 }
 
+/// Radius of the play in the guide.
+fn play(attitude: &[Row]) -> f64 {
+    attitude.iter().filter(|row| matches!(row.value, Shape::Disc(_))).filter_map(|row| row.value.end()).fold(0.0, f64::max)
+}
+
 /// What the leans at either end of the bore are worth; settling of the rig.
-fn end_rows(axis: &Axis, bottom: f64, allow: &Allowances) -> Vec<Row> {
+///
+/// The string lies somewhere within its play, and what is the same all along acts over the bore's length. Between the
+/// place where drilling began and the bottom it wanders within it, which the sensor on the mast does not see. Of a straight
+/// stick each end counts by its whole arm from the guide, of a tool that follows the bore neither does, since it averages
+/// out; of a bore between the two, the share is as likely anywhere from none to all: its mean square is a third.
+fn end_rows(axis: &Axis, bottom: f64, play: f64, allow: &Allowances) -> Vec<Row> {
+    let (above, below) = (axis.guide + axis.ground, axis.guide + bottom);
+    let wander = Shape::Normal(allow.wander * play);
+    let wanders = row("wander within the play", "allowance", wander, above.hypot(below) / 3.0_f64.sqrt(), Along::Varies);
     // The middle of both models takes half of the stick's arms, and half of the wall-guided sum's mean, which is far quieter.
     vec![
-        noise_row("noise at the bottom", axis.end_noise, 0.5 * (axis.guide + bottom)),
-        noise_row("noise where drilling began", axis.start_noise, 0.5 * (axis.guide + axis.ground)),
+        noise_row("noise at the bottom", axis.end_noise, 0.5 * below),
+        noise_row("noise where drilling began", axis.start_noise, 0.5 * above),
+        wanders.in_unit(Unit::MetresPerMetre),
         row("settling of the rig", "allowance", Shape::Rectangular(allow.settling), 1.0, Along::Varies),
     ]
 }

@@ -86,7 +86,7 @@ mod tests {
 
     fn row(deviation: f64, freedom: Option<f64>) -> Row {
         let (value, unit, along) = (Shape::Normal(deviation), Unit::Metres, Along::Same);
-        Row { source: "", basis: String::new(), value, freedom, unit, sensitivity: 1.0, along }
+        Row { source: "", basis: String::new(), value, freedom, correction: None, unit, sensitivity: 1.0, along }
     }
 
     /// JCGM 100:2008, H.1.6 (from memory, high confidence): 32 nm from 25 (18), 9.7 (25.6), 2.9 (50) and 16.6 (2) make 16.7

@@ -108,6 +108,7 @@ pub fn soundings_budget(measurements: &[Measurement]) -> Option<Budget> {
         basis,
         value: Shape::Normal(deviation),
         freedom,
+        correction: None,
         unit: Unit::Metres,
         sensitivity: 1.0,
         along,

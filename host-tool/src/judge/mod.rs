@@ -1,12 +1,13 @@
 //! What a set-up's facts mean against its plan and limits, in line axes and below the sheet's datum.
 //!
-//! [`axis`] is where the bore went, [`budget`] what its figures are worth, [`spread`] how errors add up, [`freedom`] how
-//! much few readings are worth,
-//! [`limits`] what is accepted and [`statement`] what may be said.
+//! [`axis`] is where the bore went, [`closing`] what the hub says of its depth, [`budget`] what the figures are worth,
+//! [`spread`] how errors add up, [`freedom`] how much few readings are worth, [`limits`] what is accepted and
+//! [`statement`] what may be said.
 
 pub mod axes;
 pub mod axis;
 pub mod budget;
+pub mod closing;
 pub mod freedom;
 pub mod limits;
 pub mod measured;
@@ -15,6 +16,7 @@ pub mod statement;
 
 pub use axes::{LineAxes, to_line};
 pub use axis::{AxisPoint, metres};
+pub use closing::Correction;
 pub use measured::Plumbed;
 pub use statement::{Figure, Guarded, Standing, Verdict};
 
@@ -29,8 +31,11 @@ use shared_protocol::state::{CalibrationItem, Check, ReferenceState};
 /// A set-up judged.
 #[derive(Clone, Debug)]
 pub struct Judged {
-    /// Depth below the datum, metres; `None` where depth was not tied to the hub at the end.
+    /// Depth below the datum, metres, corrected where the hub was touched again; `None` where depth was not tied to the
+    /// hub at the end.
     pub depth: Option<f64>,
+    /// The correction in it: that much less is what the rig read.
+    pub correction: Option<Correction>,
     /// Planned depth below the datum, metres.
     pub planned: f64,
     /// Accepted range below the datum by the plan, metres.
@@ -88,7 +93,9 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let length = bottom.map_or(0.0, |bottom| axis.length(bottom));
     let budgets = bottom.filter(|_| length > 0.0).map(|bottom| budgets(setup, &axis, bottom, &Allowances::default()));
     let lean = end.filter(|_| length > 0.0).map(|end| end.offset.times(1.0 / length));
-    let depth = bottom.filter(|_| believed).map(|bottom| bottom - metres(plan.hub_above_datum));
+    let correction = closing::correction(setup).filter(|_| believed);
+    let corrected = correction.map_or(0.0, |correction| correction.value);
+    let depth = bottom.filter(|_| believed).map(|bottom| bottom - metres(plan.hub_above_datum) + corrected);
     let seen =
         Seen { depth, toe: end.map(|e| e.offset.magnitude()), length, worst: worst(&axis.points), believed, budgets: budgets.as_ref() };
     let own = LimitSet::of_plan(plan);
@@ -109,6 +116,7 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let plain = |measurand| verdicts.iter().find(|v| v.limit.measurand == measurand).map_or(Standing::Unknown, |v| v.plain);
     Judged {
         depth,
+        correction,
         planned: metres(plan.depth),
         accepted: (metres(plan.depth) - metres(plan.depth_under), metres(plan.depth) + metres(plan.depth_over)),
         depth_standing: plain(Measurand::Depth),

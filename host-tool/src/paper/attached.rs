@@ -57,6 +57,8 @@ struct Source<'a> {
     /// Standard deviation of a normal, half-width of a rectangular distribution, radius of a disc.
     value: f64,
     degrees_of_freedom: Option<f64>,
+    /// What was added to the result for it, m; null where nothing is corrected.
+    correction_m: Option<f64>,
     sensitivity: f64,
     along_hole: &'static str,
     contributes_standard: f64,
@@ -223,6 +225,7 @@ fn attached<'a>(of: &'static str, unit: &'static str, budget: &'a Budget) -> Bud
             distribution,
             value,
             degrees_of_freedom: row.freedom,
+            correction_m: row.correction,
             sensitivity: row.sensitivity,
             along_hole: if row.along == Along::Same { "same" } else { "varies" },
             contributes_standard: row.contributes().standard(),

@@ -108,6 +108,8 @@ struct Rig<'a> {
 #[derive(Serialize)]
 struct Verdict<'a> {
     depth_below_datum_m: Option<f64>,
+    /// What the hub's correction added to the depth that the rig read; null where it read nothing, or nothing closes.
+    depth_correction_m: Option<f64>,
     planned_m: f64,
     accepted_m: (f64, f64),
     depth: &'static str,
@@ -398,6 +400,7 @@ fn verdict<'a>(hole: &Hole<'a>) -> Verdict<'a> {
     };
     Verdict {
         depth_below_datum_m: judged.depth,
+        depth_correction_m: judged.correction.map(|correction| correction.value),
         planned_m: judged.planned,
         accepted_m: judged.accepted,
         depth: standing(judged.depth_standing),

@@ -263,7 +263,7 @@ fn background(picture: &Picture<'_>, frame: Frame) -> Vec<Mark> {
         let pen = if picture.hole.floor_known() { Pen::Strong } else { Pen::Dashed };
         marks.push(level(floor, pen, Tone::Black));
     }
-    if let Some(edge) = picture.hole.recorded_bottom().filter(|_| judged.sounded.is_some()) {
+    if let Some(edge) = picture.hole.edge().filter(|_| judged.sounded.is_some()) {
         marks.push(level(edge, Pen::Dashed, Tone::Black));
     }
     marks

@@ -96,8 +96,9 @@ fn unlimited(hole: &Hole<'_>) -> Vec<Vec<String>> {
     };
     let lean = |l: LineAxes| format!("{}, {}", units.leaning(l.ahead, "ahead", "back"), units.leaning(l.right, "right", "left"));
     let (planned, cut) = (metres(hole.plan().diameter), hole.cut_diameter());
+    let as_read = hole.corrected().map_or_else(String::new, |(_, read)| format!("; read {}", units.long(read)));
     vec![
-        row("Cutting edge's depth", NONE.to_owned(), edge.map(|e| units.worth(Quantity::Depth, e)), None),
+        row("Cutting edge's depth", NONE.to_owned(), edge.map(|e| units.worth(Quantity::Depth, e) + &as_read), None),
         row("Toe, as a place", units.short(0.0), judged.toe.map(toe), judged.toe.map(|_| "as drilled".to_owned())),
         row("Tool's mean lean", units.lean(0.0), judged.mean_lean.map(lean), None),
         row("Diameter, of the tool", units.long(planned), cut.map(|d| units.long(d)), cut.map(|d| units.difference(d - planned))),

@@ -86,11 +86,25 @@ impl<'a> Hole<'a> {
         metres(self.plan().hub_above_datum)
     }
 
-    /// The deepest that the record knows of, metres below the datum, whether or not it was tied to the hub.
+    /// The deepest that the record knows of as the rig read it, metres below the datum, whether or not it was tied to the
+    /// hub.
     #[must_use]
     pub fn recorded_bottom(&self) -> Option<f64> {
         let closed = self.setup.closed.as_ref().map(|c| c.body.bottom);
         closed.or_else(|| self.setup.increments.last().map(|i| i.body.depth)).map(|d| self.below_datum(d))
+    }
+
+    /// The same with the hub's correction, where there is one: how deep the cutting edge is shown.
+    #[must_use]
+    pub fn edge(&self) -> Option<f64> {
+        self.judged.depth.or_else(|| self.recorded_bottom())
+    }
+
+    /// What the hub's correction adds to the depth that the rig read, and that depth, metres; `None` where nothing is
+    /// corrected.
+    #[must_use]
+    pub fn corrected(&self) -> Option<(f64, f64)> {
+        Some((self.judged.correction?.value, self.recorded_bottom()?))
     }
 
     /// Length of the bore below the ground, metres; `None` where there is none.
@@ -105,11 +119,11 @@ impl<'a> Hole<'a> {
         self.setup.tools.last().map(|t| metres(t.body.diameter))
     }
 
-    /// Depth of the floor as it is drawn, metres below the datum: by soundings where there are any, else as the record
-    /// knows it.
+    /// Depth of the floor as it is drawn, metres below the datum: by soundings where there are any, else that of the
+    /// cutting edge.
     #[must_use]
     pub fn floor(&self) -> Option<f64> {
-        self.judged.sounded.map(|s| s.value).or_else(|| self.recorded_bottom())
+        self.judged.sounded.map(|s| s.value).or_else(|| self.edge())
     }
 
     /// Whether that depth was measured from the datum.

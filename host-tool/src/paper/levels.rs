@@ -82,7 +82,7 @@ fn names(letters: &mut Letters, hole: &Hole<'_>, width: f64) -> Vec<Level> {
     let datum = format!("datum: {}", datum(hole.plan()));
     let mut all = vec![(0.0, Weight::Regular, datum), (-hub, Weight::Regular, hub_words), (judged.planned, Weight::Regular, planned)];
     all.extend(hole.floor().map(|b| (b, Weight::Strong, bottom_words(hole))));
-    let edge = hole.recorded_bottom().filter(|_| judged.sounded.is_some());
+    let edge = hole.edge().filter(|_| judged.sounded.is_some());
     all.extend(edge.map(|edge| (edge, Weight::Regular, format!("cutting edge {}", edge_words(hole, edge)))));
     let set = |(depth, weight, text): (f64, Weight, String)| Level {
         depth,

@@ -50,7 +50,7 @@ pub fn depths(hole: &Hole<'_>) -> Vec<f64> {
     let hub = -hole.hub_above_datum();
     let mut out = vec![0.0, hub, judged.planned, judged.accepted.0, judged.accepted.1];
     out.extend(judged.axis.iter().map(|p| p.depth + hub));
-    out.extend(hole.recorded_bottom());
+    out.extend(hole.edge());
     out.extend(hole.floor());
     out
 }

@@ -49,9 +49,22 @@ fn hub(hole: &Hole<'_>) -> String {
         (_, Some(misclosure)) => {
             let most = hole.setup.identity.as_ref().map(|i| hole.units().short(metres(i.misclosure_limit)));
             let accepted = most.map_or("the most accepted is not known".to_owned(), |most| format!("{most} is the most accepted"));
-            format!("touched {}; largest misclosure {}, and {accepted}.", times(touches), hole.units().short(misclosure))
+            let touched = format!("touched {}; largest misclosure {}, and {accepted}.", times(touches), hole.units().short(misclosure));
+            format!("{touched}{}", corrected(hole))
         }
     }
+}
+
+/// What the rig read and what was corrected: the paper says both.
+fn corrected(hole: &Hole<'_>) -> String {
+    let units = hole.units();
+    hole.corrected().map_or_else(String::new, |(correction, read)| {
+        format!(
+            " Depth as read, {}, is corrected by {}; what else is in the record is as read.",
+            units.long(read),
+            units.correction(correction)
+        )
+    })
 }
 
 fn times(number: usize) -> String {

@@ -51,7 +51,7 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
     remark(
         flow,
         "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, that of a disc its \
-         radius, all places alike; “makes” is what it adds as a standard deviation; ν counts the degrees of freedom of what was \
+         radius, all places alike; “makes” is what it adds as a standard deviation; a correction is in the figure, and its value is what is left; ν counts the degrees of freedom of what was \
          estimated from readings, and the effective ones of a sum. The factor comes from the distribution of the sum; for \
          a toe as a place it is that of a circle, 2.45 where all is normal. Allowances are common practice, no source.",
     );
@@ -110,7 +110,7 @@ fn sources(hole: &Hole<'_>) -> Vec<Vec<String>> {
         vec![
             row.source.to_owned(),
             on.to_owned(),
-            row.basis.clone(),
+            basis(units, row),
             value(units, row),
             distribution(row),
             if row.unit == Unit::Metres { two_digits(row.sensitivity.abs()) } else { units.arm(row.sensitivity.abs()) },
@@ -121,6 +121,11 @@ fn sources(hole: &Hole<'_>) -> Vec<Vec<String>> {
     let taped = judged.soundings.iter().flat_map(|b| &b.rows).map(|row| ("soundings", row));
     let by_rig = judged.budgets.iter().flat_map(|budgets| acts_on(budgets, judged.toe.is_some()));
     taped.chain(by_rig).map(row).collect()
+}
+
+/// Where a value comes from, or what was corrected, of which the value is the rest.
+fn basis(units: Units, row: &Row) -> String {
+    row.correction.map_or_else(|| row.basis.clone(), |correction| format!("correction {}", units.correction(correction)))
 }
 
 fn value(units: Units, row: &Row) -> String {

@@ -37,6 +37,14 @@ impl Units {
         format!("{} {unit}", two_digits(amount * times))
     }
 
+    /// A correction with its sign, to two digits: "+2.8 mm", "−0.11 in", "0 mm".
+    #[must_use]
+    pub fn correction(self, metres: f64) -> String {
+        let sign = if metres < -1e-9 { "\u{2212}" } else { "+" };
+        let amount = self.amount(Quantity::Offset, metres.abs());
+        if amount.starts_with("0 ") { amount } else { format!("{sign}{amount}") }
+    }
+
     /// A sensitivity or an arm, to two digits: "3.2 m", "10 ft".
     #[must_use]
     pub fn arm(self, metres: f64) -> String {
@@ -146,5 +154,14 @@ mod tests {
         assert_eq!((Metric.amount(Quantity::Offset, 0.0), Metric.amount(Quantity::Lean, 0.000_12)), ("0 mm".into(), "0.12 mm/m".into()));
         assert_eq!((Metric.arm(3.187), Metric.arm(0.0376), FeetInches.arm(3.187)), ("3.2 m".into(), "0.038 m".into(), "10 ft".into()));
         assert_eq!(two_digits(f64::INFINITY), "0");
+    }
+
+    /// 1 in = 25.4 mm exactly: 2.893 mm are 0.1139 in.
+    #[test]
+    fn a_correction_always_has_its_sign() {
+        let rows = [(0.002_893, "+2.9 mm", "+0.11 in"), (-0.002_893, "\u{2212}2.9 mm", "\u{2212}0.11 in"), (0.0, "0 mm", "0 in")];
+        for (metres, mm, inches) in rows {
+            assert_eq!((Metric.correction(metres), FeetInches.correction(metres)), (mm.to_owned(), inches.to_owned()));
+        }
     }
 }

@@ -5,8 +5,8 @@ use simulator::errors::Magnitudes;
 use std::process::ExitCode;
 use tests::coverage::detect::{CAUGHT_AT, CAUGHT_LEAST, FALSE_MOST, FLAGS, KINDS, covered, own_deviation};
 use tests::coverage::draw;
-use tests::coverage::drill::{Drilled, drill_all};
-use tests::coverage::limits::{AT_LIMIT_MOST, POWER_LEAST, SIDES, near_a_limit, shown_within};
+use tests::coverage::drill::{Drilled, drill_all, of_each};
+use tests::coverage::limits::{AT_LIMIT_MOST, POWER_LEAST, SIDES, near_a_limit, shown};
 use tests::coverage::score::{ASIDE, BAND, Count, FIGURES, STRATA, Scored, coverage, score};
 
 fn main() -> ExitCode {
@@ -40,14 +40,15 @@ fn report(holes: u64, seed: u64, curves: bool) -> Result<usize, String> {
         }
     };
     let drilled = drill_all(first..first + holes, |seed| draw::hole(seed, &magnitudes), progress)?;
-    let scored: Vec<(&Drilled, Scored)> = drilled.iter().filter_map(|hole| Some((hole, score(hole)?))).collect();
-    let scored: Vec<(&Drilled, &Scored)> = scored.iter().map(|(hole, scored)| (*hole, scored)).collect();
+    let scores = of_each(&drilled, score)?;
+    let scored: Vec<(&Drilled, &Scored)> =
+        drilled.iter().zip(&scores).filter_map(|(hole, scored)| Some((hole, scored.as_ref()?))).collect();
     println!("{holes} holes from seed {seed}, of which {} have every figure.\n", scored.len());
     let near = Count::of(scored.iter().map(|(_, s)| near_a_limit(s)));
     println!("{} lie within three expanded uncertainties of a limit of their plan ({:.0} %).\n", near.within, near.share() * 100.0);
     let mut wrong = usize::from(scored.len() < drilled.len()) + usize::from(near.share() < 0.5);
     wrong += print_coverage(&scored);
-    wrong += print_limits(&scored);
+    wrong += print_limits(&scored)?;
     wrong += print_encoder((holes / 10).max(20), first + holes)?;
     if curves {
         wrong += print_detection(&drilled, (holes / 20).max(10), first + holes)?;
@@ -62,7 +63,7 @@ fn print_coverage(scored: &[(&Drilled, &Scored)]) -> usize {
     println!("|---|---|{}", "---|".repeat(FIGURES.len()));
     let judged = STRATA.map(|stratum| (stratum, true));
     for ((name, belongs), must_fit) in judged.into_iter().chain(ASIDE.map(|stratum| (stratum, false))) {
-        let some: Vec<_> = scored.iter().filter(|(hole, _)| belongs(hole)).copied().collect();
+        let some: Vec<_> = scored.iter().filter(|(hole, scored)| belongs(hole, scored)).copied().collect();
         let cells = FIGURES.map(|(figure, _)| {
             let count = coverage(&some, figure);
             let fits = !must_fit || some.is_empty() || count.fits(&BAND);
@@ -90,18 +91,19 @@ fn print_coverage(scored: &[(&Drilled, &Scored)]) -> usize {
     wrong
 }
 
-fn print_limits(scored: &[(&Drilled, &Scored)]) -> usize {
+fn print_limits(scored: &[(&Drilled, &Scored)]) -> Result<usize, String> {
     let mut wrong = 0;
     println!("| limit | evaluations | truth on it: \"shown within\" | truth inside by 2 U: \"shown within\" |");
     println!("|---|---|---|---|");
-    for (side, name) in SIDES {
-        let (at, inside) = (shown_within(scored, side, 0.0), shown_within(scored, side, 2.0));
+    let said = of_each(scored, |(hole, scored)| shown(hole, scored))?;
+    for (side, (_, name)) in SIDES.iter().enumerate() {
+        let [at, inside] = [0, 1].map(|beyond| Count::of(said.iter().map(|said| said[side][beyond])));
         let fits = at.fits(&(0.0..=AT_LIMIT_MOST)) && inside.fits(&(POWER_LEAST..=1.0));
         wrong += usize::from(!fits);
         let word = if fits { "" } else { " (does not fit)" };
         println!("| {name} | {} | {:.1} % | {:.1} %{word} |", at.of, at.share() * 100.0, inside.share() * 100.0);
     }
-    wrong
+    Ok(wrong)
 }
 
 /// The cutting edge by the encoder alone: its scale and its drum are off until it is taped, and nothing else is.
@@ -125,6 +127,11 @@ fn print_encoder(holes: u64, first: u64) -> Result<usize, String> {
     Ok(usize::from(!fits))
 }
 
+/// How many holes have a flag.
+fn tally(holes: &[Drilled], flagged: fn(&Drilled) -> bool) -> Result<Count, String> {
+    Ok(Count::of(of_each(holes, flagged)?.into_iter()))
+}
+
 /// Errors that no budget covers: the curves, what an independent check is worth, false flags.
 fn print_detection(clean: &[Drilled], each: u64, first: u64) -> Result<usize, String> {
     let mut wrong = 0;
@@ -141,18 +148,18 @@ fn print_detection(clean: &[Drilled], each: u64, first: u64) -> Result<usize, St
         };
         for size in kind.sizes {
             let holes = spoiled(*size)?;
-            let flagged = Count::of(holes.iter().map(kind.flagged));
-            let covered = Count::of(holes.iter().filter_map(score).map(|scored| covered(&scored, kind.figure)));
+            let flagged = tally(&holes, kind.flagged)?;
+            let covered = Count::of(of_each(&holes, |hole| score(hole).map(|scored| covered(&scored, kind.figure)))?.into_iter().flatten());
             println!("| {} | {size} | {:.0} % | {:.0} % |", kind.name, flagged.share() * 100.0, covered.share() * 100.0);
         }
         if let Some(check) = kind.check {
-            let own = own_deviation(clean, check);
-            let caught = Count::of(spoiled(CAUGHT_AT * own)?.iter().map(kind.flagged));
+            let own = own_deviation(&of_each(clean, check)?);
+            let caught = tally(&spoiled(CAUGHT_AT * own)?, kind.flagged)?;
             let fits = caught.fits(&(CAUGHT_LEAST..=1.0));
             wrong += usize::from(!fits);
             let word = if fits { "" } else { " (does not fit)" };
             println!(
-                "| {}: 4.2 of the check's own {own:.1} mm | {:.1} | {:.0} %{word} | |",
+                "| {}: 4.2 of the check's own {own:.1} | {:.1} | {:.0} %{word} | |",
                 kind.name,
                 CAUGHT_AT * own,
                 caught.share() * 100.0
@@ -161,7 +168,7 @@ fn print_detection(clean: &[Drilled], each: u64, first: u64) -> Result<usize, St
     }
     println!("\n| flag | clean holes flagged |\n|---|---|");
     for (name, flagged) in FLAGS {
-        let count = Count::of(clean.iter().map(flagged));
+        let count = tally(clean, flagged)?;
         let fits = count.fits(&(0.0..=FALSE_MOST));
         wrong += usize::from(!fits);
         println!("| {name} | {} of {}{} |", count.within, count.of, if fits { "" } else { " (does not fit)" });

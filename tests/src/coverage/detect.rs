@@ -27,7 +27,7 @@ const STANDARD_GRAVITY: f64 = 9.806_65;
 /// How well a bob is read, standard deviation on each axis, m.
 const PLUMBED_TO_M: f64 = 0.005;
 
-/// An independent check: what it says of a hole, mm.
+/// An independent check: what it says of a hole, in the unit of the kind that it catches.
 pub type Check = fn(&Drilled) -> Option<f64>;
 
 /// One kind of error.
@@ -48,7 +48,7 @@ pub struct Kindred {
 }
 
 /// Every kind that is tried.
-pub const KINDS: [Kindred; 9] = [
+pub const KINDS: [Kindred; 10] = [
     Kindred {
         name: "rope slipping either way, in all, mm",
         sizes: &[2.0, 5.0, 8.0, 12.0, 20.0],
@@ -80,6 +80,14 @@ pub const KINDS: [Kindred; 9] = [
         spoil: clip,
         flagged: faulty,
         check: None,
+        figure: 1,
+    },
+    Kindred {
+        name: "sensor grown noisy, both axes together, mg",
+        sizes: &[5.0, 10.0, 15.0, 20.0, 30.0],
+        spoil: noisy,
+        flagged: scattered,
+        check: Some(scatter),
         figure: 1,
     },
     Kindred {
@@ -165,6 +173,15 @@ fn clip(drawn: &mut Drawn, range_g: f64) {
     drawn.scenario.errors.tilt.vibration_inside = 40.0;
 }
 
+/// White noise that the sensor's own filter of one pole leaves this much of, half of its square on either axis: density times
+/// the root of the noise bandwidth, π/2 of the corner.
+fn noisy(drawn: &mut Drawn, size_mg: f64) {
+    let tilt = &mut drawn.scenario.errors.tilt;
+    let bandwidth_hz = std::f64::consts::FRAC_PI_2 * tilt.filter_hz;
+    let more = size_mg * 1e3 / (2.0 * bandwidth_hz).sqrt();
+    tilt.noise_ug_rt_hz = tilt.noise_ug_rt_hz.hypot(more);
+}
+
 fn tone(drawn: &mut Drawn, size: f64) {
     let mut dice = Pcg32::seed_from_u64(drawn.seed ^ 0x70E5);
     let mut part = || f64::from(dice.next_u32()) / 4_294_967_296.0;
@@ -202,6 +219,11 @@ fn faulty(hole: &Drilled) -> bool {
 
 fn scattered(hole: &Drilled) -> bool {
     hole.setup.increments.iter().any(|i| i.body.quality & quality::SCATTERED != 0)
+}
+
+/// The largest scatter of any increment, mm/m, which is mg: a size that is never nought.
+fn scatter(hole: &Drilled) -> Option<f64> {
+    hole.setup.increments.iter().map(|i| f64::from(i.body.scatter) * 0.01).max_by(f64::total_cmp)
 }
 
 /// A ground hand's three soundings, each to 5 mm, of the floor as it truly is.
@@ -259,10 +281,10 @@ fn any(hole: &Drilled) -> bool {
 }
 
 /// What a check says of clean holes, where it should say nothing, mm: the root mean square, since a rig that settles makes
-/// its misclosure lean to one side, and nobody corrects that.
+/// its misclosure lean to one side.
 #[must_use]
-pub fn own_deviation(clean: &[Drilled], check: Check) -> f64 {
-    let squares: Vec<f64> = clean.iter().filter_map(check).map(|said| said * said).collect();
+pub fn own_deviation(said_of_clean: &[Option<f64>]) -> f64 {
+    let squares: Vec<f64> = said_of_clean.iter().flatten().map(|said| said * said).collect();
     let n = squares.iter().fold(0.0, |n, _| n + 1.0_f64).max(1.0);
     (squares.iter().sum::<f64>() / n).sqrt()
 }

@@ -73,27 +73,48 @@ pub fn drill_all(
     draw: impl Fn(u64) -> Result<Drawn, String> + Sync,
     done: impl Fn(usize) + Sync,
 ) -> Result<Vec<Drilled>, String> {
-    let next = std::sync::atomic::AtomicU64::new(seeds.start);
+    side_by_side(seeds, |seed| draw(seed).and_then(drill), done)
+}
+
+/// Does something with each of many numbers, on all cores, and calls `done` after each; the results in their order.
+///
+/// # Errors
+/// The first that could not be done.
+pub fn side_by_side<T: Send>(
+    numbers: std::ops::Range<u64>,
+    one: impl Fn(u64) -> Result<T, String> + Sync,
+    done: impl Fn(usize) + Sync,
+) -> Result<Vec<T>, String> {
+    let next = std::sync::atomic::AtomicU64::new(numbers.start);
     let worker = || {
-        let mut drilled = Vec::new();
+        let mut results = Vec::new();
         loop {
-            let seed = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-            if seed >= seeds.end {
-                return Ok(drilled);
+            let number = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+            if number >= numbers.end {
+                return Ok(results);
             }
-            drilled.push(draw(seed).and_then(drill)?);
-            done(drilled.len());
+            results.push((number, one(number)?));
+            done(results.len());
         }
     };
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    let lots: Vec<Result<Vec<Drilled>, String>> = std::thread::scope(|scope| {
+    let lots: Vec<Result<Vec<(u64, T)>, String>> = std::thread::scope(|scope| {
         let handles: Vec<_> = (0..threads).map(|_| scope.spawn(worker)).collect();
         handles.into_iter().map(|handle| handle.join().unwrap_or_else(|_| Err("a worker panicked".to_owned()))).collect()
     });
-    let mut all: Vec<Drilled> = Vec::new();
+    let mut all: Vec<(u64, T)> = Vec::new();
     for lot in lots {
         all.extend(lot?);
     }
-    all.sort_by_key(|hole| hole.drawn.seed);
-    Ok(all)
+    all.sort_by_key(|(number, _)| *number);
+    Ok(all.into_iter().map(|(_, result)| result).collect())
+}
+
+/// What is made of each of many holes, on all cores, in their order.
+///
+/// # Errors
+/// Where a worker panics.
+#[allow(clippy::cast_possible_truncation)] // counts of holes that are in memory
+pub fn of_each<H: Sync, T: Send>(holes: &[H], make: impl Fn(&H) -> T + Sync) -> Result<Vec<T>, String> {
+    side_by_side(0..holes.len() as u64, |n| Ok(make(&holes[n as usize])), |_| {})
 }

@@ -1,7 +1,7 @@
 //! What is said of a hole whose truth lies exactly on a limit, and of one that is inside by twice its uncertainty.
 
 use super::drill::Drilled;
-use super::score::{Count, Scored};
+use super::score::Scored;
 use host_tool::judge::limits::{Limit, LimitSet, Measurand};
 use host_tool::judge::{Guarded, judge_by};
 
@@ -25,8 +25,20 @@ pub enum Side {
 pub const SIDES: [(Side, &str); 3] =
     [(Side::DepthLeast, "least depth"), (Side::DepthMost, "most depth"), (Side::LeanMost, "most overall lean")];
 
-/// Whether "shown within" is said when the limit lies so many expanded uncertainties beyond the truth.
-fn shown(hole: &Drilled, scored: &Scored, side: Side, beyond: f64) -> bool {
+/// How far a limit lies beyond the truth, expanded uncertainties: on it, and inside by two.
+const BEYOND: [f64; 2] = [0.0, 2.0];
+
+/// Whether "shown within" is said: by side, with the truth on the limit and inside by two expanded uncertainties.
+#[must_use]
+pub fn shown(hole: &Drilled, scored: &Scored) -> [[bool; 2]; 3] {
+    let limits = SIDES.iter().flat_map(|(side, _)| BEYOND.map(|beyond| limit(scored, *side, beyond))).collect();
+    let judged = judge_by(&hole.setup, &LimitSet { limits, governs: None });
+    let own = judged.verdicts.len() - SIDES.len() * BEYOND.len();
+    let said = |side: usize, beyond: usize| judged.verdicts[own + side * BEYOND.len() + beyond].guarded == Guarded::ShownWithin;
+    [0, 1, 2].map(|side| [0, 1].map(|beyond| said(side, beyond)))
+}
+
+fn limit(scored: &Scored, side: Side, beyond: f64) -> Limit {
     let figure = if side == Side::LeanMost { 1 } else { 0 };
     let (truth, room) = (scored.truth[figure], beyond * scored.off[figure].1);
     let (measurand, least, most) = match side {
@@ -34,15 +46,7 @@ fn shown(hole: &Drilled, scored: &Scored, side: Side, beyond: f64) -> bool {
         Side::DepthMost => (Measurand::Depth, None, truth + room),
         Side::LeanMost => (Measurand::OverallLean, None, truth + room),
     };
-    let limit = Limit { measurand, least, most, written: String::new(), source: "put on the truth".to_owned() };
-    let judged = judge_by(&hole.setup, &LimitSet { limits: vec![limit], governs: None });
-    judged.verdicts.last().is_some_and(|verdict| verdict.guarded == Guarded::ShownWithin)
-}
-
-/// How often "shown within" is said with the limit so many expanded uncertainties beyond the truth.
-#[must_use]
-pub fn shown_within(holes: &[(&Drilled, &Scored)], side: Side, beyond: f64) -> Count {
-    Count::of(holes.iter().map(|(hole, scored)| shown(hole, scored, side, beyond)))
+    Limit { measurand, least, most, written: String::new(), source: "put on the truth".to_owned() }
 }
 
 /// Whether a truth lies within three expanded uncertainties of a limit of its own plan.

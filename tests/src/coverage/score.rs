@@ -40,8 +40,8 @@ pub fn score(hole: &Drilled) -> Option<Scored> {
     let judged = judge(&hole.setup);
     let (toe, depth) = (judged.toe?, judged.depth?);
     let budgets = judged.budgets.as_ref()?;
-    let bottom = depth + f64::from(hole.setup.opened.body.plan.hub_above_datum.0) / 1e6;
-    let length = bottom - f64::from(hole.setup.opened.body.plan.hub_above_datum.0) / 1e6;
+    // Toe and lean are over the length that the rig read; the hub corrects depth alone.
+    let length = depth - judged.correction.map_or(0.0, |correction| correction.value);
     let truth = &hole.truth;
     let true_toe = (truth.toe_mm.ahead / 1e3, truth.toe_mm.right / 1e3);
     let (true_depth, true_lean) = (truth.floor_mm / 1e3, truth.lean_mm_m.size() / 1e3);
@@ -88,25 +88,33 @@ impl Count {
 }
 
 /// A stratum: its name and who is in it.
-pub type Stratum = (&'static str, fn(&Drilled) -> bool);
+pub type Stratum = (&'static str, fn(&Drilled, &Scored) -> bool);
 
-/// The strata that the band must hold in: by what can be seen of a hole.
-pub const STRATA: [Stratum; 6] = [
-    ("all", |_| true),
-    ("shallower than 2.2 m", |h| h.truth.floor_mm < 2_200.0),
-    ("2.2 to 3 m", |h| (2_200.0..3_000.0).contains(&h.truth.floor_mm)),
-    ("3 m and deeper", |h| h.truth.floor_mm >= 3_000.0),
-    ("lean within the limit of 20 mm/m", |h| h.truth.lean_mm_m.size() < 20.0),
-    ("lean beyond it", |h| h.truth.lean_mm_m.size() >= 20.0),
+/// Lean as it is stated, metres per metre.
+fn stated_lean(scored: &Scored) -> f64 {
+    scored.truth[Figure::Lean as usize] + scored.off[Figure::Lean as usize].0
+}
+
+/// The strata that the band must hold in: by what is true of a hole and by what is stated of it.
+pub const STRATA: [Stratum; 9] = [
+    ("all", |_, _| true),
+    ("shallower than 2.2 m", |h, _| h.truth.floor_mm < 2_200.0),
+    ("2.2 to 3 m", |h, _| (2_200.0..3_000.0).contains(&h.truth.floor_mm)),
+    ("3 m and deeper", |h, _| h.truth.floor_mm >= 3_000.0),
+    ("lean within the limit of 20 mm/m", |h, _| h.truth.lean_mm_m.size() < 20.0),
+    ("lean beyond it", |h, _| h.truth.lean_mm_m.size() >= 20.0),
+    ("stated lean below 10 mm/m", |_, s| stated_lean(s) < 0.010),
+    ("stated lean 10 to 20 mm/m", |_, s| (0.010..0.020).contains(&stated_lean(s))),
+    ("stated lean 20 mm/m and more", |_, s| stated_lean(s) >= 0.020),
 ];
 
-/// Strata by an error itself, which no interval can know, and the nearly plumb, whose interval is the longer arm of a
-/// lopsided one: to look at.
+/// Strata by an error itself, which no interval can know, and the truly nearly plumb, who are those whose errors happened
+/// not to make a distance longer: to look at.
 pub const ASIDE: [Stratum; 4] = [
-    ("nearly plumb, below 10 mm/m", |h| h.truth.lean_mm_m.size() < 10.0),
-    ("led more by the mast", |h| h.drawn.scenario.errors.path.wall_share < 0.5),
-    ("led more by the wall", |h| h.drawn.scenario.errors.path.wall_share >= 0.5),
-    ("heading off by 5° and more", |h| h.drawn.scenario.errors.path.heading_deg.abs() >= 5.0),
+    ("nearly plumb, below 10 mm/m", |h, _| h.truth.lean_mm_m.size() < 10.0),
+    ("led more by the mast", |h, _| h.drawn.scenario.errors.path.wall_share < 0.5),
+    ("led more by the wall", |h, _| h.drawn.scenario.errors.path.wall_share >= 0.5),
+    ("heading off by 5° and more", |h, _| h.drawn.scenario.errors.path.heading_deg.abs() >= 5.0),
 ];
 
 /// How many holes have the truth of a figure within its interval.
