@@ -323,3 +323,28 @@ fn programs_find_the_same_names() {
         assert_eq!(value["arm_drilled"]["remedy"], "deepen");
     });
 }
+
+fn names(value: &serde_json::Value, into: &mut std::collections::BTreeSet<String>) {
+    match value {
+        serde_json::Value::Object(object) => object.iter().for_each(|(name, value)| {
+            into.insert(name.clone());
+            names(value, into);
+        }),
+        serde_json::Value::Array(list) => list.iter().for_each(|value| names(value, into)),
+        _ => {}
+    }
+}
+
+#[test]
+fn every_name_that_programs_find_is_in_the_document() {
+    let document = include_str!("../../docs/structures.md");
+    let spacing = Said::Spacing { to: LegCode::Right, distance_um: 3_800_000, standard_um: 3_000, along: Along::Level };
+    let centre = Said::Centre { ahead_um: 0, right_um: 0, standard_um: 5_000 };
+    let accepts = Said::Accepted { disposition: Disposition::Stands };
+    let more = [spacing, centre, accepts].map(|what| said("42", LegCode::Left, 1, 90, what)).to_vec();
+    let mut found = std::collections::BTreeSet::new();
+    judged("42", &soundings(frame(3.0, 3.0), [3.0, 2.8]), more, None, |s| names(&json::structure(s), &mut found));
+    let lacking: Vec<&String> =
+        found.iter().filter(|name| !document.contains(&format!("`{name}`")) && !document.contains(&format!("\"{name}\""))).collect();
+    assert!(found.len() > 50 && lacking.is_empty(), "{} found, not in the document: {lacking:?}", found.len());
+}
