@@ -47,6 +47,11 @@ fn a_line_goes_from_its_sheet_to_its_records() {
     assert_eq!(said.matches("OWES A COVER").count(), 2, "{said}");
     let listed = json(&["holes", "--store", path.to_str().unwrap(), "--json"]);
     assert_eq!(listed["remarks"], serde_json::json!([]));
+    every_name_is_in_the_document(&[
+        listed.clone(),
+        json(&["state", "--all", "--json", "--store", path.to_str().unwrap()]),
+        json(&["sheet", concat!(env!("CARGO_MANIFEST_DIR"), "/demo/line.csv"), "--json"]),
+    ]);
     the_holes_are_there_and_whole(listed["holes"].as_array().unwrap());
     the_verdicts_are_those_of_what_was_written(
         json(&["judge", "--store", path.to_str().unwrap(), "--json"])["structures"].as_array().unwrap(),
@@ -56,6 +61,25 @@ fn a_line_goes_from_its_sheet_to_its_records() {
     assert!(set_ups.iter().all(|set_up| set_up.missing.is_empty() && set_up.identity.as_ref().unwrap().simulated));
     what_was_written_for_some_has_come_about(&set_ups);
     what_people_say_is_there(&store);
+}
+
+fn every_name_is_in_the_document(all: &[Value]) {
+    fn names(value: &Value, into: &mut BTreeSet<String>) {
+        match value {
+            Value::Object(object) => object.iter().for_each(|(name, value)| {
+                into.insert(name.clone());
+                names(value, into);
+            }),
+            Value::Array(list) => list.iter().for_each(|value| names(value, into)),
+            _ => {}
+        }
+    }
+    let document = include_str!("../../docs/for-programs.md");
+    let mut found = BTreeSet::new();
+    all.iter().for_each(|value| names(value, &mut found));
+    let is_there = |name: &&String| document.contains(&format!("`{name}`")) || document.contains(&format!("\"{name}\""));
+    let lacking: Vec<&String> = found.iter().filter(|name| !is_there(name)).collect();
+    assert!(found.len() > 90 && lacking.is_empty(), "{} names, not in the document: {lacking:?}", found.len());
 }
 
 /// What each structure comes to, and what is proposed for the legs that were drilled wrong on purpose.
