@@ -2,6 +2,7 @@
 
 use crate::doubts::Doubts;
 use crate::ending::Ending;
+use crate::entry::{Entry, Place};
 use crate::facts::{self, SetUp, Wall};
 use crate::paper::words::code;
 use crate::session::{Came, Introduction, Line, Outcome, Output, Session, Stream};
@@ -407,6 +408,14 @@ impl Capture {
     #[must_use]
     pub fn drained(&self, since: u64) -> bool {
         self.session.drained(since)
+    }
+
+    /// Enters what somebody says while the rig is listened to.
+    ///
+    /// # Errors
+    /// As [`Store::enter`].
+    pub fn enter(&mut self, entry: &Entry) -> Result<Place, StoreFault> {
+        self.store.enter(entry)
     }
 
     /// The store.

@@ -3,9 +3,11 @@
 //! An entry is never changed, only followed; one that corrects another names it, and both stay. Its bytes are JSON, and those
 //! very bytes are digested and kept ([`Link`]).
 
+mod correction;
 mod link;
 mod words;
 
+pub use correction::{CorrectionFault, may_correct};
 pub use link::{Link, Place, TAG};
 pub use words::{Along, CleanOut, Disposition, HoleState, NoteKind, TicketStanding};
 
@@ -268,6 +270,25 @@ impl Entry {
 }
 
 impl Said {
+    /// What kind of thing is said, behind "a".
+    #[must_use]
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::Sounding { .. } => "sounding",
+            Self::HandPlumb { .. } => "hand plumb",
+            Self::Centre { .. } => "centre",
+            Self::Diameter { .. } => "diameter",
+            Self::Spacing { .. } => "spacing",
+            Self::Water { .. } => "report on water",
+            Self::Brand { .. } => "brand height",
+            Self::State { .. } => "state",
+            Self::Note { .. } => "note",
+            Self::Planned { .. } => "plan",
+            Self::Ticket { .. } => "locate ticket",
+            Self::Accepted { .. } => "decision",
+        }
+    }
+
     fn texts(&self) -> Vec<&str> {
         match self {
             Self::Note { what: NoteKind::Rock { by, .. } } => vec![by],

@@ -1,6 +1,6 @@
 //! The holes in a store, each with a handle to call it by, and their papers in a folder.
 
-use crate::entry::{Entry, HoleName, Said, SetUpName};
+use crate::entry::{Entry, HoleName, Place, Said, SetUpName};
 use crate::facts::{self, SetUp};
 use crate::judge::{Judged, hole_name, judge, judge_by};
 use crate::limits_file::Limits;
@@ -28,8 +28,19 @@ pub struct Hole {
     pub setup: SetUp,
     /// What it means.
     pub judged: Judged,
-    /// What people say of the hole beside soundings and hand plumbs, in the order in which they entered it.
-    pub entries: Vec<Entry>,
+    /// What people say of the hole, and what they measured in this set-up, in the order in which they entered it.
+    pub entries: Vec<Told>,
+}
+
+/// What somebody entered about a hole.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Told {
+    /// Where it stands.
+    pub place: Place,
+    /// What it says.
+    pub entry: Entry,
+    /// The entry that corrects it, and by whom that is: it counts no more then.
+    pub corrected: Option<(Place, String)>,
 }
 
 impl Hole {
@@ -99,6 +110,9 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
     let mut catalogue = Catalogue::default();
     let entered = store.entries()?;
     catalogue.remarks.extend(broken_chains(&entered));
+    let corrections: BTreeMap<Place, (Place, String)> =
+        entered.iter().filter_map(|e| Some((e.entry.corrects?, (e.place, e.entry.by.clone())))).collect();
+    let told = |e: &Entered| Told { place: e.place, entry: e.entry.clone(), corrected: corrections.get(&e.place).cloned() };
     for stream in store.rigs()? {
         let held = store.stream(&stream)?;
         let rig = terminal(&stream.rig);
@@ -113,17 +127,23 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
             setup.measurements = store.measurements(&stream, setup.opened.sequence)?;
             let judged = limits.map_or_else(|| judge(&setup), |limits| judge_by(&setup, &limits.of(&setup.opened.body.plan)));
             let name = HoleName::of(&setup.opened.body.plan);
-            let entries = entered.iter().filter(|e| name.as_ref() == Some(&e.entry.hole) && is_said(&e.entry)).map(|e| e.entry.clone());
-            catalogue.holes.push(Hole { handle: String::new(), stream: stream.clone(), setup, judged, entries: entries.collect() });
+            let set_up = SetUpName::new(&stream, setup.opened.sequence);
+            let of_it = entered.iter().filter(|e| name.as_ref() == Some(&e.entry.hole) && is_said(&e.entry, &set_up));
+            let entries = of_it.map(told).collect();
+            catalogue.holes.push(Hole { handle: String::new(), stream: stream.clone(), setup, judged, entries });
         }
     }
     name(&mut catalogue.holes);
     Ok(catalogue)
 }
 
-/// Whether an entry stands neither among a set-up's measurements nor among the plans.
-fn is_said(entry: &Entry) -> bool {
-    !matches!(entry.said, Said::Sounding { .. } | Said::HandPlumb { .. } | Said::Planned { .. })
+/// Whether an entry about the hole is told of with a set-up: no plan, and no measurement of another set-up.
+fn is_said(entry: &Entry, set_up: &SetUpName) -> bool {
+    match entry.said {
+        Said::Planned { .. } => false,
+        Said::Sounding { .. } | Said::HandPlumb { .. } => entry.set_up.as_ref().is_none_or(|of| of == set_up),
+        _ => true,
+    }
 }
 
 /// A line for each host whose chain of entries does not hold: from where on, and how many are in doubt.
@@ -373,7 +393,7 @@ mod tests {
         store.enter(&dry).unwrap();
         store.enter(&Entry { remark: "again".to_owned(), ..dry.clone() }).unwrap();
         let Catalogue { holes, remarks } = catalogue(&store).unwrap();
-        assert_eq!((holes[0].entries.len(), &holes[0].entries[0], holes[1].entries.len()), (2, &dry, 0));
+        assert_eq!((holes[0].entries.len(), &holes[0].entries[0].entry, holes[1].entries.len()), (2, &dry, 0));
         assert!(remarks.is_empty(), "{remarks:?}");
         let host = store.host().unwrap();
         let behind = rusqlite::Connection::open(folder.path().join("store.sqlite")).unwrap();

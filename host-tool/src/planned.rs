@@ -1,5 +1,7 @@
 //! What structure sheets plan, leg by leg, as it was taken into the store.
 
+pub mod loading;
+
 use crate::entry::{Entry, HoleName, Place, Said, TicketStanding};
 use crate::facts::Wall;
 use crate::sheet::{LegPlan, Sheet, Ticket};

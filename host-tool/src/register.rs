@@ -3,7 +3,9 @@
 use crate::entry::{Entry, HoleName, HoleState, Place, Said};
 use crate::facts::{SetUp, Wall};
 use crate::judge::Judged;
-use std::collections::BTreeMap;
+use crate::planned::Plans;
+use crate::sheet::LegPlan;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// 6 ft, metres: from here on the construction rules on shafts speak of a hole's depth.
 pub const SIX_FEET: f64 = 1.828_8;
@@ -73,6 +75,13 @@ pub fn register(drilled: &[(HoleName, Drilled<'_>)], entries: &[(Place, Entry)])
         }
     }
     holes.into_iter().map(|(hole, events)| events.registered(hole)).collect()
+}
+
+/// The legs that a sheet plans and of which the register knows nothing, in the order of their names.
+#[must_use]
+pub fn not_begun<'a>(plans: &'a Plans, registered: &[Registered]) -> Vec<&'a LegPlan> {
+    let begun: BTreeSet<_> = registered.iter().map(|of| (&of.hole.line, &of.hole.structure, of.hole.leg.raw())).collect();
+    plans.values().map(|(_, plan)| plan).filter(|plan| !begun.contains(&(&plan.line, &plan.structure, plan.leg.raw()))).collect()
 }
 
 #[derive(Clone, Copy)]

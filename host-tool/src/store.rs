@@ -14,7 +14,7 @@ mod salvage;
 pub use copies::Contents;
 pub use entries::{Added, Entered};
 pub use fault::StoreFault;
-pub use measured::entry_of;
+pub use measured::{entry_of, measurement_of};
 pub use merge::Merged;
 pub use salvage::{Salvaged, salvage};
 

@@ -2,7 +2,7 @@
 
 mod entered;
 
-pub use entered::{Accepted, Aspect, Judged, Measured, Noted, State, Taped};
+pub use entered::{Accepted, Aspect, ByHand, Entering, Judged, Measured, Noted, Sounded, State, Taped};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -117,6 +117,9 @@ pub enum Command {
         /// Ignore these columns, by their headers; any other that is not known is a problem
         #[arg(long, value_name = "COLUMNS", value_delimiter = ',')]
         ignore: Vec<String>,
+        /// Instead of the schedule, show for each leg what every basis of setting depth says, and by how much the sheet differs
+        #[arg(long)]
+        bases: bool,
         /// For other programs to read
         #[arg(long)]
         json: bool,
@@ -133,11 +136,11 @@ pub enum Command {
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,
         /// Write an empty sheet to fill in, to the screen where no file is named
-        #[arg(long, value_name = "FILE.csv", num_args = 0..=1, conflicts_with_all = ["file", "leave", "ignore", "json", "limits"])]
+        #[arg(long, value_name = "FILE.csv", num_args = 0..=1, conflicts_with_all = ["file", "leave", "ignore", "bases", "json", "limits"])]
         blank: Option<Option<PathBuf>>,
     },
-    /// Enter a sounding: the floor by tape, after clean-out; soundings govern a hole's depth
-    Sound(ByHand),
+    /// Enter a sounding: the floor by tape; after clean-out soundings govern a hole's depth
+    Sound(Sounded),
     /// Enter a hand plumb: where a bob shows the bore's middle at a depth
     Plumb(ByHand),
     /// Say how a hole is from now on; without a hole, list what is open
@@ -148,7 +151,7 @@ pub enum Command {
     Note(Noted),
     /// Say of each structure whether its poles can go in, why not, and what to do
     Judge(Judged),
-    /// Decide what is to become of a hole, as somebody who answers for it
+    /// Decide what is to become of a hole, as somebody who answers for it and says why
     Accept(Accepted),
     /// List the limit sets that ship with the tool, or write one out
     Limits {
@@ -199,35 +202,6 @@ pub struct Stores {
     /// The other file; only `backup` writes it
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
-    /// The store; in your own data folder otherwise
-    #[arg(long, value_name = "FILE")]
-    pub store: Option<PathBuf>,
-}
-
-/// What somebody measured in a hole by hand.
-#[derive(Debug, Args)]
-pub struct ByHand {
-    /// The hole as `holes` lists it
-    #[arg(value_name = "HOLE")]
-    pub hole: String,
-    /// Depth below the sheet's datum
-    #[arg(long, value_name = "LENGTH")]
-    pub depth: String,
-    /// How far off it may be either way, 95 times of 100
-    #[arg(long, value_name = "LENGTH")]
-    pub within: String,
-    /// Ahead on line from the hole's start; back is negative
-    #[arg(long, value_name = "LENGTH", default_value = "0 m", allow_hyphen_values = true)]
-    pub ahead: String,
-    /// Right of somebody who looks ahead on line; left is negative
-    #[arg(long, value_name = "LENGTH", default_value = "0 m", allow_hyphen_values = true)]
-    pub right: String,
-    /// Who measured
-    #[arg(long, value_name = "NAME")]
-    pub who: String,
-    /// Whatever else there is to say
-    #[arg(long, value_name = "TEXT", default_value = "")]
-    pub remark: String,
     /// The store; in your own data folder otherwise
     #[arg(long, value_name = "FILE")]
     pub store: Option<PathBuf>,

@@ -1,14 +1,16 @@
 //! `sound` and `plumb`: what somebody measured in a hole by hand, put beside the rig's records of it.
 
 use crate::args::ByHand;
+use crate::enter::{self, put};
 use crate::station::wall;
 use crate::{Failure, stores};
-use host_tool::holes::{Hole, called, catalogue};
+use host_tool::entry::{CleanOut, Entry, Said};
+use host_tool::holes::{Hole, Told, called, catalogue};
 use host_tool::judge::LineAxes;
 use host_tool::judge::measured::{Kind, Measurement};
 use host_tool::measure::length_um;
 use host_tool::paper::words::Units;
-use host_tool::store::entry_of;
+use host_tool::store::{entry_of, measurement_of};
 use host_tool::text::terminal;
 use std::io::{Write, stdout};
 use std::path::Path;
@@ -19,9 +21,9 @@ const OFFSET_MOST_M: f64 = 5.0;
 const WHO_BYTES: usize = 60;
 const REMARK_BYTES: usize = 500;
 
-/// Enters a measurement. An entry stays; a wrong one is followed by a right one and a remark.
-pub fn enter(kind: Kind, typed: &ByHand, store: &Path) -> Result<(), Failure> {
-    let measurement = measurement(kind, typed)?;
+/// Enters a measurement. An entry stays; a wrong one is followed by a right one that names it.
+pub fn enter(kind: Kind, typed: &ByHand, before_clean_out: bool, store: &Path) -> Result<(), Failure> {
+    let (measurement, corrects) = (measurement(kind, typed)?, typed.entering.corrects()?);
     let mut store = stores::open_existing(store)?;
     let holes = catalogue(&store)?.holes;
     let [hole] = called(&holes, std::slice::from_ref(&typed.hole))?[..] else {
@@ -31,8 +33,15 @@ pub fn enter(kind: Kind, typed: &ByHand, store: &Path) -> Result<(), Failure> {
         )));
     };
     let name = hole.hole_name().ok_or_else(|| Failure::Failed(format!("{} has a leg that this version does not know", hole.handle)))?;
-    store.enter(&entry_of(&measurement, wall().offset, name, hole.set_up_name()))?;
-    Ok(writeln!(stdout(), "{}: {}", hole.handle, text(hole, &measurement))?)
+    let mut entry = Entry { corrects, ..entry_of(&measurement, wall().offset, name, hole.set_up_name()) };
+    if let Said::Sounding { clean_out, .. } = &mut entry.said
+        && before_clean_out
+    {
+        *clean_out = CleanOut::Before;
+    }
+    let place = put(&mut store, &entry)?;
+    let told = Told { place, entry, corrected: None };
+    Ok(writeln!(stdout(), "{}: {}", hole.handle, told_of(hole, &told))?)
 }
 
 fn measurement(kind: Kind, typed: &ByHand) -> Result<Measurement, Failure> {
@@ -40,14 +49,15 @@ fn measurement(kind: Kind, typed: &ByHand) -> Result<Measurement, Failure> {
     let metres = |name: &'static str, text: &str| length_um(text).map(|um| um / 1e6).map_err(|e| usage(name, e.to_string()));
     let (depth, within) = (metres("depth", &typed.depth)?, metres("within", &typed.within)?);
     let offset = LineAxes { ahead: metres("ahead", &typed.ahead)?, right: metres("right", &typed.right)? };
-    let who = typed.who.trim();
+    let who = typed.entering.who()?.trim();
+    let remark = typed.entering.remark.trim();
     let bad = [
         ("depth", !(0.0..=DEPTH_MOST_M).contains(&depth), "no hole is so deep"),
         ("within", !(0.000_1..=1.0).contains(&within), "write what the tape or line is good to, 0.1 mm to 1 m"),
         ("ahead", offset.ahead.abs() > OFFSET_MOST_M, "that is outside any hole"),
         ("right", offset.right.abs() > OFFSET_MOST_M, "that is outside any hole"),
         ("who", who.is_empty() || who.len() > WHO_BYTES, "say who measured, in 60 bytes at most"),
-        ("remark", typed.remark.len() > REMARK_BYTES, "500 bytes at most"),
+        ("remark", remark.len() > REMARK_BYTES, "500 bytes at most"),
     ];
     match bad.iter().find(|(_, is, _)| *is) {
         Some((name, _, why)) => Err(usage(name, (*why).to_owned())),
@@ -58,9 +68,21 @@ fn measurement(kind: Kind, typed: &ByHand) -> Result<Measurement, Failure> {
             depth,
             offset,
             standard: within / 2.0,
-            remark: typed.remark.trim().to_owned(),
+            remark: remark.to_owned(),
         }),
     }
+}
+
+/// An entry about a hole in one line: what it says, where it stands, and whether it still counts.
+pub fn told_of(hole: &Hole, told: &Told) -> String {
+    let Told { place, entry, corrected } = told;
+    let counts = measurement_of(entry).filter(|_| corrected.is_none());
+    let said = counts.map_or_else(|| enter::text(entry, Units::of(&hole.setup.opened.body.plan)), |measurement| text(hole, &measurement));
+    let corrects = entry.corrects.map_or_else(String::new, |wrong| format!("; corrects entry {wrong}"));
+    let counts_no_more = corrected
+        .as_ref()
+        .map_or_else(String::new, |(right, by)| format!("; CORRECTED by entry {right}, by {}: it counts no more", terminal(by)));
+    format!("{said}; entry {place}{corrects}{counts_no_more}")
 }
 
 /// A measurement in one line.

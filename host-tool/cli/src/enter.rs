@@ -1,15 +1,16 @@
-//! `state`, `measure` and `note`: what people say of a hole, put into the chain beside the rig's records.
+//! `state`, `measure`, `note` and `accept`: what people say of a hole, put into the chain beside the rig's records.
 
-use crate::args::{Accepted, Aspect, Measured, Noted, State, Taped};
+use crate::args::{Accepted, Aspect, Entering, Measured, Noted, State, Taped};
 use crate::station::wall;
 use crate::{Failure, stores};
-use host_tool::entry::{Along, Disposition, Entry, HoleState, NoteKind, Said};
+use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, may_correct};
 use host_tool::holes::{Catalogue, Hole, called, catalogue};
 use host_tool::judge::LineAxes;
 use host_tool::measure::{length, ratio};
 use host_tool::paper::words::Units;
-use host_tool::planned::warning;
-use host_tool::register::{Drilled, Registered, register};
+use host_tool::planned::{plans, warning};
+use host_tool::register::{Drilled, Registered, not_begun, register};
+use host_tool::sheet::{LegPlan, datum_text};
 use host_tool::store::Store;
 use host_tool::text::terminal;
 use serde_json::json;
@@ -28,7 +29,7 @@ pub fn state(typed: &State, store: &Path) -> Result<(), Failure> {
     let state = HoleState::of_word(word)
         .ok_or_else(|| Failure::Usage(format!("\"{}\" is no state of a hole: it is one of {}", terminal(word), states())))?;
     let said = format!("{} from now on", state.word());
-    add(hole, typed.who.as_deref(), &typed.remark, "", Said::State { state }, &said, store)
+    add(hole, &typed.entering, "", Said::State { state }, &said, store)
 }
 
 /// Enters something that was met or done.
@@ -38,10 +39,10 @@ pub fn note(typed: &Noted, store: &Path) -> Result<(), Failure> {
         Aspect::WaterAdded => NoteKind::WaterAdded,
         Aspect::Casing => NoteKind::Casing { left: typed.left_in },
         Aspect::FallIn => NoteKind::FallIn,
-        Aspect::Other if typed.remark.trim().is_empty() => return Err(Failure::Usage("say what it is with --remark".to_owned())),
+        Aspect::Other if typed.entering.remark.trim().is_empty() => return Err(Failure::Usage("say what it is with --remark".to_owned())),
         Aspect::Other => NoteKind::Other,
     };
-    add(&typed.hole, Some(&typed.who), &typed.remark, "", Said::Note { what }, "noted", store)
+    add(&typed.hole, &typed.entering, "", Said::Note { what }, "noted", store)
 }
 
 /// Enters what is to become of a hole.
@@ -50,7 +51,10 @@ pub fn accept(typed: &Accepted, store: &Path) -> Result<(), Failure> {
     let all = || Disposition::ALL.map(Disposition::word).join(", ");
     let disposition = Disposition::of_word(word)
         .ok_or_else(|| Failure::Usage(format!("\"{}\" is no disposition: it is one of {}", terminal(word), all())))?;
-    add(&typed.hole, Some(&typed.who), &typed.reason, "", Said::Accepted { disposition }, &format!("accepted: {word}"), store)
+    if typed.entering.remark.trim().is_empty() {
+        return Err(Failure::Usage("say why with --reason: whoever accepts a hole answers for it".to_owned()));
+    }
+    add(&typed.hole, &typed.entering, "", Said::Accepted { disposition }, &format!("accepted: {word}"), store)
 }
 
 /// Enters a measurement other than a sounding or a hand plumb.
@@ -86,7 +90,7 @@ pub fn measure(typed: &Measured, store: &Path) -> Result<(), Failure> {
             standard_um: standard_um?,
         },
     };
-    add(&typed.hole, Some(&typed.who), &typed.remark, &typed.with, said, "entered", store)
+    add(&typed.hole, &typed.entering, &typed.with, said, "entered", store)
 }
 
 fn millionths(text: &str) -> Result<i32, Failure> {
@@ -95,8 +99,8 @@ fn millionths(text: &str) -> Result<i32, Failure> {
     Ok((rise * 1e6).round() as i32)
 }
 
-fn add(hole: &str, who: Option<&str>, remark: &str, with: &str, said: Said, text: &str, path: &Path) -> Result<(), Failure> {
-    let who = who.ok_or_else(|| Failure::Usage("say who says so with --who".to_owned()))?;
+fn add(hole: &str, entering: &Entering, with: &str, said: Said, text: &str, path: &Path) -> Result<(), Failure> {
+    let (who, corrects, remark) = (entering.who()?, entering.corrects()?, entering.remark.trim().to_owned());
     let mut store = stores::open_existing(path)?;
     let holes = catalogue(&store)?.holes;
     let named = called(&holes, std::slice::from_ref(&hole.to_owned()))?;
@@ -108,10 +112,20 @@ fn add(hole: &str, who: Option<&str>, remark: &str, with: &str, said: Said, text
             terminal(hole)
         )));
     };
-    let entry = Entry { remark: remark.trim().to_owned(), with: with.trim().to_owned(), ..Entry::new(who, wall(), name.clone(), said) };
-    let place = store.enter(&entry)?;
+    let entry = Entry { remark, corrects, with: with.trim().to_owned(), ..Entry::new(who, wall(), name.clone(), said) };
+    let place = put(&mut store, &entry)?;
     let handle = named.first().map_or(hole, |hole| hole.handle.as_str());
-    Ok(writeln!(stdout(), "{}: {text}, by {}; entry {}-{}", terminal(handle), terminal(&entry.by), place.host, place.number)?)
+    let corrects = corrects.map_or_else(String::new, |wrong| format!(", corrects entry {wrong}"));
+    Ok(writeln!(stdout(), "{}: {text}, by {}; entry {place}{corrects}", terminal(handle), terminal(&entry.by))?)
+}
+
+/// Enters what is said, once it may correct what it says that it corrects.
+pub fn put(store: &mut Store, entry: &Entry) -> Result<Place, Failure> {
+    if entry.corrects.is_some() {
+        let entered = store.entries()?;
+        may_correct(entry, entered.iter().map(|entered| (entered.place, &entered.entry)))?;
+    }
+    Ok(store.enter(entry)?)
 }
 
 /// An entry in one line.
@@ -121,7 +135,10 @@ pub fn text(entry: &Entry, units: Units) -> String {
     let within = |standard_um: i32| format!("±{}", units.short(2.0 * metres(standard_um)));
     let place = |ahead: i32, right: i32| units.place(LineAxes { ahead: metres(ahead), right: metres(right) });
     let what = match &entry.said {
-        Said::Sounding { depth_um, standard_um, .. } => format!("sounded {} {}", long(*depth_um), within(*standard_um)),
+        Said::Sounding { depth_um, standard_um, clean_out, .. } => {
+            let spoil = if *clean_out == CleanOut::Before { " before clean-out, which is not the hole's depth" } else { "" };
+            format!("sounded {} {}{spoil}", long(*depth_um), within(*standard_um))
+        }
         Said::HandPlumb { depth_um, ahead_um, right_um, standard_um } => {
             format!("hand plumb at {}: {} {}", long(*depth_um), place(*ahead_um, *right_um), within(*standard_um))
         }
@@ -179,14 +196,28 @@ fn list(path: &Path, as_json: bool, all: bool) -> Result<(), Failure> {
     let store = stores::open_existing(path)?;
     let (now, Catalogue { holes, remarks }) = (wall(), catalogue(&store)?);
     let registered = registered(&store, &holes)?;
-    let shown: Vec<&Registered> = registered.iter().filter(|hole| all || hole.state.is_open()).collect();
+    let entered = if all { store.entries()? } else { Vec::new() };
+    let plans = plans(entered.iter().map(|entered| (entered.place, &entered.entry)));
+    let mut shown: Vec<(HoleName, String, serde_json::Value)> = not_begun(&plans, &registered)
+        .into_iter()
+        .map(|plan| {
+            (
+                of_plan(plan),
+                format!("{}  planned; {}", terminal(&format!("{}{}", plan.structure, leg(plan.leg))), planned(plan)),
+                planned_object(plan),
+            )
+        })
+        .collect();
+    let lines = |hole: &Registered| (hole.hole.clone(), line(hole, now.unix_ms, units(hole, &holes)), object(hole));
+    shown.extend(registered.iter().filter(|hole| all || hole.state.is_open()).map(lines));
+    shown.sort_by(|(a, ..), (b, ..)| a.cmp(b));
     let mut out = stdout();
     if as_json {
-        let holes: Vec<_> = shown.iter().map(|hole| object(hole)).collect();
+        let holes: Vec<_> = shown.into_iter().map(|(.., object)| object).collect();
         return Ok(writeln!(out, "{}", json!({ "holes": holes, "remarks": remarks }))?);
     }
-    for hole in &shown {
-        writeln!(out, "{}", line(hole, now.unix_ms, units(hole, &holes)))?;
+    for (_, line, _) in &shown {
+        writeln!(out, "{line}")?;
     }
     for remark in &remarks {
         writeln!(out, "{remark}")?;
@@ -204,6 +235,21 @@ pub fn open_holes(store: &Store, holes: &[Hole], now_ms: i64) -> Result<Vec<Stri
     let mut lines: Vec<String> = open.map(|hole| line(hole, now_ms, units(hole, holes))).collect();
     lines.push(if lines.is_empty() { "no hole is open".to_owned() } else { CAUTION.to_owned() });
     Ok(lines)
+}
+
+fn of_plan(plan: &LegPlan) -> HoleName {
+    HoleName { line: plan.line.clone(), structure: plan.structure.clone(), leg: plan.leg, attempt: 1 }
+}
+
+fn planned(plan: &LegPlan) -> String {
+    #[allow(clippy::cast_possible_truncation)] // a float to integer cast saturates
+    let um = Micrometres((plan.depth_m * 1e6).round() as i32);
+    format!("to be {} deep below {}", host_tool::measure::length_text(um, plan.units), datum_text(plan.datum))
+}
+
+/// What nobody began has none of the states of a hole.
+fn planned_object(plan: &LegPlan) -> serde_json::Value {
+    json!({ "hole": of_plan(plan), "state": "planned", "open": false, "owes": false, "planned_depth_m": plan.depth_m })
 }
 
 fn registered(store: &Store, holes: &[Hole]) -> Result<Vec<Registered>, Failure> {

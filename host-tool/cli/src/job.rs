@@ -1,6 +1,6 @@
 //! What was meant by what was typed.
 
-use crate::args::{Accepted, ByHand, Command, Judged, Measured, Noted, State, Stores, Typed, What};
+use crate::args::{Accepted, ByHand, Command, Entering, Judged, Measured, Noted, Sounded, State, Stores, Typed, What};
 use crate::commission::Commissioning;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
@@ -49,19 +49,21 @@ pub enum Job {
         kind: Kind,
         /// As it was typed.
         typed: ByHand,
+        /// A sounding of loose spoil.
+        before_clean_out: bool,
         /// The store.
         store: PathBuf,
     },
     /// Say how a hole is, or list what is open.
-    State(State, PathBuf),
+    State(PathBuf, State),
     /// Enter what was taped.
-    Measure(Measured, PathBuf),
+    Measure(PathBuf, Measured),
     /// Enter a note.
-    Note(Noted, PathBuf),
+    Note(PathBuf, Noted),
     /// Judge structures.
     Judge(Judged, PathBuf),
     /// Decide about a hole.
-    Accept(Accepted, PathBuf),
+    Accept(PathBuf, Accepted),
     /// List or write out limit sets.
     Limits {
         /// Which; all are listed otherwise.
@@ -170,24 +172,26 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
             }
         },
         Command::Commission { port, baud, store, again } => Job::Commission(Commissioning { port, baud, store: make_room(store)?, again }),
-        Command::Sound(typed) => Job::Enter { kind: Kind::Sounding, store: place(typed.store.clone())?, typed },
-        Command::Plumb(typed) => Job::Enter { kind: Kind::HandPlumb, store: place(typed.store.clone())?, typed },
-        Command::State(typed) => Job::State(State { store: None, ..typed }, place(typed.store)?),
-        Command::Measure(typed) => Job::Measure(Measured { store: None, ..typed }, place(typed.store)?),
-        Command::Note(typed) => Job::Note(Noted { store: None, ..typed }, place(typed.store)?),
+        Command::Sound(Sounded { by_hand: typed, before_clean_out }) => {
+            Job::Enter { kind: Kind::Sounding, store: store_of(&typed.entering)?, typed, before_clean_out }
+        }
+        Command::Plumb(typed) => Job::Enter { kind: Kind::HandPlumb, store: store_of(&typed.entering)?, typed, before_clean_out: false },
+        Command::State(typed) => Job::State(store_of(&typed.entering)?, typed),
+        Command::Measure(typed) => Job::Measure(store_of(&typed.entering)?, typed),
+        Command::Note(typed) => Job::Note(store_of(&typed.entering)?, typed),
         Command::Backup(Stores { file, store }) => Job::Stores { act: stores::backup, file, store: place(store)? },
         Command::Restore(Stores { file, store }) => Job::Stores { act: stores::restore, file, store: make_room(store)? },
         Command::Merge(Stores { file, store }) => Job::Stores { act: stores::merge, file, store: place(store)? },
         Command::Salvage(Stores { file, store }) => Job::Stores { act: stores::rescue, file, store: make_room(store)? },
         Command::Ports => Job::Ports,
         Command::Sheet { blank: Some(file), .. } => Job::BlankSheet { file },
-        Command::Sheet { file, leave, ignore, json, limits, keep, who, store, blank: None } => {
+        Command::Sheet { file, leave, ignore, bases, json, limits, keep, who, store, blank: None } => {
             let file = file.ok_or_else(|| Failure::Usage("name a sheet, or write an empty one with --blank".to_owned()))?;
             let keep = who.filter(|_| keep).map(|who| Ok::<_, Failure>((who, make_room(store)?))).transpose()?;
-            Job::Sheet(Checking { file, leave, ignore, json, limits, keep })
+            Job::Sheet(Checking { file, leave, ignore, bases, json, limits, keep })
         }
         Command::Judge(typed) => Job::Judge(Judged { store: None, ..typed }, place(typed.store)?),
-        Command::Accept(typed) => Job::Accept(Accepted { store: None, ..typed }, place(typed.store)?),
+        Command::Accept(typed) => Job::Accept(store_of(&typed.entering)?, typed),
         Command::Limits { set } => Job::Limits { set },
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
         Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },
@@ -213,6 +217,10 @@ fn place(named: Option<PathBuf>) -> Result<PathBuf, Failure> {
     named.or_else(own).ok_or_else(|| Failure::Usage("you have no data folder: name a store with --store".to_owned()))
 }
 
+fn store_of(entering: &Entering) -> Result<PathBuf, Failure> {
+    place(entering.store.clone())
+}
+
 /// As [`place`], with the user's data folder made where it is not there yet.
 fn make_room(named: Option<PathBuf>) -> Result<PathBuf, Failure> {
     let by_default = named.is_none();
@@ -233,16 +241,16 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
         Job::Commission(commissioning) => commission::commission(&commissioning),
         Job::Calibrations { store } => calibrate::list(&store),
-        Job::Enter { kind, typed, store } => by_hand::enter(kind, &typed, &store),
-        Job::State(typed, store) => enter::state(&typed, &store),
-        Job::Measure(typed, store) => enter::measure(&typed, &store),
-        Job::Note(typed, store) => enter::note(&typed, &store),
+        Job::Enter { kind, typed, before_clean_out, store } => by_hand::enter(kind, &typed, before_clean_out, &store),
+        Job::State(store, typed) => enter::state(&typed, &store),
+        Job::Measure(store, typed) => enter::measure(&typed, &store),
+        Job::Note(store, typed) => enter::note(&typed, &store),
         Job::Stores { act, file, store } => act(&file, &store),
         Job::Ports => show::ports(),
         Job::Sheet(checking) => sheet::check(&checking),
         Job::BlankSheet { file } => sheet::blank(file.as_deref()),
         Job::Judge(typed, store) => judge::judge(&typed, &store),
-        Job::Accept(typed, store) => enter::accept(&typed, &store),
+        Job::Accept(store, typed) => enter::accept(&typed, &store),
         Job::Limits { set } => show::limits(set.as_deref()),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
         Job::Print { holes, out, limits, store } => show::print(&holes, &out, &store, limits.as_deref()),

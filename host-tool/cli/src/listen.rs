@@ -6,10 +6,13 @@ use crate::screen::Screen;
 use crate::station::{NO_RIG_MS, greeting, no_rig, typed_lines, wall};
 use crate::{Failure, stores};
 use host_tool::capture::{Capture, Event};
+use host_tool::entry::{Entry, Said};
+use host_tool::planned::loading::Wanted;
+use host_tool::planned::{day, warning};
 use host_tool::port::{ANY, FromPort, Port};
 use host_tool::readout::Readout;
 use host_tool::text::terminal;
-use shared_protocol::message::Command;
+use shared_protocol::message::{Command, LoadHole};
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::mpsc::Receiver;
 use std::time::{Duration, Instant};
@@ -61,8 +64,8 @@ struct Desk {
     screen: Screen,
     /// Orders still to be given for whoever started this program.
     scripted: VecDeque<Order>,
-    /// Commands under way, by number: the word, and whether it was scripted.
-    asked: BTreeMap<u32, (&'static str, bool)>,
+    /// Commands under way, by number.
+    asked: BTreeMap<u32, Asked>,
     /// Whether the rig that is there can be commanded; `None` where none is.
     same_version: Option<bool>,
     /// Whether any rig has been there.
@@ -74,6 +77,19 @@ struct Desk {
     /// Somebody typed `leave`: go when everything is stored, at this time at the latest.
     leave_by: Option<u64>,
 }
+
+/// A command under way.
+struct Asked {
+    /// The word for it.
+    word: &'static str,
+    /// Whether it was given for whoever started this program.
+    scripted: bool,
+    /// What is entered once the rig has done it.
+    then: Option<Entry>,
+}
+
+/// Who a locate ticket's entry is by where no operator was named.
+const NOBODY: &str = "nobody named";
 
 impl Desk {
     /// One turn; `true` when it is time to leave.
@@ -136,8 +152,12 @@ impl Desk {
                 self.screen.say(&greeting(introduction))?;
             }
             Event::Outcome(request, outcome) => {
-                let (word, scripted) = self.asked.remove(request).unwrap_or(("an order", false));
+                let Asked { word, scripted, then } =
+                    self.asked.remove(request).unwrap_or(Asked { word: "an order", scripted: false, then: None });
                 self.quiet_since = now;
+                if let Some(entry) = then.filter(|_| outcome.is_done()) {
+                    self.capture.enter(&Entry { at: wall(), ..entry })?;
+                }
                 self.screen.say(&format!("{word}: {outcome}"))?;
                 if scripted && !outcome.is_done() {
                     return Err(Failure::Said);
@@ -157,25 +177,54 @@ impl Desk {
             Ok(Order::Leave) => (self.leave_by, self.quiet_since) = (Some(now.saturating_add(LAST_RECORDS_MS)), now),
             Ok(Order::Help) => self.screen.say(HELP)?,
             Ok(Order::Ask(word, command)) => self.ask(now, word, *command, false)?,
+            Ok(Order::FromSheet(wanted)) => {
+                if let Err(why) = self.load(now, &wanted, false)? {
+                    self.screen.say(&why)?;
+                }
+            }
             Err(why) => self.screen.say(&why)?,
         }
         Ok(false)
     }
 
     fn ask(&mut self, now: u64, word: &'static str, command: Command, scripted: bool) -> Result<(), Failure> {
+        self.ask_and_then(now, Asked { word, scripted, then: None }, command)
+    }
+
+    fn ask_and_then(&mut self, now: u64, asked: Asked, command: Command) -> Result<(), Failure> {
         let request = self.capture.command(now, command)?;
-        self.asked.insert(request, (word, scripted));
+        self.asked.insert(request, asked);
         Ok(())
+    }
+
+    /// Loads a hole as a sheet plans it, and says what of its locate ticket is to be known; why not, in one line.
+    fn load(&mut self, now: u64, wanted: &Wanted, scripted: bool) -> Result<Result<(), String>, Failure> {
+        let at = wall();
+        let loading = match wanted.find(self.capture.store(), day(at)) {
+            Ok(loading) => loading,
+            Err(why) => return Ok(Err(why.to_string())),
+        };
+        self.screen.say(&format!("loading {}", loading.text))?;
+        if let Said::Ticket { standing, .. } = &loading.ticket
+            && let Some(text) = warning(*standing)
+        {
+            self.screen.say(text)?;
+        }
+        let by = if wanted.operator.is_empty() { NOBODY } else { &wanted.operator };
+        let then = Some(Entry::new(by, at, loading.hole, loading.ticket));
+        self.ask_and_then(now, Asked { word: "load", scripted, then }, Command::LoadHole(LoadHole { plan: loading.plan }))?;
+        Ok(Ok(()))
     }
 
     /// Gives the next scripted order when a rig is there and the one before is done.
     fn give_scripted(&mut self, now: u64) -> Result<(), Failure> {
-        let busy = self.asked.values().any(|(_, scripted)| *scripted);
+        let busy = self.asked.values().any(|asked| asked.scripted);
         if self.same_version.is_none() || busy {
             return Ok(());
         }
         match self.scripted.pop_front() {
             Some(Order::Ask(word, command)) => self.ask(now, word, *command, true),
+            Some(Order::FromSheet(wanted)) => self.load(now, &wanted, true)?.map_err(Failure::Failed),
             Some(Order::Help) => Ok(self.screen.say(HELP)?),
             Some(Order::Leave) => {
                 self.listening.leave = true;

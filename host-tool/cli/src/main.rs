@@ -1,6 +1,7 @@
 //! The binary `borewitness`: what was typed becomes a job, and the job is done.
 
 mod args;
+mod bases;
 mod bench;
 mod by_hand;
 mod calibrate;
@@ -22,6 +23,7 @@ mod wire;
 
 use clap::Parser;
 use host_tool::calibrate::Refused;
+use host_tool::entry::CorrectionFault;
 use host_tool::holes::PrintFault;
 use host_tool::port::PortFault;
 use host_tool::store::StoreFault;
@@ -61,7 +63,7 @@ macro_rules! failures {
         }
     )*};
 }
-failures!(StoreFault, PortFault, PrintFault, MachineFault, Refused);
+failures!(StoreFault, PortFault, PrintFault, MachineFault, Refused, CorrectionFault);
 
 fn main() -> ExitCode {
     let done = job::meant(args::Typed::parse()).and_then(job::run);

@@ -1,5 +1,6 @@
 //! `sheet`: check a structure sheet and print its schedule of holes.
 
+use crate::bases;
 use crate::show::read_limits;
 use crate::station::wall;
 use crate::{Failure, stores};
@@ -26,6 +27,8 @@ pub struct Checking {
     pub leave: Vec<u32>,
     /// Columns to ignore.
     pub ignore: Vec<String>,
+    /// Every basis of setting depth instead of the schedule.
+    pub bases: bool,
     /// As JSON.
     pub json: bool,
     /// Limits.
@@ -53,7 +56,8 @@ pub fn check(checking: &Checking) -> Result<(), Failure> {
             let taken = checking.keep.as_ref().map(|(who, store)| keep(&sheet, checking, &bytes, who, store)).transpose()?;
             if checking.json {
                 let taken = taken.map(|t| json!({ "new": t.new, "changed": t.changed, "same": t.same, "left_out": t.left_out }));
-                return Ok(writeln!(stdout(), "{}", json!({ "sheet": sheet, "problems": [], "taken_in": taken }))?);
+                let bases = checking.bases.then(|| bases::object(&sheet));
+                return Ok(writeln!(stdout(), "{}", json!({ "sheet": sheet, "problems": [], "taken_in": taken, "bases": bases }))?);
             }
             print(&name, &sheet, checking)?;
             taken.map_or(Ok(()), |taken| said_taken(&taken))
@@ -108,7 +112,11 @@ fn print(name: &str, sheet: &Sheet, checking: &Checking) -> Result<(), Failure> 
     let structures: BTreeSet<(&str, &str)> = sheet.legs.iter().map(|leg| (leg.line.as_str(), leg.structure.as_str())).collect();
     let (structures, holes) = (counted(structures.len(), "structure"), counted(sheet.legs.len(), "hole"));
     writeln!(stdout(), "{name}: {structures}, {holes}: sound")?;
-    schedule(sheet)?;
+    if checking.bases {
+        bases::print(sheet)?;
+    } else {
+        schedule(sheet)?;
+    }
     if let Some(path) = &checking.limits {
         // How a limit is written does not depend on the hole.
         for limit in read_limits(path)?.of(&Plan::default()).limits {
@@ -200,7 +208,8 @@ fn counted(count: usize, what: &str) -> String {
     if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
 }
 
-fn micrometres(metres: f64) -> Micrometres {
+/// Metres as lengths are shown.
+pub fn micrometres(metres: f64) -> Micrometres {
     #[allow(clippy::cast_possible_truncation)] // a float to integer cast saturates
     let whole = (metres * 1e6).round() as i32;
     Micrometres(whole)

@@ -1,8 +1,8 @@
 //! `ports`, `holes` and `print`.
 
-use crate::{Failure, by_hand, enter, stores};
+use crate::{Failure, by_hand, stores};
 use host_tool::facts::{DigestState, Missing};
-use host_tool::holes::{self, Catalogue, Hole, catalogue_by};
+use host_tool::holes::{self, Catalogue, Hole, Told, catalogue_by};
 use host_tool::judge::{Standing, statement};
 use host_tool::limit_sets::{SETS, named};
 use host_tool::limits_file::Limits;
@@ -10,6 +10,7 @@ use host_tool::measure::{lean_text, length_text};
 use host_tool::paper::words::Units;
 use host_tool::paper::{self, attached};
 use host_tool::port;
+use host_tool::store::measurement_of;
 use host_tool::text::terminal;
 use host_tool::verdicts;
 use serde_json::{Value, json};
@@ -79,11 +80,12 @@ pub fn holes(store: &Path, as_json: bool, limits: Option<&Path>) -> Result<(), F
         for verdict in &hole.judged.verdicts {
             writeln!(stdout(), "    {}", verdicts::line(verdict, hole.judged.governs, units(hole)))?;
         }
-        for measurement in &hole.setup.measurements {
-            writeln!(stdout(), "    {}", by_hand::text(hole, measurement))?;
+        let entered: Vec<_> = hole.entries.iter().filter_map(|told| measurement_of(&told.entry)).collect();
+        for unnumbered in hole.setup.measurements.iter().filter(|measurement| !entered.contains(measurement)) {
+            writeln!(stdout(), "    {}", by_hand::text(hole, unnumbered))?;
         }
-        for entry in &hole.entries {
-            writeln!(stdout(), "    {}", enter::text(entry, units(hole)))?;
+        for told in &hole.entries {
+            writeln!(stdout(), "    {}", by_hand::told_of(hole, told))?;
         }
     }
     if catalogue.holes.is_empty() {
@@ -162,7 +164,7 @@ fn object(hole: &Hole) -> Value {
         "toe_circle_m": judged.budgets.as_ref().map(|b| b.place.expanded),
         "sounded_m": judged.sounded.map(|f| json!({ "mean": f.value, "expanded": f.expanded })),
         "measured_by_hand": attached::by_hand(&on_paper),
-        "entries": hole.entries,
+        "entries": hole.entries.iter().map(entry).collect::<Vec<_>>(),
         "verdicts": attached::verdicts(&on_paper),
         "governing_statement": attached::governs(&on_paper),
         "gaps": gaps,
@@ -170,6 +172,14 @@ fn object(hole: &Hole) -> Value {
         "sealing": setup.sealing.text(),
         "reservations": judged.reservations,
     })
+}
+
+/// An entry as it was digested, with where it stands and what corrects it.
+fn entry(told: &Told) -> Value {
+    let mut entry = json!(told.entry);
+    entry["entry"] = told.place.to_string().into();
+    entry["corrected_by"] = told.corrected.as_ref().map_or(Value::Null, |(place, by)| json!({ "entry": place.to_string(), "by": by }));
+    entry
 }
 
 fn units(hole: &Hole) -> Units {

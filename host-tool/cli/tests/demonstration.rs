@@ -53,7 +53,7 @@ fn a_structure_is_drilled_stored_listed_and_printed() {
     }
     let said = by_hand("plumb", "2 m");
     let said = String::from_utf8_lossy(&said.stdout);
-    assert_eq!(said.trim(), "S-27-left: hand plumb at 2.000 m: 0 mm ahead, 10 mm left ±10 mm, by Tester");
+    assert!(said.starts_with("S-27-left: hand plumb at 2.000 m: 0 mm ahead, 10 mm left ±10 mm, by Tester; entry "), "{said}");
     assert_failed(&by_hand("sound", "deep"), 2, &["--depth: \"deep\" is no length"]);
     assert_failed(&by_hand("sound", "300 m"), 2, &["--depth: no hole is so deep"]);
 
@@ -93,6 +93,99 @@ fn a_structure_is_drilled_stored_listed_and_printed() {
     assert_failed(&run(&["print", "S-28", "--out", again.to_str().unwrap(), "--store", store]), 1, &["no hole \"S-28\""]);
     assert_failed(&run(&["demo", "--out", out.to_str().unwrap()]), 1, &["already holds a store"]);
     what_is_entered_stands_in_the_register(store);
+    what_is_corrected_stays_to_be_seen_and_counts_no_more(store);
+    what_a_sheet_plans_stands_in_the_whole_register(store, folder.path());
+}
+
+/// Done, and what was said; the entry's number where one was made.
+fn say(store: &str, arguments: &[&str]) -> (String, String) {
+    let done = run(&[arguments, &["--store", store]].concat());
+    assert_eq!(done.status.code(), Some(0), "{}", String::from_utf8_lossy(&done.stderr));
+    let said = String::from_utf8_lossy(&done.stdout).into_owned();
+    let entry = said.split("; entry ").nth(1).and_then(|rest| rest.split([',', ';', '\n']).next()).unwrap_or("").to_owned();
+    (said, entry)
+}
+
+/// The left leg with what was entered of it, as people and as programs read it.
+fn left(store: &str) -> (String, serde_json::Value) {
+    let listed = say(store, &["holes"]).0;
+    let block = listed.split("\nS-27-right").next().unwrap().to_owned();
+    let json: serde_json::Value = serde_json::from_str(&say(store, &["holes", "--json"]).0).unwrap();
+    (block, json["holes"][0].clone())
+}
+
+/// The right leg was never sounded: a sounding of loose spoil is kept beside it, and its depth is the rig's still. Then each kind
+/// that can be corrected is.
+fn what_is_corrected_stays_to_be_seen_and_counts_no_more(store: &str) {
+    let tape = ["--within", "10 mm", "--who", "Tester"];
+    let spoil = say(store, &[&["sound", "S-27-right", "--depth", "3.10 m", "--before-clean-out"], &tape[..]].concat()).0;
+    assert!(spoil.contains("sounded 3.100 m ±10 mm before clean-out, which is not the hole's depth, by Tester, "), "{spoil}");
+    let listed = say(store, &["holes"]).0;
+    assert!(listed.contains("sounded 3.100 m ±10 mm before clean-out, which is not the hole's depth"), "{listed}");
+    let json: serde_json::Value = serde_json::from_str(&say(store, &["holes", "--json"]).0).unwrap();
+    let right = &json["holes"][1];
+    assert!(right["sounded_m"].is_null() && right["measured_by_hand"].as_array().unwrap().is_empty(), "{right}");
+    assert!(right["entries"].as_array().unwrap().iter().any(|entry| entry["said"]["clean_out"] == "before"), "{right}");
+
+    // 3.20 m was misread: it was 3.24, and the mean of 3.22 and 3.24 is 3.23
+    let entries = left(store).1["entries"].clone();
+    let wrong = entries.as_array().unwrap().iter().find(|entry| entry["said"]["depth_um"] == 3_200_000).unwrap();
+    let wrong = wrong["entry"].as_str().unwrap();
+    let (said, right) = say(store, &[&["sound", "S-27-left", "--depth", "3.24 m", "--corrects", wrong], &tape[..]].concat());
+    assert!(said.trim().ends_with(&format!("; entry {right}; corrects entry {wrong}")), "{said}");
+    let (block, json) = left(store);
+    assert!((json["sounded_m"]["mean"].as_f64().unwrap() - 3.23).abs() < 1e-9, "{json}");
+    let corrected = block.lines().find(|line| line.contains(&format!("; entry {wrong};")) && line.contains("sounded 3.200 m")).unwrap();
+    assert!(corrected.ends_with(&format!("; CORRECTED by entry {right}, by Tester: it counts no more")), "{block}");
+    let of = |number: &str| json["entries"].as_array().unwrap().iter().find(|entry| entry["entry"] == number).unwrap().clone();
+    assert_eq!((&of(wrong)["corrected_by"]["entry"], &of(&right)["corrected_by"]), (&right.as_str().into(), &serde_json::Value::Null));
+
+    let open = |store: &str| say(store, &["state"]).0;
+    let (_, set) = say(store, &["state", "S-27-left", "pole-set", "--who", "Tester"]);
+    assert!(!open(store).contains("S-27 left leg"), "its pole is set, they say");
+    say(store, &["state", "S-27-left", "guarded", "--who", "Tester", "--corrects", &set]);
+    assert!(open(store).contains("S-27 left leg  SIMULATED  guarded"), "{}", open(store));
+    let hand = ["--who", "G"];
+    let put_right: [(&[&str], &[&str]); 4] = [
+        (&["plumb", "S-27-left", "--depth", "1 m", "--within", "1 cm"], &["plumb", "S-27-left", "--depth", "1.5 m", "--within", "1 cm"]),
+        (&["measure", "water", "S-27-left", "--depth", "2 m"], &["measure", "water", "S-27-left", "--depth", "2.5 m"]),
+        (&["note", "casing", "S-27-left"], &["note", "fall-in", "S-27-left"]),
+        (&["accept", "S-27-left", "ream", "--reason", "narrow"], &["accept", "S-27-left", "stands", "--reason", "the other leg was meant"]),
+    ];
+    for (wrongly, rightly) in put_right {
+        let (_, wrong) = say(store, &[wrongly, &hand].concat());
+        let (said, _) = say(store, &[rightly, &hand, &["--corrects", &wrong]].concat());
+        assert!(said.contains(&format!("corrects entry {wrong}")), "{said}");
+        assert!(left(store).0.contains(&format!("; entry {wrong}; CORRECTED by entry ")), "{}", left(store).0);
+    }
+    assert_eq!(left(store).1["measured_by_hand"].as_array().unwrap().len(), 4, "3.22 and 3.24 m, plumbs at 2 and 1.5 m");
+    let (_, dry) = say(store, &["measure", "water", "S-27-right", "--who", "G"]);
+    let no_such = format!("{}-999", dry.split('-').next().unwrap());
+    let refused = [
+        (1, &dry, format!("entry {dry} is about S-27 right: name that hole")),
+        (1, &no_such, format!("there is no entry {no_such}")),
+        (1, &right, format!("entry {right} is a sounding and this is a report on water")),
+        (2, &"7".to_owned(), "\"7\" is no entry: write HOST-NUMBER".to_owned()),
+    ];
+    for (code, number, words) in refused {
+        let out = run(&["measure", "water", "S-27-left", "--who", "G", "--corrects", number, "--store", store]);
+        assert_failed(&out, code, &[&words]);
+    }
+    assert_failed(&run(&["accept", "S-27-left", "stands", "--who", "G", "--store", store]), 2, &["say why with --reason"]);
+}
+
+fn what_a_sheet_plans_stands_in_the_whole_register(store: &str, folder: &Path) {
+    let (before, sheet) = (say(store, &["state"]).0, folder.join("holes.csv"));
+    fs::write(&sheet, include_str!("../../src/sheet/simulated.csv")).unwrap();
+    say(store, &["sheet", sheet.to_str().unwrap(), "--keep", "--who", "Office"]);
+    let open_for = |said: &str| said.split("open for").next().unwrap().to_owned();
+    assert_eq!(open_for(&say(store, &["state"]).0), open_for(&before), "what is open is as before");
+    let all = say(store, &["state", "--all"]).0;
+    assert!(all.contains("\n41 left leg  planned; to be 10 ft 0 in deep below original ground, low side\n"), "{all}");
+    let json: serde_json::Value = serde_json::from_str(&say(store, &["state", "--all", "--json"]).0).unwrap();
+    let states: Vec<&str> = json["holes"].as_array().unwrap().iter().map(|hole| hole["state"].as_str().unwrap()).collect();
+    assert_eq!((states.len(), states.iter().filter(|state| **state == "planned").count()), (9, 7), "{json}");
+    assert!(json["holes"].as_array().unwrap().iter().any(|hole| hole["hole"]["leg"] == "middle" && hole["state"] == "planned"), "{json}");
 }
 
 /// Both holes are deeper than 6 ft and nobody has said how they are kept; then one is covered and the other has its pole.

@@ -4,7 +4,12 @@
 mod common;
 
 use common::{Killed, LOAD, LiveRig, assert_failed, command, pseudo_terminal, run, slots_in, store_in, stored};
+use host_tool::entry::{HoleName, Said, TicketStanding};
+use host_tool::facts::read;
+use host_tool::sheet::{OnSite, Options, Sheet};
+use host_tool::store::Store;
 use shared_protocol::frame::{Accumulator, ENCODED_BYTES_MAX, wrap_raw};
+use shared_protocol::units::{CentiDegrees, Micrometres};
 use std::fs::OpenOptions;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
@@ -80,6 +85,57 @@ fn a_hole_is_done_by_script_and_every_record_of_it_is_in_the_store() {
             && listed.contains("digest fits  sealed by a simulated rig's known key"),
         "{listed}"
     );
+}
+
+/// The ticket of 41 expired long ago; that is said and recorded, and the hole is loaded.
+#[test]
+fn a_hole_is_loaded_as_the_sheet_in_the_store_plans_it_and_its_ticket_goes_on_record() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = store_in(folder.path());
+    let sheet = folder.path().join("holes.csv");
+    let text = include_str!("../../src/sheet/simulated.csv").replace("2026-11-20", "2001-11-20").replace("2026-12-15", "2001-12-15");
+    std::fs::write(&sheet, &text).unwrap();
+    let taken = run(&["sheet", sheet.to_str().unwrap(), "--keep", "--who", "Office", "--store", &store]);
+    assert_eq!(taken.status.code(), Some(0), "{}", String::from_utf8_lossy(&taken.stdout));
+    let rig = LiveRig::start(unchanged);
+    let pairs = "tool=2 hub_above_datum='0.2 ft' heading=90";
+    let script = |order: &str| {
+        let order = format!("load sheet {order} {pairs}");
+        run(&["listen", "--port", &rig.port, "--store", &store, "--do", &order, "--leave", "--for", "20"])
+    };
+    assert_failed(&script("41"), 1, &["structure 41 has left, right: name one of its legs"]);
+    let done = script("41 left operator='Drill operator'");
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert_eq!(done.status.code(), Some(0), "{said} {}", String::from_utf8_lossy(&done.stderr));
+    let lines: Vec<&str> = said.lines().filter(|line| line.contains("LOCATE TICKET") || line.starts_with("load")).collect();
+    let loading =
+        "loading 41 left by holes.csv, row 2: 10 ft 0 in deep below original ground, low side; attempt 1 (the first), set-up 1 (the first)";
+    assert_eq!(
+        lines,
+        [loading, "THE LOCATE TICKET HAS EXPIRED: have buried lines located anew before you dig", "load: done, and recorded"]
+    );
+    let options = Options { leave: &[], ignore: &[], today: jiff::civil::date(2001, 12, 1) };
+    let row = Sheet::read(text.as_bytes(), &options).unwrap().legs.remove(0);
+    let on_site = OnSite {
+        attempt: 1,
+        setup: 1,
+        operator: "Drill operator",
+        tool: 2,
+        hub_above_datum: Micrometres(60_960),
+        heading: CentiDegrees(9_000),
+        heading_within: CentiDegrees(1_000),
+    };
+    let loaded = read(&stored(&store)).remove(0).opened.body.plan;
+    assert_eq!(loaded, row.plan(&on_site).unwrap());
+    let entries = Store::open_existing(Path::new(&store)).unwrap().entries().unwrap();
+    let tickets: Vec<_> = entries.iter().filter(|entered| matches!(entered.entry.said, Said::Ticket { .. })).collect();
+    let [ticket] = tickets[..] else { panic!("{tickets:?}") };
+    assert_eq!(ticket.entry.said, Said::Ticket { number: "SIM-8412".to_owned(), standing: TicketStanding::Expired });
+    assert_eq!((ticket.entry.by.as_str(), HoleName::of(&loaded)), ("Drill operator", Some(ticket.entry.hole.clone())));
+    // a hole is open: what the rig refuses leaves no ticket
+    let refused = script("41 right");
+    assert_eq!(refused.status.code(), Some(1), "{}", String::from_utf8_lossy(&refused.stdout));
+    assert_eq!(Store::open_existing(Path::new(&store)).unwrap().entries().unwrap().len(), entries.len());
 }
 
 #[test]

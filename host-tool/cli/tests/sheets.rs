@@ -38,6 +38,36 @@ fn a_sound_sheet_is_printed_as_a_schedule() {
     assert_eq!((legs.len(), &legs[6]["basis"]["soil_over_rock"]["soil_depth_m"], &legs[1]["leg"]), (7, &0.6096.into(), &"right".into()));
 }
 
+/// Check values §1.1: at 35 ft the table (Service Foresters' handbook, SEEN-2nd) has 6.0 ft and 10 % + 2 ft gives 5.5; at 95 ft
+/// they have 11.0 and 11.5, and the transmission owner's table (TS-7, Idaho PUC, SEEN) 11.5 too.
+#[test]
+fn every_basis_stands_beside_what_the_sheet_plans() {
+    let folder = tempfile::tempdir().unwrap();
+    let row = "10 ft,table,,low side,48 in,80 ft";
+    for (planned, length, rule, other) in [
+        ("6 ft", "35 ft", "5 ft 6 in: the sheet is 6 in deeper", "says nothing"),
+        ("11 ft", "95 ft", "11 ft 6 in: THE SHEET IS 6 in SHALLOWER", "11 ft 6 in: THE SHEET IS 6 in SHALLOWER"),
+    ] {
+        let path = sheet(folder.path(), row, &format!("{planned},table,,low side,48 in,{length}"));
+        let said = String::from_utf8(run(&["sheet", &path, "--bases"]).stdout).unwrap();
+        let first = said.split("line SIMULATED tie, ").find(|part| part.starts_with("41 left, row 2: ")).unwrap();
+        let of =
+            |begin: &str| first.lines().find(|line| line.trim_start().starts_with(begin)).unwrap_or_else(|| panic!("{begin}: {first}"));
+        assert!(of("* table, butt to groundline").contains(": as the sheet  (Service Foresters' handbook, "), "{first}");
+        assert!(of("10 % + 2 ft  ").contains(rule) && of("table, transmission owner's").contains(other), "{first}");
+        assert!(of("table, transmission owner's").ends_with("Idaho PUC, 31 July 2024; read in the source)"), "{first}");
+        assert_eq!((first.lines().filter(|line| line.starts_with("  ")).count(), first.matches("* ").count()), (8, 1), "{first}");
+    }
+    // the single pole of a row in metres; its owner says nothing, and its rule gives 0.1 × 18 m + 0.6096 m
+    let path = sheet(folder.path(), row, row);
+    let json: serde_json::Value = serde_json::from_slice(&run(&["sheet", &path, "--bases", "--json"]).stdout).unwrap();
+    let leg = &json["bases"][2];
+    assert_eq!((&leg["name"], &leg["bases"][5]["own"], leg["bases"].as_array().unwrap().len()), (&"42".into(), &true.into(), 8));
+    assert!((leg["bases"][5]["depth_m"].as_f64().unwrap() - 2.4096).abs() < 1e-9 && leg["bases"][0]["depth_m"].is_null(), "{leg}");
+    assert!(leg["bases"][5]["sheet_deeper_by_m"].as_f64() == Some(0.0) && leg["bases"][1]["status"].is_string(), "{leg}");
+    assert!(run(&["sheet", &path]).stdout.starts_with(path.as_bytes()) && json["sheet"]["legs"].is_array());
+}
+
 #[test]
 fn a_sheet_with_problems_is_refused_until_they_are_mended_or_left_out() {
     let folder = tempfile::tempdir().unwrap();

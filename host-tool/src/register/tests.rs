@@ -117,3 +117,23 @@ fn holes_that_nobody_drilled_stand_in_it_too() {
     let holes = register(&[], &[said(0, "7", 0, HoleState::Staked), said(1, "8", 0, HoleState::Drilled)]);
     assert_eq!(holes.iter().map(|h| (h.hole.structure.as_str(), h.state.is_open())).collect::<Vec<_>>(), [("7", false), ("8", true)]);
 }
+
+#[test]
+fn legs_that_a_sheet_plans_and_nobody_began_are_known() {
+    let legs = crate::sheet::tests::read_text(crate::sheet::tests::SHEET).unwrap().legs;
+    let plans: Plans = legs
+        .iter()
+        .map(|leg| ((leg.line.clone(), leg.structure.clone(), leg.leg), (Place { host: 1, number: leg.row }, leg.clone())))
+        .collect();
+    let begun = |structure: &str, leg, attempt| {
+        let hole = HoleName { line: "SIMULATED tie".to_owned(), structure: structure.to_owned(), leg, attempt };
+        let said = Said::State { state: HoleState::Staked };
+        (Place { host: 1, number: 90 }, Entry::new("Tester", Wall { unix_ms: MORNING, offset: 0 }, hole, said))
+    };
+    // another line's 42 is none of this line's
+    let other = said(91, "42", 0, HoleState::Drilled);
+    let known = register(&[], &[begun("41", Leg::Left, 2), begun("44", Leg::Single, 1), other]);
+    let names: Vec<String> = not_begun(&plans, &known).into_iter().map(LegPlan::name).collect();
+    assert_eq!(names, ["41 right", "42", "43 left", "43 middle", "43 right"]);
+    assert_eq!(not_begun(&plans, &[]).len(), 7);
+}

@@ -1,12 +1,12 @@
 //! What rows must agree on among themselves, and what a foreman should know before boring.
 
+use super::bases::{ROUNDED, setting_basis, site};
 use super::columns::Column;
 use super::finding::{Finding, shown};
 use super::leg_plan::{Basis, LegPlan, Ticket, leg_text};
 use crate::measure::length_text;
 use crate::paper::words::Units;
 use crate::readiness::frame::planned_arm;
-use crate::structure::setting::{self, Site};
 use jiff::civil::Date;
 use shared_protocol::state::{Leg, SheetUnits};
 use shared_protocol::units::Micrometres;
@@ -120,17 +120,9 @@ fn tight(leg: &LegPlan) -> Option<String> {
 /// A planned depth that is shallower than its own basis gives; an owner's figure is its own basis, and of a pole that no table
 /// lists nothing is said.
 pub fn shallower_than_basis(leg: &LegPlan) -> Option<String> {
-    let said = leg.basis?;
-    let (basis, soil) = match said {
-        Basis::OwnersFigure => return None,
-        Basis::Table => (setting::Basis::Table, None),
-        Basis::TenPercentPlusTwoFeet => (setting::Basis::TenthAndTwoFeet, None),
-        Basis::SixthOfLength => (setting::Basis::Sixth, None),
-        Basis::SoilOverRock { soil_depth_m } => (setting::Basis::SoilOverRock, Some(soil_depth_m)),
-    };
-    let by_basis = basis.depth(&Site { length: leg.pole_length_m?, soil, owner: None })?;
-    // To the millimetre: a sheet in feet and a rule in metres are rounded apart.
-    (leg.depth_m < by_basis - 1e-3).then(|| {
+    let said = leg.basis.filter(|basis| *basis != Basis::OwnersFigure)?;
+    let by_basis = setting_basis(said).depth(&site(leg))?;
+    (leg.depth_m < by_basis - ROUNDED).then(|| {
         let text = |metres: f64| length_text(micrometres(metres), leg.units);
         format!("{} is less than {} by {}: correct it, or say whose figure it is", text(leg.depth_m), text(by_basis), said.text())
     })

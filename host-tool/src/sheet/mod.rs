@@ -6,6 +6,7 @@
 //!
 //! A bare figure is no length: its unit stands behind it or in its column's header. Degrees alone need none.
 
+pub mod bases;
 mod blank;
 mod check;
 mod columns;

@@ -7,6 +7,7 @@ use crate::judge::LineAxes;
 use crate::judge::measured::{Kind, Measurement};
 use crate::session::Stream;
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use std::collections::BTreeSet;
 
 /// The tables from before there were entries, only added to when another store is merged or salvaged. Lengths are in whole micrometres; a set-up goes by the sequence of its first slot.
 pub(super) const TABLES: &str = "
@@ -54,8 +55,12 @@ impl Store {
     pub fn measurements(&self, stream: &Stream, opened: u32) -> Result<Vec<Measurement>, StoreFault> {
         let mut all = self.unchained(stream, opened)?;
         let entered = self.entries_of_set_up(&SetUpName::new(stream, opened))?;
-        let corrected: Vec<Place> = entered.iter().filter_map(|(_, entry)| entry.corrects).collect();
-        all.extend(entered.iter().filter(|(place, _)| !corrected.contains(place)).filter_map(|(_, entry)| of_entry(entry)));
+        // what corrects it may stand with another set-up of the same hole
+        let mut corrected: BTreeSet<Place> = BTreeSet::new();
+        for hole in entered.iter().map(|(_, entry)| &entry.hole).collect::<BTreeSet<_>>() {
+            corrected.extend(self.entries_of_hole(hole)?.iter().filter_map(|(_, entry)| entry.corrects));
+        }
+        all.extend(entered.iter().filter(|(place, _)| !corrected.contains(place)).filter_map(|(_, entry)| measurement_of(entry)));
         Ok(all)
     }
 
@@ -84,8 +89,9 @@ pub fn entry_of(measurement: &Measurement, offset: i16, hole: HoleName, set_up: 
     Entry { set_up: Some(set_up), remark: remark.clone(), ..entry }
 }
 
-/// A measurement that counts, of an entry that is one.
-fn of_entry(entry: &Entry) -> Option<Measurement> {
+/// The measurement that an entry is; `None` where it is another thing, or a sounding on loose spoil.
+#[must_use]
+pub fn measurement_of(entry: &Entry) -> Option<Measurement> {
     let (kind, depth, ahead, right, standard) = match entry.said {
         Said::Sounding { clean_out: CleanOut::Before, .. } => return None,
         Said::Sounding { depth_um, ahead_um, right_um, standard_um, .. } => (Kind::Sounding, depth_um, ahead_um, right_um, standard_um),
@@ -201,6 +207,11 @@ mod tests {
         let spoil = Said::Sounding { depth_um, ahead_um, right_um, standard_um, clean_out: CleanOut::Before };
         store.enter(&Entry { said: spoil, ..entry(2.2) }).unwrap();
         assert_eq!(store.measurements(&stream(), 3).unwrap(), [sounding(1.0), sounding(2.5)]);
+        // entered with the wrong set-up of the hole, and put right with the other
+        let right = Place { number: 1, ..wrong };
+        let other = Entry { set_up: Some(SetUpName::new(&stream(), 9)), corrects: Some(right), ..entry(2.5) };
+        store.enter(&other).unwrap();
+        assert_eq!(store.measurements(&stream(), 3).unwrap(), [sounding(1.0)]);
     }
 
     #[test]

@@ -82,6 +82,21 @@ const TABLE: [Row; 16] = [
 const SOIL_MOST: f64 = 2.0 * FOOT;
 
 impl Basis {
+    /// In words.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::Owner => "owner's figure",
+            Self::Table => "table, butt to groundline",
+            Self::TransmissionTable => "table, transmission owner's",
+            Self::AllRock => "solid rock from the surface",
+            Self::TenthAndTwoFeet => "10 % + 2 ft",
+            Self::TenthAndTwoFeetAtLeastFive => "10 % + 2 ft, 5 ft at least",
+            Self::Sixth => "1/6 of length",
+            Self::SoilOverRock => "soil over rock",
+        }
+    }
+
     /// Where it comes from.
     #[must_use]
     pub fn source(self) -> Source {

@@ -1,8 +1,74 @@
 //! What was typed of a hole by those who stand beside it.
 
+use crate::Failure;
 use clap::{Args, ValueEnum};
+use host_tool::entry::Place;
 use shared_protocol::state::Leg;
 use std::path::PathBuf;
+
+/// By whom something is entered, and where it goes.
+#[derive(Debug, Args)]
+pub struct Entering {
+    /// Who says so, or who measured; needed
+    #[arg(long, value_name = "NAME")]
+    pub who: Option<String>,
+    /// Whatever else there is to say
+    #[arg(long, value_name = "TEXT", default_value = "", visible_alias = "reason")]
+    pub remark: String,
+    /// This is right and that entry of the same hole was wrong: it stays to be seen and counts no more; `holes` shows its number
+    #[arg(long, value_name = "HOST-NUMBER")]
+    pub corrects: Option<String>,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+}
+
+impl Entering {
+    /// Who says so.
+    pub fn who(&self) -> Result<&str, Failure> {
+        self.who.as_deref().ok_or_else(|| Failure::Usage("say who says so with --who".to_owned()))
+    }
+
+    /// The entry that this one corrects.
+    pub fn corrects(&self) -> Result<Option<Place>, Failure> {
+        let place = self.corrects.as_deref().map(str::parse).transpose();
+        place.map_err(|e: host_tool::entry::CorrectionFault| Failure::Usage(format!("--corrects: {e}")))
+    }
+}
+
+/// What somebody measured in a hole by hand.
+#[derive(Debug, Args)]
+pub struct ByHand {
+    /// The hole as `holes` lists it
+    #[arg(value_name = "HOLE")]
+    pub hole: String,
+    /// Depth below the sheet's datum
+    #[arg(long, value_name = "LENGTH")]
+    pub depth: String,
+    /// How far off it may be either way, 95 times of 100
+    #[arg(long, value_name = "LENGTH")]
+    pub within: String,
+    /// Ahead on line from the hole's start; back is negative
+    #[arg(long, value_name = "LENGTH", default_value = "0 m", allow_hyphen_values = true)]
+    pub ahead: String,
+    /// Right of somebody who looks ahead on line; left is negative
+    #[arg(long, value_name = "LENGTH", default_value = "0 m", allow_hyphen_values = true)]
+    pub right: String,
+    /// By whom
+    #[command(flatten)]
+    pub entering: Entering,
+}
+
+/// A sounding.
+#[derive(Debug, Args)]
+pub struct Sounded {
+    /// Where and how deep
+    #[command(flatten)]
+    pub by_hand: ByHand,
+    /// Loose spoil is still on the floor: it is kept, and is not the hole's depth
+    #[arg(long)]
+    pub before_clean_out: bool,
+}
 
 /// How a hole is.
 #[derive(Debug, Args)]
@@ -13,21 +79,15 @@ pub struct State {
     /// staked, drilled, attended, guarded, covered, fenced, pole-set, backfilled or abandoned
     #[arg(value_name = "STATE")]
     pub state: Option<String>,
-    /// Who says so
-    #[arg(long, value_name = "NAME")]
-    pub who: Option<String>,
-    /// Whatever else there is to say: how it was made safe
-    #[arg(long, value_name = "TEXT", default_value = "")]
-    pub remark: String,
-    /// List all holes, not only those that are open
+    /// List all holes, not only those that are open, and the legs that a sheet plans and nobody began
     #[arg(long)]
     pub all: bool,
     /// For other programs to read
     #[arg(long)]
     pub json: bool,
-    /// The store; in your own data folder otherwise
-    #[arg(long, value_name = "FILE")]
-    pub store: Option<PathBuf>,
+    /// By whom
+    #[command(flatten)]
+    pub entering: Entering,
 }
 
 /// What was taped.
@@ -105,15 +165,9 @@ pub struct Measured {
     /// With what
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub with: String,
-    /// Who measured
-    #[arg(long, value_name = "NAME")]
-    pub who: String,
-    /// Whatever else there is to say
-    #[arg(long, value_name = "TEXT", default_value = "")]
-    pub remark: String,
-    /// The store; in your own data folder otherwise
-    #[arg(long, value_name = "FILE")]
-    pub store: Option<PathBuf>,
+    /// By whom
+    #[command(flatten)]
+    pub entering: Entering,
 }
 
 /// What a note is about.
@@ -140,21 +194,15 @@ pub struct Noted {
     /// The hole as `holes` lists it
     #[arg(value_name = "HOLE")]
     pub hole: String,
-    /// Who says so
-    #[arg(long, value_name = "NAME")]
-    pub who: String,
     /// Licensed person who shot the rock
     #[arg(long, value_name = "NAME")]
     pub shot_by: Option<String>,
     /// The casing stays in the hole
     #[arg(long)]
     pub left_in: bool,
-    /// Whatever else there is to say
-    #[arg(long, value_name = "TEXT", default_value = "")]
-    pub remark: String,
-    /// The store; in your own data folder otherwise
-    #[arg(long, value_name = "FILE")]
-    pub store: Option<PathBuf>,
+    /// By whom
+    #[command(flatten)]
+    pub entering: Entering,
 }
 
 /// What structures are to be judged.
@@ -177,7 +225,7 @@ pub struct Judged {
     pub store: Option<PathBuf>,
 }
 
-/// A decision about a hole.
+/// A decision about a hole, by somebody who answers for it and says why.
 #[derive(Debug, Args)]
 pub struct Accepted {
     /// The hole as `holes` lists it
@@ -186,13 +234,7 @@ pub struct Accepted {
     /// stands, hand-plumb, sound, deepen, fill-and-tamp, ream or engineer-decides
     #[arg(value_name = "DISPOSITION")]
     pub disposition: String,
-    /// Who answers for it
-    #[arg(long, value_name = "NAME")]
-    pub who: String,
-    /// Why
-    #[arg(long, value_name = "TEXT")]
-    pub reason: String,
-    /// The store; in your own data folder otherwise
-    #[arg(long, value_name = "FILE")]
-    pub store: Option<PathBuf>,
+    /// By whom
+    #[command(flatten)]
+    pub entering: Entering,
 }
