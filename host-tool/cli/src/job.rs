@@ -2,9 +2,10 @@
 
 use crate::args::{ByHand, Command, Measured, Noted, State, Stores, Typed, What};
 use crate::commission::Commissioning;
+use crate::decommission::Decommissioning;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
-use crate::{Failure, by_hand, calibrate, commission, demo, enter, listen, sheet, show, stores};
+use crate::{Failure, by_hand, calibrate, commission, decommission, demo, enter, listen, sheet, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -31,6 +32,8 @@ pub enum Job {
     Calibrate(Calibrating),
     /// Give a rig a key.
     Commission(Commissioning),
+    /// Have a rig forget everything.
+    Decommission(Decommissioning),
     /// List calibrations.
     Calibrations {
         /// The store.
@@ -153,6 +156,9 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
             }
         },
         Command::Commission { port, baud, store, again } => Job::Commission(Commissioning { port, baud, store: make_room(store)?, again }),
+        Command::Decommission { port, baud, store, who, yes } => {
+            Job::Decommission(Decommissioning { port, baud, store: make_room(store)?, who, yes })
+        }
         Command::Sound(typed) => Job::Enter { kind: Kind::Sounding, store: place(typed.store.clone())?, typed },
         Command::Plumb(typed) => Job::Enter { kind: Kind::HandPlumb, store: place(typed.store.clone())?, typed },
         Command::State(typed) => Job::State(State { store: None, ..typed }, place(typed.store)?),
@@ -210,6 +216,7 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Listen(listening) => listen::listen(listening),
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
         Job::Commission(commissioning) => commission::commission(&commissioning),
+        Job::Decommission(decommissioning) => decommission::decommission(&decommissioning),
         Job::Calibrations { store } => calibrate::list(&store),
         Job::Enter { kind, typed, store } => by_hand::enter(kind, &typed, &store),
         Job::State(typed, store) => enter::state(&typed, &store),
