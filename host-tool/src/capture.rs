@@ -11,9 +11,9 @@ use crate::text::terminal;
 use shared_protocol::VERSION;
 use shared_protocol::assemble::Assembler;
 use shared_protocol::message::{Command, Live, Outlook, Raw, SetClock};
-use shared_protocol::record::{Plan, Record};
-use shared_protocol::slot::PARTS_MAX;
-use shared_protocol::state::Answer;
+use shared_protocol::record::{Plan, Record, Start};
+use shared_protocol::slot::{PARTS_MAX, Slot};
+use shared_protocol::state::{Answer, ResetCause};
 
 /// How often the records of the open hole are read for what a person should know of it, ms.
 const DOUBTS_MS: u64 = 1_000;
@@ -23,6 +23,9 @@ const SEAL_MS: u64 = 10_000;
 /// A clock that has come to differ so much from what the rig was told was set meanwhile, ms; no clock drifts so far in
 /// a season between two starts of a rig.
 const STEP_MS: u64 = 30_000;
+/// Steps come every few tens of ms: where one is so late by either clock, the computer has slept, ms. Its count of milliseconds
+/// may have stood still meanwhile, or gone on.
+const SLEPT_MS: u64 = 5_000;
 
 /// The time of day at a moment of the host's count of milliseconds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -57,6 +60,8 @@ pub enum Event {
     Hole(Option<Box<Plan>>),
     /// What a person should know of the open hole has changed.
     Doubts(Doubts),
+    /// The computer has slept: whatever was shown is old.
+    Woke,
     /// The hole that was open is closed: whether it is sealed, and whether that is proven.
     Ended(Ending),
     /// What became of a command.
@@ -121,9 +126,9 @@ impl std::fmt::Display for Outcome {
             _ if self.is_done() => f.write_str("done, and recorded"),
             Self::Answered { answer, .. } => write!(f, "the rig refused: {}", code(Answer::TABLE, *answer)),
             Self::Silent => f.write_str("the rig did not answer; look at the readout before you ask again"),
-            Self::Dropped => {
-                f.write_str("the rig restarted or the cable was pulled before it answered; look at the readout before you ask again")
-            }
+            Self::Dropped => f.write_str(
+                "the rig restarted, the cable was pulled or this computer slept before it answered; look at the readout before you ask again",
+            ),
             Self::NoRig => f.write_str("no rig has said hello yet"),
             Self::OtherVersion => f.write_str("the rig speaks another version and cannot be commanded"),
         }
@@ -178,6 +183,10 @@ pub struct Capture {
     stale: bool,
     /// When they were looked for last.
     looked: u64,
+    /// The last step by both clocks, ms.
+    stepped: Option<(u64, i64)>,
+    /// Nothing is stored of this rig's epoch, and what is before the oldest that the rig has, here, is not known yet.
+    unsaid: Option<u32>,
 }
 
 impl Capture {
@@ -203,6 +212,8 @@ impl Capture {
             doubts,
             stale: false,
             looked: 0,
+            stepped: None,
+            unsaid: None,
         })
     }
 
@@ -212,13 +223,44 @@ impl Capture {
     /// # Errors
     /// When the store fails: nothing that came is acknowledged then, and the rig keeps it.
     pub fn step(&mut self, now: u64, wall: Wall, bytes: &[u8]) -> Result<Step, StoreFault> {
-        self.session.step(now, bytes);
         let mut step = Step::default();
-        while let Some(output) = self.session.output() {
-            self.carry_out(now, wall, output, &mut step)?;
+        if self.has_slept(now, wall) {
+            self.wake(now, wall, &mut step)?;
         }
+        self.session.step(now, bytes);
+        self.carry_out_all(now, wall, &mut step)?;
         self.tell_again(now, wall)?;
         Ok(step)
+    }
+
+    fn carry_out_all(&mut self, now: u64, wall: Wall, step: &mut Step) -> Result<(), StoreFault> {
+        while let Some(output) = self.session.output() {
+            self.carry_out(now, wall, output, step)?;
+        }
+        Ok(())
+    }
+
+    /// Whether the computer has slept since the last step, or stood still as long.
+    fn has_slept(&mut self, now: u64, wall: Wall) -> bool {
+        let Some((at, unix_ms)) = self.stepped.replace((now, wall.unix_ms)) else { return false };
+        let by_count = now.saturating_sub(at);
+        let by_wall = u64::try_from(wall.unix_ms.saturating_sub(unix_ms)).unwrap_or(0);
+        by_count > SLEPT_MS || by_wall > by_count.saturating_add(SLEPT_MS)
+    }
+
+    /// What was to be said then is not said now; how a hole ended is waited for anew.
+    fn wake(&mut self, now: u64, wall: Wall, step: &mut Step) -> Result<(), StoreFault> {
+        step.events.push(Event::Woke);
+        let telling = self.clock_request.is_some();
+        self.session.wake();
+        self.carry_out_all(now, wall, step)?;
+        if let Some((_, since)) = &mut self.ending {
+            *since = now;
+        }
+        if telling && self.session.rig().is_some() {
+            self.tell(now, wall)?;
+        }
+        Ok(())
     }
 
     fn carry_out(&mut self, now: u64, wall: Wall, output: Output, step: &mut Step) -> Result<(), StoreFault> {
@@ -226,6 +268,7 @@ impl Capture {
             Output::Send(bytes) => step.send.extend(bytes),
             Output::Introduced(introduction) => self.welcome(now, wall, introduction, step)?,
             Output::Keep { stream, slots, held } => {
+                self.say_beginning(&stream, &slots, step)?;
                 let kept = self.store.keep(&stream, &slots)?;
                 self.session.stored(self.store.next_wanted(&stream, held)?);
                 self.stale |= kept.new > 0;
@@ -245,10 +288,9 @@ impl Capture {
             }
             Output::Outcome(request, outcome) if self.clock_request == Some(request) => {
                 self.clock_request = None;
-                if outcome.is_done() {
-                    self.told = self.session.rig().map(|stream| (stream.clone(), self.boot, self.telling));
-                } else {
-                    self.told = None; // not asked again in this run
+                self.told = self.session.rig().filter(|_| outcome.is_done()).map(|stream| (stream.clone(), self.boot, self.telling));
+                // Not asked again in this run; what was given up is, as soon as the rig has said who it is.
+                if self.told.is_none() && outcome != Outcome::Dropped {
                     step.events.push(Event::Notice(Notice::ClockNotSet(outcome)));
                 }
             }
@@ -270,7 +312,9 @@ impl Capture {
             step.events.push(Event::Notice(Notice::OtherVersion(stream.clone(), version)));
         }
         self.taken = hello.acknowledged;
-        if end < hello.tail {
+        let of_a_reset = stream.epoch > 1 && end == 0;
+        self.unsaid = Some(hello.tail).filter(|_| of_a_reset);
+        if end < hello.tail && !of_a_reset {
             self.say_missing(&stream, end, hello.tail - 1, step);
         }
         self.session.resume(now, self.store.next_wanted(&stream, hello.tail)?);
@@ -291,6 +335,27 @@ impl Capture {
         if taken <= last {
             step.events.push(Event::Notice(Notice::Missing(stream.clone(), taken, last)));
         }
+    }
+
+    /// Says what is missing before the first records of an epoch that a factory reset began. Numbers go on from one epoch to
+    /// the next, so what is before its own first start is of the one before, which some host has in full.
+    fn say_beginning(&mut self, stream: &Stream, slots: &[Slot], step: &mut Step) -> Result<(), StoreFault> {
+        let Some(tail) = self.unsaid.take().filter(|tail| *tail > 0) else { return Ok(()) };
+        let earlier = self.store.rigs()?.into_iter().rfind(|other| other.rig == stream.rig && other.epoch < stream.epoch);
+        let end = earlier.as_ref().map(|earlier| self.store.end(earlier)).transpose()?.unwrap_or(0);
+        let begins = slots.first().is_some_and(|slot| {
+            let start = Start::decode(slot.body()).filter(|_| slot.kind() == Start::KIND);
+            start.is_some_and(|start| start.cause == ResetCause::Decommissioned.raw())
+        });
+        if end >= tail {
+            return Ok(());
+        }
+        match earlier {
+            Some(earlier) if begins => step.events.push(Event::Notice(Notice::Elsewhere(earlier, end, tail - 1))),
+            None if begins => {}
+            _ => self.say_missing(stream, end, tail - 1, step),
+        }
+        Ok(())
     }
 
     /// Tells the rig the time of day.

@@ -36,6 +36,7 @@ impl std::fmt::Display for Ending {
         match (sealing, digest) {
             (Sealing::Open, _) => write!(f, "{hole}: its closing record has not come, so it is not sealed as far as is known here"),
             (Sealing::NoKey, _) => write!(f, "{hole}: not sealed, the rig was never commissioned"),
+            (Sealing::Refused, _) => write!(f, "{hole}: not sealed, the rig's memory refused the seal: have the memory looked into"),
             (Sealing::Absent, _) => {
                 write!(f, "{hole}: not sealed, no seal has come: the rig's memory may have refused it; start the rig again and it seals")
             }
@@ -64,6 +65,7 @@ mod tests {
             (sealed, DigestState::Lacking, "S-1: sealed, signer unknown; not provable in full, records of it are missing here"),
             (sealed, DigestState::Differs, "S-1: sealed, and THE RECORDS HERE ARE NOT WHAT WAS SEALED: have it looked into"),
             (Sealing::NoKey, DigestState::Fits, "S-1: not sealed, the rig was never commissioned"),
+            (Sealing::Refused, DigestState::Fits, "S-1: not sealed, the rig's memory refused the seal: have the memory looked into"),
             (
                 Sealing::Unfit(Unfit::Signature),
                 DigestState::Fits,

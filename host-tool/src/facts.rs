@@ -248,7 +248,8 @@ fn take(
             | Record::Checkpoint(_)
             | Record::Seal(_)
             | Record::Unsealed(_)
-            | Record::Commissioned(_),
+            | Record::Commissioned(_)
+            | Record::Decommissioned(_),
         ) => {}
         Err(RecordFault::Unknown(_)) => open.unknown += 1,
         Err(RecordFault::Malformed(_)) => open.malformed += 1,

@@ -152,6 +152,8 @@ pub enum Sealing {
     Open,
     /// It is not sealed: the rig had no key.
     NoKey,
+    /// It is not sealed: the rig's memory refused the seal, and the rig says so.
+    Refused,
     /// It is not sealed, as far as the records in hand say.
     Absent,
     /// The seal fits what it states of.
@@ -224,13 +226,14 @@ impl Sealing {
     #[must_use]
     pub fn text(self) -> String {
         let after = |before| match before {
-            Before::First => "; it is this rig's first",
+            Before::First => "; it is this rig's first since it was new or reset",
             Before::Follows => "; it follows the seal before it",
             Before::NotHere => "; the seal before it is not in hand",
         };
         match self {
             Self::Open => "not sealed: not closed".to_owned(),
             Self::NoKey => "not sealed: the rig was never commissioned".to_owned(),
+            Self::Refused => "not sealed: the rig's memory refused the seal".to_owned(),
             Self::Absent => "not sealed, as far as the records in hand say".to_owned(),
             Self::Fits(Signer::Simulated, before) => format!("sealed by a simulated rig's known key, and fits{}", after(before)),
             Self::Fits(Signer::Unknown, before) => {
@@ -245,7 +248,7 @@ impl Sealing {
     pub const fn briefly(self) -> &'static str {
         match self {
             Self::Open => "not closed",
-            Self::NoKey | Self::Absent => "not sealed",
+            Self::NoKey | Self::Refused | Self::Absent => "not sealed",
             Self::Fits(Signer::Simulated, _) => "sealed by a simulated rig's known key",
             Self::Fits(Signer::Unknown, _) => "sealed, signer unknown",
             Self::Unfit(_) => "SEAL DOES NOT FIT",

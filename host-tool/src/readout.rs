@@ -53,6 +53,7 @@ impl Readout {
             }
             Event::Live(live) => self.live = Some((now, *live)),
             Event::Outlook(outlook) => self.outlook = Some((now, *outlook)),
+            Event::Woke => (self.live, self.outlook) = (None, None),
             Event::Hole(plan) => {
                 if plan.is_some() {
                     self.ended = None;
@@ -429,5 +430,13 @@ mod tests {
     fn a_state_that_this_version_does_not_know_is_said() {
         let line = shown(0, Some(plan()), Live { status: 0b111 << 6, ..live(GOOD) }, outlook()).line(1_000);
         assert!(line.ends_with("lean – | the rig's state is of a kind that this version does not know"), "{line}");
+    }
+
+    #[test]
+    fn what_was_shown_before_the_computer_slept_is_not_shown_after_it() {
+        let mut readout = shown(0, Some(plan()), live(GOOD), outlook());
+        assert!(readout.state(1_000).is_some());
+        readout.take(1_000, &Event::Woke);
+        assert_eq!((readout.state(1_000), readout.live.is_none(), readout.outlook.is_none()), (None, true, true));
     }
 }

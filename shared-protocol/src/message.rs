@@ -235,6 +235,16 @@ fixed_body! {
     }
 }
 
+text_body! {
+    /// Host to rig: forget everything, when some host has all of it: a factory reset.
+    pub struct Decommission {
+        /// The epoch that is to end, so that the command said twice ends no other.
+        pub epoch: u32,
+        /// Who asks.
+        pub who: String<16>,
+    }
+}
+
 /// The slots of a message: whole multiples of 32 bytes, each still to be checked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Slots<'a>(&'a [u8]);
@@ -325,7 +335,7 @@ pub const DRAIN_LAST: u8 = 15;
 
 messages! {
     plain { 1 Ask, 2 Hello, 3 Replay, 5 Acknowledge, 6 Repeat, 16 Live, 17 Outlook, 18 Reply, 19 Raw }
-    commands { 32 LoadHole, 33 TouchHub, 34 ChangeTool, 35 CloseHole, 36 TakeNote, 37 SetClock, 38 Calibrate, 39 ConfirmRefusal, 40 Commission }
+    commands { 32 LoadHole, 33 TouchHub, 34 ChangeTool, 35 CloseHole, 36 TakeNote, 37 SetClock, 38 Calibrate, 39 ConfirmRefusal, 40 Commission, 41 Decommission }
 }
 
 /// Why bytes are no message that this version understands.

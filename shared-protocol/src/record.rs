@@ -324,7 +324,7 @@ fixed_body! {
         pub fault: u8,
         /// 1 began, 0 ended.
         pub began: u8,
-        /// Milliseconds that it lasted; 0 at its beginning.
+        /// Milliseconds that it lasted; 0 at its beginning, at most 49.7 days.
         pub lasted: u32,
     }
 }
@@ -470,6 +470,33 @@ fixed_body! {
     }
 }
 
+text_body! {
+    /// A factory reset was asked for, and this is what it forgets. It is carried out as soon as a host has this record too:
+    /// whatever the rig says next is of a later epoch then. A record of the same epoch behind it says that it was not.
+    pub struct Decommissioned {
+        /// When.
+        pub at: Millis,
+        /// The command that asked for it.
+        pub request: u32,
+        /// Who asked, as heard.
+        pub who: String<16>,
+        /// The epoch that ends with it.
+        pub epoch: u32,
+        /// Starts counted in it.
+        pub boot: u16,
+        /// Seals made in it.
+        pub seals: u32,
+        /// Copies of the configuration made in it.
+        pub copies: u32,
+        /// Calibrations in force, each tool's among them.
+        pub calibrations: u8,
+        /// First eight bytes of the configuration's SHA-256.
+        pub configuration: [u8; 8],
+        /// The public key, zeros where there is none.
+        pub key: [u8; 32],
+    }
+}
+
 fixed_body! {
     /// Slots that will never be seen, and why.
     pub struct Gap {
@@ -549,6 +576,7 @@ kinds! {
     18 Seal,
     19 Unsealed,
     20 Commissioned,
+    21 Decommissioned,
 }
 
 /// Why a sound slot is no record that this version understands.

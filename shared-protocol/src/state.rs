@@ -77,6 +77,8 @@ codes! {
         Watchdog = 2,
         /// The firmware gave up on itself and said why.
         Broken = 3,
+        /// A factory reset: the first start of an epoch.
+        Decommissioned = 4,
     }
 }
 
@@ -241,6 +243,8 @@ codes! {
     pub enum UnsealedCause {
         /// The rig was never commissioned: it has no key.
         NoKey = 1,
+        /// The memory refused the seal, and the next hole was opened.
+        Refused = 2,
     }
 }
 
@@ -273,6 +277,10 @@ codes! {
         Simulated = 11,
         /// No numbers are left for another hole in this epoch: drain the rig.
         NumbersUsedUp = 12,
+        /// It was asked of another epoch: the rig has been reset since.
+        OtherEpoch = 13,
+        /// Some records are on no host's disk yet: drain the rig first.
+        NotDrained = 14,
     }
 }
 

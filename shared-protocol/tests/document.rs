@@ -5,12 +5,12 @@ use shared_protocol::assemble::{Assembler, slots};
 use shared_protocol::body::{CoarseLean, Row, Secret};
 use shared_protocol::frame::wrap;
 use shared_protocol::message::{
-    Acknowledge, Ask, Calibrate, ChangeTool, CloseHole, Command, Commission, ConfirmRefusal, Hello, Live, LoadHole, Message, Outlook, Raw,
-    Replay, Reply, SLOTS_KIND, SetClock, TakeNote, TouchHub, text_field,
+    Acknowledge, Ask, Calibrate, ChangeTool, CloseHole, Command, Commission, ConfirmRefusal, Decommission, Hello, Live, LoadHole, Message,
+    Outlook, Raw, Replay, Reply, SLOTS_KIND, SetClock, TakeNote, TouchHub, text_field,
 };
 use shared_protocol::record::{
-    Calibrated, Calibration, Change, Checkpoint, Clock, Closed, Commissioned, Fault, Gap, Hub, Identity, Increment, Instruments, Note,
-    Opened, Pass, Plan, Record, Refusal, Seal, Stamp, Start, Tool, Unsealed, quality,
+    Calibrated, Calibration, Change, Checkpoint, Clock, Closed, Commissioned, Decommissioned, Fault, Gap, Hub, Identity, Increment,
+    Instruments, Note, Opened, Pass, Plan, Record, Refusal, Seal, Stamp, Start, Tool, Unsealed, quality,
 };
 use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
 use shared_protocol::state;
@@ -245,6 +245,18 @@ fn records() -> Vec<Record> {
         Record::Seal(seal()),
         Record::Unsealed(Unsealed { at, first: 5, cause: 1 }),
         Record::Commissioned(Commissioned { at, request: 13, key: sum(4), before: [0; 32] }),
+        Record::Decommissioned(Decommissioned {
+            at,
+            request: 14,
+            who: text("Fitter Ümit"),
+            epoch: 1,
+            boot: 300,
+            seals: 61,
+            copies: 9,
+            calibrations: 7,
+            configuration: [8, 7, 6, 5, 4, 3, 2, 1],
+            key: sum(4),
+        }),
     ]
 }
 
@@ -311,6 +323,7 @@ fn messages() -> Vec<(&'static str, Message<'static>)> {
         ("Calibrate", command(Command::Calibrate(Calibrate { calibration: calibration() }))),
         ("ConfirmRefusal", command(Command::ConfirmRefusal(ConfirmRefusal { confirmed: 1 }))),
         ("Commission", command(Command::Commission(Commission { secret: Secret(sum(7)) }))),
+        ("Decommission", command(Command::Decommission(Decommission { epoch: 1, who: text("Fitter Ümit") }))),
     ]
 }
 

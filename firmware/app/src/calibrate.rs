@@ -1,6 +1,7 @@
 //! What a calibration may be, and what it does to the rig's figures.
 
-use crate::profile::{CALIBRATION_POINTS, CalibrationPoint, Profile, ToolEntry};
+use crate::correction::Correction;
+use crate::profile::{CALIBRATION_POINTS, CalibrationPoint, Profile, TOOLS, ToolEntry};
 use core::ops::RangeInclusive;
 use heapless::Vec;
 use shared_protocol::record::{Calibration, NO_TEMPERATURE};
@@ -60,6 +61,27 @@ fn values_sound(calibration: &Calibration) -> Option<bool> {
         CalibrationItem::GuidePlay => in_all(&[PLAY]),
         CalibrationItem::Tool => in_all(&[NUMBER, TOOL_LENGTH, TOOL_DIAMETER]),
     })
+}
+
+/// What calibrations change of a board's own profile, as it was before any.
+#[derive(Clone, Debug)]
+pub(crate) struct Uncalibrated {
+    correction: Correction,
+    calibration: Table,
+    tools: Vec<ToolEntry, TOOLS>,
+}
+
+impl Uncalibrated {
+    pub(crate) fn of(Profile { correction, calibration, tools, .. }: &Profile) -> Self {
+        Self { correction: *correction, calibration: calibration.clone(), tools: tools.clone() }
+    }
+
+    /// Gives a profile the board's own figures back.
+    pub(crate) fn restore(&self, profile: &mut Profile) {
+        profile.correction = self.correction;
+        profile.calibration.clone_from(&self.calibration);
+        profile.tools.clone_from(&self.tools);
+    }
 }
 
 type Table = Vec<CalibrationPoint, CALIBRATION_POINTS>;

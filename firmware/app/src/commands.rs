@@ -32,6 +32,9 @@ impl<M: Memory> Rig<M> {
         if let Some(known) = self.answered.iter().find(|a| a.request == request) {
             return Reply { request, answer: known.answer, sequence: known.sequence };
         }
+        if self.leaving.is_some() {
+            return Reply { request, answer: Answer::NotReady.raw(), sequence: 0 }; // what is recorded stays all there is
+        }
         let done = match command {
             Command::LoadHole(load) => self.load_hole(request, &load.plan, now),
             Command::TouchHub(_) => self.touch_hub(request, now),
@@ -42,6 +45,7 @@ impl<M: Memory> Rig<M> {
             Command::Calibrate(calibrate) => self.calibrate(request, &calibrate.calibration, now),
             Command::ConfirmRefusal(ConfirmRefusal { confirmed }) => self.confirm_refusal(request, *confirmed, now),
             Command::Commission(Commission { secret }) => self.commission(request, secret, now),
+            Command::Decommission(decommission) => self.decommission(request, decommission, now),
         };
         let (answer, sequence) = match done {
             Ok(sequence) => (Answer::Done, sequence),
@@ -63,9 +67,6 @@ impl<M: Memory> Rig<M> {
         if self.hole.is_some() {
             return Err(Answer::HoleOpen);
         }
-        if self.unfinished.is_some() {
-            return Err(Answer::NotReady); // the hole before is sealed with the next turn
-        }
         if !self.journal.has_room() {
             return Err(Answer::NumbersUsedUp);
         }
@@ -75,6 +76,7 @@ impl<M: Memory> Rig<M> {
         if !self.profile.tools.iter().any(|t| t.number == plan.tool) {
             return Err(Answer::NoSuchTool);
         }
+        self.settle_seal(now)?;
         self.journal.begin_run();
         let opened = Opened { at: now, request, plan: plan.clone() };
         let first = match self.kept(&Record::Opened(opened.clone())) {

@@ -21,13 +21,17 @@ use shared_protocol::state::CalibrationItem;
 
 /// Where the two copies stand: between the marks and the ring.
 const PLACES: [u32; 2] = [512, 2_304];
+/// Room for each, and what of both is blanked in one go.
+const COPY_BYTES: u32 = 1_792;
+const BLANK_BYTES: u32 = 64;
 const HEAD_BYTES: usize = 102;
 /// The most that one item takes with its length: its texts full, its figures at the ends of their ranges.
 const ITEM_BYTES: usize = 55;
 const TABLE_BYTES: usize = 120;
 /// Room for an encoder table, five other items and every tool.
 const ITEMS_BYTES: usize = TABLE_BYTES + ITEM_BYTES * (5 + TOOLS);
-const _: () = assert!(HEAD_BYTES + ITEMS_BYTES + 4 <= 1_792, "the copies have room between the marks and the ring");
+const _: () = assert!(HEAD_BYTES + ITEMS_BYTES + 4 <= COPY_BYTES as usize, "the copies have room between the marks and the ring");
+const _: () = assert!((COPY_BYTES * 2).is_multiple_of(BLANK_BYTES), "all of both copies is blanked");
 
 /// Items one behind the other, each with its length before it, in the order of their kinds and of their tools' numbers.
 type Items = Vec<u8, ITEMS_BYTES>;
@@ -76,6 +80,12 @@ impl Config {
         };
         let odd_is_newest = number(odd) > number(even);
         self.read(memory, if odd_is_newest == older { even } else { odd }).is_some()
+    }
+
+    /// How many copies there have been.
+    #[must_use]
+    pub const fn copies(&self) -> u32 {
+        self.number
     }
 
     /// The calibrations in force.
@@ -229,6 +239,30 @@ impl Config {
         public.copy_from_slice(&self.key.public);
         Some(head)
     }
+}
+
+/// Blanks some of both copies, key and all, from this byte of them on, and returns from where on to go on; `None` where that
+/// was the last. What the memory refuses is found by [`is_blank`].
+#[inline(never)]
+pub(crate) fn blank<M: Memory>(memory: &mut M, from: u32, bytes: u32) -> Option<u32> {
+    let [start, _] = PLACES;
+    let end = COPY_BYTES.saturating_mul(2).min(from.saturating_add(bytes));
+    let mut at = from;
+    while at < end {
+        let _ = memory.write(start.saturating_add(at), &[0; BLANK_BYTES as usize]);
+        at = at.saturating_add(BLANK_BYTES);
+    }
+    let _ = memory.barrier();
+    (end < COPY_BYTES.saturating_mul(2)).then_some(end)
+}
+
+/// Whether neither copy can be one, nor hold a key.
+#[inline(never)]
+pub(crate) fn is_blank<M: Memory>(memory: &mut M) -> bool {
+    PLACES.iter().all(|&at| {
+        let mut head = [1; HEAD_BYTES];
+        memory.read(at, &mut head).is_ok() && head.iter().all(|byte| *byte == 0)
+    })
 }
 
 /// Where the copy of this number stands.

@@ -1,10 +1,11 @@
 //! The ring of slots in non-volatile memory: every record the rig makes, in one numbered stream.
 //!
-//! Slot `n` stands at `n mod capacity`, so the newest lap fills the ring from its start and bisection finds the
-//! head. Outside the ring pairs of marks, slots themselves, say which epoch this is, what a host has on disk, and which
+//! Slot `n` stands at `n − floor mod capacity`, where an epoch's first slot is its floor, so the newest lap fills the ring from
+//! its start and bisection finds the head. Outside the ring pairs of marks, slots themselves, say which epoch this is, what a host has on disk, and which
 //! seal was the last. Slots torn by power cuts are never written over, nor what a host may have: their numbers are skipped and
 //! declared as a gap.
 
+mod epoch;
 mod search;
 
 pub use search::{Found, STEP_READS, Search};
@@ -19,12 +20,10 @@ use shared_protocol::slot::{BODY_BYTES, Part, RECORD_BYTES_MAX, SLOT_BYTES, Slot
 /// Where the ring begins; what is before it holds marks, and room for the configuration.
 const RING_AT: u32 = 4_096;
 /// Where the two copies of each mark stand.
-const EPOCH_MARKS: [u32; 2] = [0, 64];
 const HELD_MARKS: [u32; 2] = [128, 192];
 const ANCHORS: [u32; 2] = [256, 384];
 /// Kinds of slots that are marks, never sent.
 const ANCHOR_KIND: u8 = 242;
-const EPOCH_KIND: u8 = 241;
 const HELD_KIND: u8 = 240;
 const ANCHOR_SLOTS: usize = Anchor::BYTES.div_ceil(BODY_BYTES);
 const _: () = assert!(ANCHOR_SLOTS <= 4, "an anchor has 128 bytes");
@@ -103,6 +102,10 @@ pub struct Journal {
     held_count: u32,
     declared: u32,
     epoch: u32,
+    /// The number that the epoch begins with: slots below it are of an epoch before.
+    floor: u32,
+    /// A factory reset has begun this epoch, and what the last one left is still to be forgotten.
+    resets: bool,
     boot: u16,
     run: Option<Run>,
     anchor: Anchor,
@@ -124,6 +127,8 @@ impl Default for Journal {
             held_count: 0,
             declared: 0,
             epoch: 1,
+            floor: 0,
+            resets: false,
             boot: 1,
             run: None,
             anchor: Anchor::default(),
@@ -144,17 +149,8 @@ impl Journal {
     }
 
     fn read_marks<M: Memory>(&mut self, memory: &mut M) {
-        let mut epoch_known = false;
-        for at in EPOCH_MARKS {
-            if let Some((_, epoch, _)) = read_mark(memory, at, EPOCH_KIND) {
-                (self.epoch, epoch_known) = (epoch, true);
-            }
-        }
-        if !epoch_known {
-            for at in EPOCH_MARKS {
-                self.write_mark(memory, at, EPOCH_KIND, 0, [self.epoch, 0]);
-            }
-        }
+        self.read_epoch(memory);
+        self.held_below = self.floor;
         for at in HELD_MARKS {
             let Some((count, epoch, below)) = read_mark(memory, at, HELD_KIND) else { continue };
             // The count wraps, and neither the first mark's nor the second's is the greater one then: what is held only rises.
@@ -210,13 +206,23 @@ impl Journal {
         }
     }
 
+    /// Where in the ring a slot stands, and in which lap of the epoch.
+    fn place(&self, sequence: u32) -> u32 {
+        sequence.saturating_sub(self.floor).checked_rem(self.capacity).unwrap_or(0)
+    }
+
+    fn lap(&self, sequence: u32) -> u32 {
+        sequence.saturating_sub(self.floor).checked_div(self.capacity).unwrap_or(0)
+    }
+
     /// The slot at a place of the ring where it is whole and belongs there.
     fn at_place<M: Memory>(&mut self, memory: &mut M, place: u32) -> Result<Slot, ReadFault> {
         self.reads = self.reads.wrapping_add(1);
         let mut bytes = [0; SLOT_BYTES];
         memory.read(RING_AT.saturating_add(place.saturating_mul(32)), &mut bytes).map_err(|_| ReadFault::Memory)?;
         match Slot::check(&bytes) {
-            Ok(slot) if slot.sequence().checked_rem(self.capacity) == Some(place) => Ok(slot),
+            Ok(slot) if slot.sequence() < self.floor => Err(ReadFault::Absent), // of an epoch before
+            Ok(slot) if self.place(slot.sequence()) == place => Ok(slot),
             Ok(_) | Err(SlotFault::Damaged) => Err(ReadFault::Damaged),
             Err(SlotFault::Blank) => Err(ReadFault::Absent),
         }
@@ -228,7 +234,7 @@ impl Journal {
     }
 
     fn raw<M: Memory>(&mut self, memory: &mut M, sequence: u32) -> Result<Slot, ReadFault> {
-        self.at_place(memory, sequence.checked_rem(self.capacity).unwrap_or(0))
+        self.at_place(memory, self.place(sequence))
     }
 
     /// Reads a slot back.
@@ -303,7 +309,7 @@ impl Journal {
     }
 
     fn commit<M: Memory>(&mut self, memory: &mut M, slot: &Slot) -> Result<(), JournalFault> {
-        let place = slot.sequence().checked_rem(self.capacity).unwrap_or(0);
+        let place = self.place(slot.sequence());
         let at = RING_AT.saturating_add(place.saturating_mul(32));
         if self.head.saturating_sub(self.tail) >= self.capacity {
             self.tail = self.tail.saturating_add(1);
@@ -462,10 +468,15 @@ impl Journal {
 fn read_mark<M: Memory>(memory: &mut M, at: u32, kind: u8) -> Option<(u32, u32, u32)> {
     let mut bytes = [0; SLOT_BYTES];
     memory.read(at, &mut bytes).ok()?;
-    let slot = Slot::check(&bytes).ok().filter(|slot| slot.kind() == kind)?;
-    let (first, rest) = slot.body().split_first_chunk::<4>()?;
+    let slot = Slot::check(&bytes).ok()?;
+    mark_of(&slot, kind).map(|(first, second)| (slot.sequence(), first, second))
+}
+
+/// The two words of a mark.
+fn mark_of(slot: &Slot, kind: u8) -> Option<(u32, u32)> {
+    let (first, rest) = Some(slot.body()).filter(|_| slot.kind() == kind)?.split_first_chunk::<4>()?;
     let (second, _) = rest.split_first_chunk::<4>()?;
-    Some((slot.sequence(), u32::from_le_bytes(*first), u32::from_le_bytes(*second)))
+    Some((u32::from_le_bytes(*first), u32::from_le_bytes(*second)))
 }
 
 fn read_anchor<M: Memory>(memory: &mut M, at: u32) -> Option<Anchor> {

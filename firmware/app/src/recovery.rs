@@ -1,10 +1,11 @@
-//! Recovery after a start, a few slots a turn, while measuring already runs: the configuration in force, the marks, the
+//! Recovery after a start, a few slots a turn, while measuring already runs: the marks, the configuration in force, the
 //! head, back to what the newest record of a set-up says of it, and forward again over the set-up that was open.
 //!
-//! Nothing is written to the ring before all of it is known; then the record of the start comes first. The configuration
+//! A factory reset that a power cut left half done is done first. Nothing is written to the ring before all of it is known; then the record of the start comes first. The configuration
 //! comes before anything is measured, since what was measured by another encoder table would have to be forgotten.
 
 use crate::calibrate;
+use crate::config;
 use crate::journal::{Journal, Search};
 use crate::memory::Memory;
 use crate::rig::Rig;
@@ -24,6 +25,8 @@ pub const STEP_READS_MAX: usize = 1 + PARTS_MAX;
 const _: () = assert!(crate::journal::STEP_READS as usize <= STEP_READS_MAX, "the search's steps are no longer");
 /// Slots before the head that are read for answered commands when no set-up is open.
 const LAST_SLOTS: u32 = 256;
+/// Bytes of the configuration that a turn blanks, 21 ms of the memory's bus.
+const BLANKED_A_TURN: u32 = 896;
 
 /// How far recovery has come.
 #[derive(Debug)]
@@ -37,11 +40,15 @@ pub(crate) struct Recovery {
 
 #[derive(Clone, Copy, Debug)]
 enum Stage {
+    Marks,
+    /// A factory reset is not done yet: what is outside the ring is forgotten from this byte on.
+    Forget {
+        from: u32,
+    },
     /// The configuration is not loaded yet; its newest copy was not sound where the older one is to be tried.
     Configuration {
         older: bool,
     },
-    Marks,
     Head(Search),
     /// Back over what is below `next`.
     Back {
@@ -61,12 +68,12 @@ enum Stage {
 impl Recovery {
     /// One that has not begun.
     pub(crate) const fn new(began: Millis, cause: ResetCause) -> Self {
-        Self { stage: Stage::Configuration { older: false }, began, cause, slipped: false }
+        Self { stage: Stage::Marks, began, cause, slipped: false }
     }
 
     /// Whether sensors can be listened to: what they are calibrated by is known.
     pub(crate) const fn measures(&self) -> bool {
-        !matches!(self.stage, Stage::Configuration { .. })
+        !matches!(self.stage, Stage::Marks | Stage::Forget { .. } | Stage::Configuration { .. })
     }
 }
 
@@ -75,11 +82,12 @@ impl<M: Memory> Rig<M> {
     pub(crate) fn recover(&mut self, now: Millis) -> bool {
         let Some(Recovery { stage, .. }) = self.recovery else { return false };
         let next = match stage {
-            Stage::Configuration { older } => self.configure(older),
             Stage::Marks => {
                 self.journal = Journal::open(&mut self.memory);
-                Stage::Head(Search::default())
+                if self.journal.resets() { Stage::Forget { from: 0 } } else { Stage::Configuration { older: false } }
             }
+            Stage::Forget { from } => self.forget(from),
+            Stage::Configuration { older } => self.configure(older),
             Stage::Head(_) | Stage::Back { .. } | Stage::Forward { .. } => self.read_on(stage),
             Stage::Record => {
                 self.record_found(now);
@@ -103,7 +111,19 @@ impl<M: Memory> Rig<M> {
             return Stage::Configuration { older: true };
         }
         self.config.calibrations().filter(calibrate::sound).for_each(|calibration| calibrate::apply(&mut self.profile, &calibration));
-        Stage::Marks
+        Stage::Head(Search::default())
+    }
+
+    /// Forgets some of what the epoch before left outside the ring. Where the memory refuses that, none of it is taken up, and
+    /// the next start tries again.
+    fn forget(&mut self, from: u32) -> Stage {
+        if let Some(from) = config::blank(&mut self.memory, from, BLANKED_A_TURN) {
+            return Stage::Forget { from };
+        }
+        if config::is_blank(&mut self.memory) {
+            self.journal.end_reset(&mut self.memory);
+        }
+        Stage::Head(Search::default())
     }
 
     /// Steps until the turn has read enough.
@@ -114,6 +134,9 @@ impl<M: Memory> Rig<M> {
                 Stage::Head(mut search) => match search.step(&mut self.journal, &mut self.memory) {
                     Some(found) => {
                         self.torn = found.torn;
+                        if found.begins && self.journal.floor() > 0 {
+                            self.begin_anew();
+                        }
                         Stage::Back { next: self.whole_end() }
                     }
                     None => Stage::Head(search),
@@ -121,10 +144,17 @@ impl<M: Memory> Rig<M> {
                 Stage::Back { next } => self.step_back(next),
                 Stage::Forward { next, .. } if next >= self.whole_end() => return Stage::Record,
                 Stage::Forward { next, digest_from } => Stage::Forward { next: self.replay(next, digest_from), digest_from },
-                Stage::Configuration { .. } | Stage::Marks | Stage::Record | Stage::Done => return stage,
+                Stage::Marks | Stage::Forget { .. } | Stage::Configuration { .. } | Stage::Record | Stage::Done => return stage,
             }
         }
         stage
+    }
+
+    /// The first start of an epoch after a reset says so, whatever else caused it: hosts know by that where the epoch begins.
+    fn begin_anew(&mut self) {
+        if let Some(recovery) = &mut self.recovery {
+            recovery.cause = ResetCause::Decommissioned;
+        }
     }
 
     /// Behind the newest slot that was kept: what is between there and the head was torn.

@@ -2,6 +2,7 @@
 
 use crate::board::{Length, Outlet};
 use crate::bore::{Bore, Made, Round};
+use crate::calibrate::Uncalibrated;
 use crate::checks::Checks;
 use crate::config::Config;
 use crate::depth::{Depth, Taken};
@@ -12,7 +13,8 @@ use crate::memory::Memory;
 use crate::profile::Profile;
 use crate::reading::Sensed;
 use crate::recovery::Recovery;
-use crate::seal::Unfinished;
+use crate::reset::Leaving;
+use crate::seal::{Refused, Unfinished};
 use heapless::{Deque, Vec};
 use shared_protocol::record::{Change, Fault, Gap, Plan, Record};
 use shared_protocol::slot::Slot;
@@ -55,7 +57,9 @@ pub(crate) struct Hole {
 #[derive(Clone, Copy, Debug)]
 struct Standing {
     fault: SensorFault,
+    /// Counted from a moment that moves on, and how long it had lasted then.
     since: Millis,
+    before_ms: u32,
 }
 
 /// A command that was answered.
@@ -71,6 +75,8 @@ pub(crate) struct Answered {
 pub struct Rig<M: Memory> {
     pub(crate) memory: M,
     pub(crate) profile: Profile,
+    /// What the profile goes back to when the configuration is forgotten.
+    pub(crate) uncalibrated: Uncalibrated,
     pub(crate) config: Config,
     pub(crate) journal: Journal,
     /// What a start has still to find; `None` once it is recorded.
@@ -87,6 +93,10 @@ pub struct Rig<M: Memory> {
     pub(crate) unread: Vec<u32, UNREAD>,
     /// Closed, and to be sealed with the next turn.
     pub(crate) unfinished: Option<Unfinished>,
+    /// Closed, and its seal was refused by the memory.
+    pub(crate) refused: Option<Refused>,
+    /// A factory reset waits until a host has all, its own record included.
+    pub(crate) leaving: Option<Leaving>,
     /// This turn reckons with keys, which takes long.
     pub(crate) long: bool,
     standing: [Option<Standing>; 2],
@@ -100,6 +110,7 @@ impl<M: Memory> Rig<M> {
     pub fn start(memory: M, profile: Profile, cause: ResetCause, now: Millis) -> Self {
         Self {
             config: Config::over(&profile),
+            uncalibrated: Uncalibrated::of(&profile),
             memory,
             profile,
             journal: Journal::default(),
@@ -113,6 +124,8 @@ impl<M: Memory> Rig<M> {
             torn: None,
             unread: Vec::new(),
             unfinished: None,
+            refused: None,
+            leaving: None,
             long: false,
             standing: [None; 2],
             last_round: None,
@@ -152,16 +165,62 @@ impl<M: Memory> Rig<M> {
         if self.journal.head() == before {
             self.tell_slots(now, outlet);
         }
+        self.leave(now);
         if core::mem::take(&mut self.long) { Length::Long } else { Length::Ordinary }
     }
 
-    /// The time of day is counted from a moment that must not lie so far back that milliseconds wrap.
+    /// Everything in RAM is forgotten, and the memory is looked into anew, as at a start.
+    #[inline(never)] // what only a start needs gives its stack back
+    pub(crate) fn begin_again(&mut self, now: Millis) {
+        // Every field is named, so that none is kept by an oversight.
+        let Self {
+            memory: _,
+            profile,
+            uncalibrated,
+            config,
+            journal,
+            recovery,
+            depth,
+            lean,
+            link,
+            hole,
+            clock,
+            answered,
+            torn,
+            unread,
+            unfinished,
+            refused,
+            leaving,
+            long,
+            standing,
+            last_round,
+        } = self;
+        uncalibrated.restore(profile);
+        *config = Config::over(profile);
+        *journal = Journal::default();
+        *recovery = Some(Recovery::new(now, ResetCause::Unknown));
+        (*depth, *lean, *link) = (Depth::default(), LeanMeter::default(), Link::default());
+        (*hole, *clock, *torn, *last_round) = (None, None, None, None);
+        (*unfinished, *refused, *leaving, *long) = (None, None, None, false);
+        *standing = [None; 2];
+        answered.clear();
+        unread.clear();
+    }
+
+    /// The time of day, and how long a fault lasts, are counted from a moment that must not lie so far back that milliseconds
+    /// wrap.
     fn keep_clock(&mut self, now: Millis) {
         if let Some((at, unix_ms, _)) = &mut self.clock
             && now.since(*at) >= CLOCK_MOVES_ON_MS
         {
             *unix_ms = unix_ms.saturating_add(i64::from(now.since(*at)));
             *at = now;
+        }
+        for Standing { since, before_ms, .. } in self.standing.iter_mut().flatten() {
+            if now.since(*since) >= CLOCK_MOVES_ON_MS {
+                *before_ms = before_ms.saturating_add(now.since(*since));
+                *since = now;
+            }
         }
     }
 
@@ -273,9 +332,9 @@ impl<M: Memory> Rig<M> {
         if before.map(|s| s.fault) == fault {
             return;
         }
-        *standing = fault.map(|fault| Standing { fault, since: now });
-        if let Some(Standing { fault, since }) = before {
-            let lasted = now.since(since);
+        *standing = fault.map(|fault| Standing { fault, since: now, before_ms: 0 });
+        if let Some(Standing { fault, since, before_ms }) = before {
+            let lasted = before_ms.saturating_add(now.since(since));
             self.record(&Record::Fault(Fault { at: now, sensor: sensor.raw(), fault: fault.raw(), began: 0, lasted }));
         }
         if let Some(fault) = fault {

@@ -25,6 +25,16 @@ pub(crate) struct Unfinished {
     pub digest: [u8; 32],
 }
 
+/// The set-up whose seal the memory refused.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Refused {
+    unfinished: Unfinished,
+    /// The journal's head then; where it is another now, the memory takes something again.
+    head: u32,
+    /// It is tried once more because the next hole is to be opened.
+    last_trial: bool,
+}
+
 impl Unfinished {
     /// Closed where the running digest stands now.
     pub(crate) fn closed(first: u32, end: &End) -> Self {
@@ -33,18 +43,48 @@ impl Unfinished {
 }
 
 impl<M: Memory> Rig<M> {
-    /// Seals what is closed and not sealed yet, or says that it is not sealed. A seal that does not reach the memory is made
-    /// again at the next start, since each trial is a long turn.
+    /// Seals what is closed and not sealed yet, or says that it is not sealed. Each trial is a long turn, so what the memory
+    /// refuses is tried again only when it has taken something else since, or at the next start.
     #[inline(never)]
     pub(crate) fn finish(&mut self, now: Millis) {
-        let Some(unfinished) = self.unfinished.take() else { return };
-        match self.signing_secret() {
+        let head = self.journal.head();
+        let again = self.refused.take_if(|refused| refused.head != head);
+        let last_trial = again.is_some_and(|refused| refused.last_trial);
+        let Some(unfinished) = self.unfinished.take().or(again.map(|refused| refused.unfinished)) else { return };
+        let kept = match self.signing_secret() {
             Some(secret) => self.seal(&unfinished, &secret, now),
-            None => {
-                let cause = UnsealedCause::NoKey.raw();
-                self.record(&Record::Unsealed(Unsealed { at: now, first: unfinished.first, cause }));
-            }
+            None => self.say_unsealed(unfinished.first, UnsealedCause::NoKey, now),
+        };
+        if !kept {
+            self.refused = Some(Refused { unfinished, head: self.journal.head(), last_trial });
         }
+    }
+
+    fn say_unsealed(&mut self, first: u32, cause: UnsealedCause, now: Millis) -> bool {
+        self.record(&Record::Unsealed(Unsealed { at: now, first, cause: cause.raw() })).is_some()
+    }
+
+    /// The next hole is to be opened, and behind its opening the one before cannot be sealed any more: where the memory refused
+    /// that seal, it is tried once more with the next turn, and then said of the hole that it stays without.
+    ///
+    /// # Errors
+    /// Why no hole can be opened now.
+    pub(crate) fn settle_seal(&mut self, now: Millis) -> Result<(), Answer> {
+        if self.unfinished.is_some() {
+            return Err(Answer::NotReady); // sealed with the next turn
+        }
+        let Some(refused) = &mut self.refused else { return Ok(()) };
+        if !core::mem::replace(&mut refused.last_trial, true) {
+            refused.head = refused.head.wrapping_add(1); // as if the memory had taken something
+            return Err(Answer::NotReady);
+        }
+        let first = refused.unfinished.first;
+        let cause = if self.signing_secret().is_some() { UnsealedCause::Refused } else { UnsealedCause::NoKey };
+        if !self.say_unsealed(first, cause, now) {
+            return Err(Answer::NotRecorded);
+        }
+        self.refused = None;
+        Ok(())
     }
 
     /// The key that seals. A rig that drills real holes never seals with the published one, wherever it comes from.
@@ -56,7 +96,7 @@ impl<M: Memory> Rig<M> {
     }
 
     #[inline(never)]
-    fn seal(&mut self, unfinished: &Unfinished, secret: &Secret, now: Millis) {
+    fn seal(&mut self, unfinished: &Unfinished, secret: &Secret, now: Millis) -> bool {
         let last = self.journal.last_seal();
         let stated = Seal {
             at: now,
@@ -72,10 +112,12 @@ impl<M: Memory> Rig<M> {
             ..Seal::default()
         };
         self.long = true;
-        let Some(seal) = signed(stated, secret) else { return };
-        if let Some(sequence) = self.record(&Record::Seal(seal)) {
+        let Some(seal) = signed(stated, secret) else { return false };
+        let sequence = self.record(&Record::Seal(seal));
+        if let Some(sequence) = sequence {
             self.journal.anchor(&mut self.memory, sequence, &seal);
         }
+        sequence.is_some()
     }
 
     /// Takes a key: kept, then recorded. A hole is sealed by the key that was there when it was opened.
@@ -87,8 +129,8 @@ impl<M: Memory> Rig<M> {
         if self.hole.is_some() {
             return Err(Answer::HoleOpen);
         }
-        if self.unfinished.is_some() {
-            return Err(Answer::NotReady);
+        if self.unfinished.is_some() || self.refused.is_some() {
+            return Err(Answer::NotReady); // it is sealed by the key that was there
         }
         let [first, ..] = secret.0;
         if secret.0 == SIMULATED_SECRET || secret.0.iter().all(|byte| *byte == first) {

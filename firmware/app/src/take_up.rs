@@ -5,7 +5,8 @@ use crate::checks::Checks;
 use crate::memory::Memory;
 use crate::rig::{Answered, Hole, Rig};
 use shared_protocol::record::{
-    Asked, Calibrated, Change, Closed, Commissioned, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan, Refusal, Tool,
+    Asked, Calibrated, Change, Closed, Commissioned, Decommissioned, Gap, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Plan,
+    Refusal, Tool,
 };
 use shared_protocol::state::{Answer, Check};
 use shared_protocol::units::Micrometres;
@@ -101,7 +102,9 @@ impl Hole {
 /// The command that left the record.
 fn request_of(kind: u8, body: &[u8]) -> Option<u32> {
     match kind {
-        Opened::KIND | Note::KIND | Closed::KIND | Calibrated::KIND => Asked::decode(body).map(|asked| asked.request),
+        Opened::KIND | Note::KIND | Closed::KIND | Calibrated::KIND | Decommissioned::KIND => {
+            Asked::decode(body).map(|asked| asked.request)
+        }
         Hub::KIND => Hub::decode(body).map(|hub| hub.request),
         Tool::KIND => Tool::decode(body).map(|tool| tool.request),
         Refusal::KIND => Refusal::decode(body).map(|refusal| refusal.request),

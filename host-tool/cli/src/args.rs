@@ -103,6 +103,27 @@ pub enum Command {
         #[arg(long)]
         again: bool,
     },
+    /// Have a rig forget its key, its calibrations and its records, once all of them are in the store
+    #[command(
+        after_help = "Exit code: 0 it has begun anew, 1 it has not, 2 usage. It asks for the rig's name, which may come through a pipe."
+    )]
+    Decommission {
+        /// The serial port that the rig is on
+        #[arg(long, value_name = "PORT")]
+        port: String,
+        /// Bits per second
+        #[arg(long, default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
+        baud: u32,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+        /// Who asks, at most 16 bytes; recorded
+        #[arg(long, value_name = "NAME")]
+        who: String,
+        /// Do not ask for the rig's name
+        #[arg(long)]
+        yes: bool,
+    },
     /// List the serial ports that are there
     Ports,
     /// Check a structure sheet (.csv, .xlsx, .ods) and print its schedule of holes

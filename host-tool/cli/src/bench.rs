@@ -4,7 +4,7 @@ use crate::station::{NO_RIG_MS, greeting, no_rig, wall};
 use crate::{Failure, stores};
 use host_tool::capture::{Capture, Event};
 use host_tool::port::{FromPort, Port};
-use host_tool::session::{Outcome, Stream};
+use host_tool::session::{Came, Outcome, Stream};
 use host_tool::store::Store;
 use shared_protocol::message::{Command, Raw};
 use std::io::{Write, stdout};
@@ -32,6 +32,8 @@ pub struct Bench {
     /// What its sensors gave since this was emptied.
     pub raws: Vec<Raw>,
     outcome: Option<Outcome>,
+    /// The same rig may come in its next epoch, and has come so.
+    anew: bool,
 }
 
 impl Bench {
@@ -51,6 +53,7 @@ impl Bench {
             hole_open: None,
             raws: Vec::new(),
             outcome: None,
+            anew: false,
         })
     }
 
@@ -87,7 +90,9 @@ impl Bench {
         match event {
             Event::Rig(introduction) => {
                 writeln!(stdout(), "{}", greeting(&introduction))?;
-                if self.met.replace(introduction.same_version()).is_some() {
+                let next = |before: &Stream, now: &Stream| before.rig == now.rig && before.epoch.checked_add(1) == Some(now.epoch);
+                let began = self.anew && matches!(&introduction.came, Came::InPlaceOf(before) if next(before, &introduction.stream));
+                if self.met.replace(introduction.same_version()).is_some() && !began {
                     return failed("the rig has started again or is another: begin again");
                 }
             }
@@ -95,7 +100,7 @@ impl Bench {
             Event::Raw(raw) => self.raws.push(raw),
             Event::Outcome(_, outcome) => self.outcome = Some(outcome),
             Event::Notice(notice) => writeln!(stdout(), "{notice}")?,
-            Event::Kept(_) | Event::Live(_) | Event::Hole(_) | Event::Doubts(_) | Event::Ended(_) => {}
+            Event::Kept(_) | Event::Live(_) | Event::Hole(_) | Event::Doubts(_) | Event::Ended(_) | Event::Woke => {}
         }
         Ok(())
     }
@@ -132,6 +137,24 @@ impl Bench {
             }
             self.turn()?;
         }
+    }
+
+    /// From now on the rig may begin its next epoch.
+    pub fn may_begin_anew(&mut self) {
+        self.anew = true;
+    }
+
+    /// Waits so long for the rig to begin the epoch after that one; `None` where it does not.
+    pub fn begun_anew(&mut self, before: &Stream, within_ms: u64) -> Result<Option<Stream>, Failure> {
+        let since = self.now();
+        while self.now().saturating_sub(since) < within_ms {
+            if let Some(now) = self.capture.rig().filter(|now| now.epoch != before.epoch) {
+                return Ok(Some(now.clone()));
+            }
+            self.turn()?;
+            self.still_there()?;
+        }
+        Ok(None)
     }
 
     /// Waits until every record that the rig has by now is stored.

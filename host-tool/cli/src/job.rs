@@ -2,9 +2,10 @@
 
 use crate::args::{Accepted, ByHand, Command, Entering, Judged, Measured, Noted, Sounded, State, Stores, Typed, What};
 use crate::commission::Commissioning;
+use crate::decommission::Decommissioning;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
-use crate::{Failure, by_hand, calibrate, commission, demo, enter, judge, line, listen, sheet, show, stores};
+use crate::{Failure, by_hand, calibrate, commission, decommission, demo, enter, judge, line, listen, sheet, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -38,6 +39,8 @@ pub enum Job {
     Calibrate(Calibrating),
     /// Give a rig a key.
     Commission(Commissioning),
+    /// Have a rig forget everything.
+    Decommission(Decommissioning),
     /// List calibrations.
     Calibrations {
         /// The store.
@@ -172,6 +175,9 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
             }
         },
         Command::Commission { port, baud, store, again } => Job::Commission(Commissioning { port, baud, store: make_room(store)?, again }),
+        Command::Decommission { port, baud, store, who, yes } => {
+            Job::Decommission(Decommissioning { port, baud, store: make_room(store)?, who, yes })
+        }
         Command::Sound(Sounded { by_hand: typed, before_clean_out }) => {
             Job::Enter { kind: Kind::Sounding, store: store_of(&typed.entering)?, typed, before_clean_out }
         }
@@ -240,6 +246,7 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Listen(listening) => listen::listen(listening),
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
         Job::Commission(commissioning) => commission::commission(&commissioning),
+        Job::Decommission(decommissioning) => decommission::decommission(&decommissioning),
         Job::Calibrations { store } => calibrate::list(&store),
         Job::Enter { kind, typed, before_clean_out, store } => by_hand::enter(kind, &typed, before_clean_out, &store),
         Job::State(store, typed) => enter::state(&typed, &store),

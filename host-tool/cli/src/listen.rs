@@ -165,6 +165,9 @@ impl Desk {
             }
             Event::Notice(notice) => self.screen.say(&notice.to_string())?,
             Event::Ended(ending) => self.screen.say(&ending.to_string())?,
+            Event::Woke => {
+                self.screen.say("this computer slept or stood still: what is shown begins anew, and the rig has kept its records")?
+            }
             Event::Kept(_) | Event::Live(_) | Event::Outlook(_) | Event::Raw(_) | Event::Hole(_) | Event::Doubts(_) => {}
         }
         Ok(())

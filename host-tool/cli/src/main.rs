@@ -6,6 +6,7 @@ mod bench;
 mod by_hand;
 mod calibrate;
 mod commission;
+mod decommission;
 mod demo;
 mod enter;
 mod job;

@@ -157,3 +157,43 @@ fn a_simulated_rig_cannot_be_commissioned() {
     assert_eq!(opened.status.code(), Some(0), "{}", String::from_utf8_lossy(&opened.stdout));
     assert_failed(&commission(), 1, &["a hole is open on the rig: close it, then commission"]);
 }
+
+/// Its name is asked for, then everything is fetched, forgotten and said; its records are kept by epoch.
+#[test]
+fn a_rig_is_decommissioned_when_its_name_is_typed() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = store_in(folder.path());
+    let rig = LiveRig::start(unchanged);
+    let arguments = ["decommission", "--port", &rig.port, "--store", &store, "--who", "Tester"];
+    assert_failed(&typed(&arguments, "SIM-OTHER\n"), 1, &["that is not SIM-BENCH-1", "nothing is forgotten"]);
+    assert_failed(&typed(&arguments, ""), 1, &["the input ended before the rig's name was typed"]);
+    assert_failed(&run(&["decommission", "--port", &rig.port, "--store", &store, "--who", " "]), 2, &["say with --who who asks"]);
+    let tool = ["calibrate", "tool", "--port", &rig.port, "--store", &store, "--who", "Tester", "--months", "12"];
+    assert_eq!(typed(&tool, "2\n1302 mm\n1.298 m\n760 mm\nyes\n").status.code(), Some(0));
+    let done = typed(&arguments, "SIM-BENCH-1\n");
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert_eq!(done.status.code(), Some(0), "{said} {}", String::from_utf8_lossy(&done.stderr));
+    assert!(said.contains("has been reset: its records begin anew"), "{said}");
+    assert!(said.contains("forgotten no key, 1 calibrations, 0 seals and 1 starts of epoch 1; it is in epoch 2 now"), "{said}");
+    assert!(!said.contains("missing"), "{said}");
+    let again = run(&["decommission", "--port", &rig.port, "--store", &store, "--who", "Tester", "--yes"]);
+    assert_eq!(again.status.code(), Some(0), "{}", String::from_utf8_lossy(&again.stderr));
+    assert!(String::from_utf8_lossy(&again.stdout).contains("of epoch 2; it is in epoch 3 now"));
+    let opened = run(&["listen", "--port", &rig.port, "--store", &store, "--do", LOAD, "--leave", "--for", "20"]);
+    assert_eq!(opened.status.code(), Some(0), "{}", String::from_utf8_lossy(&opened.stdout));
+    assert_failed(
+        &run(&["decommission", "--port", &rig.port, "--store", &store, "--who", "Tester", "--yes"]),
+        1,
+        &["a hole is open on the rig"],
+    );
+    let stored = host_tool::store::Store::open_existing(std::path::Path::new(&store)).unwrap();
+    let rigs = stored.rigs().unwrap();
+    assert_eq!(rigs.iter().map(|rig| rig.epoch).collect::<Vec<_>>(), [1, 2, 3]);
+    let mut next = 0;
+    for rig in rigs {
+        for slot in stored.stream(&rig).unwrap().slots {
+            assert_eq!(slot.sequence(), next, "epoch {}", rig.epoch);
+            next += 1;
+        }
+    }
+}

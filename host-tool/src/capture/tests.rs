@@ -315,3 +315,82 @@ fn what_another_host_took_is_said_to_be_there_and_not_lost() {
     assert!(bench.notices()[0].starts_with("records 0 to 19 of rig Bravo are not in this store"), "{:?}", bench.notices());
     assert!(bench.notices()[1].starts_with("records 20 to 59 of rig Bravo are missing"), "{:?}", bench.notices());
 }
+
+/// The lid shut for an hour: its count of milliseconds goes on or stands still, what came over the cable is lost or waits.
+#[test]
+fn a_computer_that_slept_shows_nothing_old_and_has_everything_again() {
+    for (counted, wait) in [(3_600_000, true), (0, true), (3_600_000, false), (0, false)] {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+        rig.record(40);
+        bench.run(&mut rig, 1_500);
+        rig.deaf = true;
+        let stale = bench.capture.command(bench.now, Command::TouchHub(shared_protocol::message::TouchHub {})).unwrap();
+        bench.run(&mut rig, 40);
+        rig.deaf = false;
+        let told = rig.done.len();
+        let mut waiting = Vec::new();
+        for _ in 0..30 {
+            rig.record(10);
+            waiting.extend(rig.turn(20, &[]));
+            rig.send(&shared_protocol::message::Message::Live(Live::default()), &mut waiting);
+        }
+        bench.to_rig.clear();
+        (bench.now, bench.wall.unix_ms) = (bench.now + 20 + counted, bench.wall.unix_ms + 20 + 3_600_000);
+        bench.events.clear();
+        let step = bench.capture.step(bench.now, bench.wall, if wait { &waiting } else { &[] }).unwrap();
+        assert_eq!(step.events.iter().filter(|e| **e == Event::Woke).count(), 1);
+        assert!(step.events.contains(&Event::Outcome(stale, Outcome::Dropped)), "{:?}", step.events);
+        assert!(!step.events.iter().any(|e| matches!(e, Event::Live(_))), "what waited on the line is not shown: {:?}", step.events);
+        bench.to_rig.extend(step.send);
+        bench.run(&mut rig, 4_000);
+        let mut now = Vec::new();
+        rig.send(&shared_protocol::message::Message::Live(Live::default()), &mut now);
+        let live = bench.capture.step(bench.now, bench.wall, &now).unwrap().events;
+        assert!(live.iter().any(|e| matches!(e, Event::Live(_))), "and what is said now is: {live:?}");
+        let stream = bench.capture.rig().unwrap().clone();
+        assert_eq!(bench.capture.store().stream(&stream).unwrap().slots, rig.memory.values().copied().collect::<Vec<_>>());
+        assert!(!rig.done.iter().any(|(_, command)| matches!(command, Command::TouchHub(_))), "a touch of then is not one of now");
+        let times: Vec<i64> =
+            rig.done[told..].iter().filter_map(|(_, c)| if let Command::SetClock(c) = c { Some(c.unix_ms) } else { None }).collect();
+        assert_eq!(times.len(), usize::from(counted == 0), "told anew where the count stood still: {times:?}");
+        assert!(times.iter().all(|ms| ms.abs_diff(bench.wall.unix_ms) < 10_000), "{times:?}");
+        assert_eq!(bench.notices(), [""; 0]);
+    }
+}
+
+/// What each of several stores says of a rig that began its second epoch with its twentieth record.
+#[test]
+fn a_store_says_of_the_epoch_before_only_what_it_lacks_of_it() {
+    let start = Record::Start(Start { cause: ResetCause::Decommissioned.raw(), epoch: 2, ..Start::default() });
+    for (had, said) in
+        [(20, vec![]), (10, vec!["records 10 to 19 of rig Alpha are not in this store, another one has taken them"]), (0, vec![])]
+    {
+        let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+        rig.record(had);
+        if had > 0 {
+            bench.run(&mut rig, 2_000);
+        }
+        rig.record(20 - had);
+        (rig.epoch, rig.tail, rig.acknowledged) = (2, 20, 20);
+        rig.memory.clear();
+        rig.restart();
+        rig.boot = 1;
+        rig.add(&start);
+        rig.record(5);
+        bench.run(&mut rig, 3_000);
+        let notices = bench.notices();
+        assert!(notices.len() == said.len() && notices.iter().zip(&said).all(|(is, want)| is.starts_with(want)), "{had}: {notices:?}");
+        let of = |epoch| bench.capture.store().stream(&Stream { rig: "Alpha".to_owned(), epoch }).unwrap().slots;
+        assert_eq!(of(2), rig.memory.values().copied().collect::<Vec<_>>());
+        assert_eq!((of(1).len(), of(1).iter().all(|slot| slot.sequence() < 20)), (had as usize, true), "both are kept apart");
+    }
+    let (mut bench, mut rig) = (Bench::new(), FakeRig::new("Alpha"));
+    (rig.epoch, rig.tail, rig.head) = (2, 20, 20);
+    rig.record(5);
+    bench.run(&mut rig, 3_000);
+    assert!(
+        bench.notices()[0].starts_with("records 0 to 19 of rig Alpha are missing"),
+        "its beginning has given way: {:?}",
+        bench.notices()
+    );
+}

@@ -9,7 +9,11 @@ use shared_protocol::state::UnsealedCause;
 
 /// What the rig says of not sealing.
 pub fn unsealed(body: &Unsealed) -> Sealing {
-    if UnsealedCause::from_raw(body.cause) == Some(UnsealedCause::NoKey) { Sealing::NoKey } else { Sealing::Absent }
+    match UnsealedCause::from_raw(body.cause) {
+        Some(UnsealedCause::NoKey) => Sealing::NoKey,
+        Some(UnsealedCause::Refused) => Sealing::Refused,
+        None => Sealing::Absent,
+    }
 }
 
 /// Proves every set-up of a stream.
@@ -25,7 +29,8 @@ pub fn prove(setups: &mut [SetUp], stream: &[Slot]) {
         setup.segments = segments(before, &ends);
         setup.digest = digest(&setup.segments);
         let Some(seal) = &setup.seal else {
-            setup.sealing = if setup.sealing == Sealing::NoKey { Sealing::NoKey } else { Sealing::Absent };
+            let said = matches!(setup.sealing, Sealing::NoKey | Sealing::Refused);
+            setup.sealing = if said { setup.sealing } else { Sealing::Absent };
             continue;
         };
         let closing: Vec<Slot> = setup.slots.iter().filter(|s| s.sequence() >= closed && s.kind() == Closed::KIND).copied().collect();

@@ -307,6 +307,7 @@ fn reservations(setup: &SetUp, believed: bool, contradicted: bool) -> Vec<String
     say(lost > 0, format!("{lost} records are missing; see gaps."));
     say(setup.digest == DigestState::Differs, "The rig's digest does not fit the records in hand.".to_owned());
     say(setup.digest == DigestState::Lacking, "The rig's digest covers records that are not in hand.".to_owned());
+    say(setup.sealing == Sealing::Refused, "The rig's memory refused the seal: these records are not sealed.".to_owned());
     if let Sealing::Unfit(why) = setup.sealing {
         say(true, format!("The rig's seal does not fit: {}.", why.text()));
     }

@@ -22,7 +22,7 @@ pub enum Outcome {
     },
     /// The rig did not answer in time.
     Silent,
-    /// It was not sent any more: the rig restarted, another came, or the cable was pulled.
+    /// It was not sent any more: the rig restarted, another came, the cable was pulled, or the computer slept.
     Dropped,
     /// It was not sent: no rig has said hello.
     NoRig,

@@ -150,6 +150,8 @@ pub struct Session {
     heard: u64,
     commands: Commands,
     greeted: u64,
+    /// The computer has slept, and the rig has not said hello since.
+    waking: bool,
     line: Line,
     out: VecDeque<Output>,
 }
@@ -165,6 +167,7 @@ impl Session {
             asked: None,
             heard: 0,
             greeted: 0,
+            waking: false,
             commands: Commands::default(),
             line: Line::default(),
             out: VecDeque::new(),
@@ -238,6 +241,14 @@ impl Session {
         (self.rig, self.asked, self.accumulator) = (None, None, Accumulator::new());
     }
 
+    /// The computer has slept, for whatever the caller's count says. What comes from the line first may be as old as that, so
+    /// nothing that is for eyes only is believed before the rig has answered anew; commands are given up, since a touch of the
+    /// hub or a time of day that were meant then are not true now. Slots stay what they are, whenever they come.
+    pub fn wake(&mut self) {
+        self.drop_commands();
+        (self.asked, self.accumulator, self.waking) = (None, Accumulator::new(), true);
+    }
+
     /// What has come over the line.
     #[must_use]
     pub fn line(&self) -> Line {
@@ -266,6 +277,7 @@ impl Session {
                 let Some(intake) = &mut known.intake else { return };
                 intake.take(now, slots, self.line.damaged);
             }
+            Message::Live(_) | Message::Outlook(_) | Message::Raw(_) if self.waking => {}
             Message::Live(live) if self.rig.is_some() => self.out.push_back(Output::Live(live)),
             Message::Outlook(outlook) if self.rig.is_some() => self.out.push_back(Output::Outlook(outlook)),
             Message::Raw(raw) if self.rig.is_some() => self.out.push_back(Output::Raw(raw)),
@@ -280,6 +292,7 @@ impl Session {
 
     fn greet(&mut self, now: u64, hello: Hello, version: u8) {
         self.greeted = now;
+        self.waking &= self.asked.is_none(); // one that came before it was asked may have waited as long
         let stream = Stream::of(&hello);
         let came = match &self.rig {
             None => Came::First,

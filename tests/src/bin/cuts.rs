@@ -1,16 +1,18 @@
 //! Cuts the power after every byte that the rig writes, and again within every recovery:
 //! `cuts SEED EVERY PAIRS-EVERY [BYTE [SECOND]]`.
 
-use simulator::frail::FrailMemory;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use tests::cuts::oracle::aftermath;
-use tests::cuts::script::{Cut, Length, cuts};
-use tests::cuts::site::Site;
+use tests::cuts::reset;
+use tests::cuts::script::{Cut, Length, cuts, seconds};
 
-/// What is cut once: two holes in a ring that wraps, and one with a checkpoint, whose bytes are counted from a million on.
-const SINGLES: [(Length, u64, &str); 2] = [(Length::Long, 0, "two holes"), (Length::Deep, DEEP_FROM, "one deep hole")];
+/// What is cut once: two holes in a ring that wraps, one with a checkpoint, whose bytes are counted from a million on, and a
+/// factory reset, from two million on.
+const SINGLES: [(Length, u64, &str); 3] =
+    [(Length::Long, 0, "two holes"), (Length::Deep, DEEP_FROM, "one deep hole"), (Length::Reset, RESET_FROM, "a factory reset")];
 const DEEP_FROM: u64 = 1_000_000;
+const RESET_FROM: u64 = 2_000_000;
 /// Failures that are printed.
 const SHOWN: usize = 8;
 
@@ -32,14 +34,14 @@ fn all(seed: u64, every: u64, pairs_every: u64) -> ExitCode {
     let (mut tried, mut failed) = (0, Vec::new());
     for (length, from, word) in SINGLES {
         let singles = picked(cuts(length, seed, |m| m), every);
-        let (count, more) = try_all(&singles, |cut| vec![(None, aftermath(cut, seed ^ cut.byte, true))]);
+        let (count, more) = try_all(&singles, |cut| vec![(None, after(length, cut, seed ^ cut.byte))]);
         println!("{count} cuts of {word}, each taken up again, worked on and drained");
         tried += count;
         failed.extend(more.into_iter().map(|(byte, second, why)| (from + byte, second, why)));
     }
     let short = cuts(Length::Short, seed, |m| m);
     let (pairs, more) = try_all(&short, |cut| {
-        let seconds = seconds(cut, seed).into_iter().filter(|second| (cut.byte + second.byte) % pairs_every == 0);
+        let seconds = seconds(Length::Short, cut, seed).into_iter().filter(|second| (cut.byte + second.byte) % pairs_every == 0);
         seconds.map(|second| (Some(second.byte), aftermath(&second, seed ^ second.byte, false))).collect()
     });
     println!("{pairs} pairs of cuts, the second while the rig recovered from the first");
@@ -52,17 +54,8 @@ fn all(seed: u64, every: u64, pairs_every: u64) -> ExitCode {
     if failed.is_empty() && tried > 0 && pairs > 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 
-/// What a second cut leaves, for every byte that the recovery from the first writes, and the second after it.
-fn seconds(cut: &Cut, seed: u64) -> Vec<Cut> {
-    let memory = FrailMemory::new(cut.image.found.clone(), seed ^ cut.byte);
-    memory.keep_images();
-    let mut site = Site::start(memory.clone(), (*cut.disk).clone(), 1_000);
-    let disk = cut.disk.clone();
-    site.plug(false);
-    site.recover();
-    site.stay(1_000);
-    // What the first cut had settled counts as certain still, unless the recovery gave it way.
-    (1..).zip(memory.take_images()).map(|(byte, image)| Cut { byte, image, disk: disk.clone(), power_cuts: 2 }).collect()
+fn after(length: Length, cut: &Cut, seed: u64) -> Result<(), String> {
+    if length == Length::Reset { reset::aftermath(cut, seed) } else { aftermath(cut, seed, true) }
 }
 
 type Failure = (u64, Option<u64>, String);
@@ -89,18 +82,18 @@ fn try_all(cuts: &[Cut], attempt: impl Fn(&Cut) -> Vec<(Option<u64>, Result<(), 
 }
 
 fn one(seed: u64, byte: u64, second: Option<u64>) -> ExitCode {
-    let (length, byte) = match (second, byte.checked_sub(DEEP_FROM)) {
-        (Some(_), _) => (Length::Short, byte),
-        (None, Some(byte)) => (Length::Deep, byte),
-        (None, None) => (Length::Long, byte),
+    let from = SINGLES.into_iter().rfind(|(_, from, _)| byte >= *from);
+    let (length, byte) = match from.filter(|_| second.is_none()) {
+        Some((length, from, _)) => (length, byte - from),
+        None => (Length::Short, byte),
     };
     let Some(cut) = cuts(length, seed, |m| m).into_iter().find(|cut| cut.byte == byte) else {
         eprintln!("cuts: the rig does not write byte {byte}");
         return ExitCode::from(2);
     };
     let outcome = match second {
-        None => aftermath(&cut, seed ^ byte, true),
-        Some(second) => match seconds(&cut, seed).into_iter().find(|cut| cut.byte == second) {
+        None => after(length, &cut, seed ^ byte),
+        Some(second) => match seconds(Length::Short, &cut, seed).into_iter().find(|cut| cut.byte == second) {
             Some(cut) => aftermath(&cut, seed ^ second, false),
             None => Err(format!("the recovery does not write byte {second}")),
         },

@@ -4,5 +4,6 @@
 //! written what a power cut there would have left; [`oracle`] takes each of those up again and says what is wrong.
 
 pub mod oracle;
+pub mod reset;
 pub mod script;
 pub mod site;

@@ -42,16 +42,18 @@ pub fn aftermath(cut: &Cut, seed: u64, work: bool) -> Result<(), String> {
             return Err("the rig is not drained in the end".to_owned());
         }
     }
-    holds(&site.disk, &certain(&cut.image.kept), cut.power_cuts)
+    holds(&site.disk, &certain(&cut.image.kept), 0, cut.power_cuts)?;
+    digests(&site.disk)
 }
 
 /// The slots that a memory holds for certain.
-fn certain(kept: &[u8]) -> BTreeMap<u32, [u8; 32]> {
+pub(super) fn certain(kept: &[u8]) -> BTreeMap<u32, [u8; 32]> {
     let places = kept[RING_AT..].as_chunks::<32>().0.iter();
     places.filter_map(|bytes| Slot::check(bytes).ok()).map(|slot| (slot.sequence(), *slot.bytes())).collect()
 }
 
-fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>, power_cuts: u64) -> Result<(), String> {
+/// Nothing from this slot of the disk's epoch on is lost without a gap that names it, and nothing that was committed at all.
+pub(super) fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>, from: u32, power_cuts: u64) -> Result<(), String> {
     if let Some(sequence) = disk.conflicts.first() {
         return Err(format!("slot {sequence} came twice with different bytes"));
     }
@@ -66,14 +68,14 @@ fn holds(disk: &Disk, certain: &BTreeMap<u32, [u8; 32]>, power_cuts: u64) -> Res
         }
     }
     let end = disk.slots.last_key_value().map_or(0, |(last, _)| *last);
-    if let Some(lost) = (0..end).find(|n| !disk.slots.contains_key(n) && named(*n).is_none()) {
+    if let Some(lost) = (from..end).find(|n| !disk.slots.contains_key(n) && named(*n).is_none()) {
         return Err(format!("slot {lost} is not on disk, and no gap names it"));
     }
     let torn: u64 = gaps.iter().filter(|gap| gap.cause == GapCause::Torn.raw()).map(|gap| u64::from(gap.last - gap.first) + 1).sum();
     if torn > power_cuts {
         return Err(format!("{power_cuts} power cuts tore {torn} slots"));
     }
-    digests(disk)
+    Ok(())
 }
 
 /// The gaps that the rig declared.

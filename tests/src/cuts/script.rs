@@ -2,9 +2,11 @@
 
 use super::site::{Disk, RING_AT, Site};
 use firmware_app::memory::Memory;
-use shared_protocol::message::{CloseHole, Command, LoadHole, TakeNote, TouchHub};
-use shared_protocol::record::Plan;
-use shared_protocol::state::Answer;
+use firmware_app::profile::Profile;
+use shared_protocol::body::Secret;
+use shared_protocol::message::{Calibrate, CloseHole, Command, Commission, Decommission, LoadHole, TakeNote, TouchHub};
+use shared_protocol::record::{Calibration, Plan};
+use shared_protocol::state::{Answer, CalibrationItem};
 use shared_protocol::units::{Lean, Micrometres};
 use simulator::frail::{FrailMemory, Image};
 use std::sync::Arc;
@@ -35,6 +37,21 @@ pub enum Length {
     Short,
     /// One hole, deep enough for a checkpoint, in a ring that holds all of it.
     Deep,
+    /// A rig with a key and a tool of its own, one short hole, and a factory reset.
+    Reset,
+}
+
+/// The key and the tool that a rig has until it is reset.
+pub const KEY: [u8; 32] = *b"an invented key for power cuts  ";
+/// See [`KEY`].
+pub const OWN_TOOL: u8 = 200;
+
+impl Length {
+    /// What rig does it: the published key of a simulated one cannot be forgotten.
+    #[must_use]
+    pub fn profile(self) -> Profile {
+        Profile { simulated: self != Self::Reset, ..Profile::bench() }
+    }
 }
 
 /// An empty memory to work on.
@@ -52,7 +69,8 @@ pub fn blank(length: Length) -> Vec<u8> {
 pub fn cuts<M: Memory>(length: Length, seed: u64, wrap: impl FnOnce(FrailMemory) -> M) -> Vec<Cut> {
     let memory = FrailMemory::new(blank(length), seed);
     memory.keep_images();
-    let mut work = Work { site: Site::start(wrap(memory.clone()), Disk::default(), 0), memory, cuts: Vec::new() };
+    let site = Site::with(wrap(memory.clone()), length.profile(), Disk::default(), 0);
+    let mut work = Work { site, memory, cuts: Vec::new() };
     work.collect(&Arc::new(Disk::default()));
     match length {
         Length::Short => work.hole(100.0, None),
@@ -61,8 +79,23 @@ pub fn cuts<M: Memory>(length: Length, seed: u64, wrap: impl FnOnce(FrailMemory)
             work.hole(450.0, None);
             work.hole(2_500.0, Some(200.0));
         }
+        Length::Reset => work.reset(),
     }
     work.cuts
+}
+
+/// What a second cut leaves, for every byte that the recovery from the first writes, and the second after it.
+#[must_use]
+pub fn seconds(length: Length, cut: &Cut, seed: u64) -> Vec<Cut> {
+    let memory = FrailMemory::new(cut.image.found.clone(), seed ^ cut.byte);
+    memory.keep_images();
+    let mut site = Site::with(memory.clone(), length.profile(), (*cut.disk).clone(), 1_000);
+    let disk = cut.disk.clone();
+    site.plug(false);
+    site.recover();
+    site.stay(1_000);
+    // What the first cut had settled counts as certain still, unless the recovery gave it way.
+    (1..).zip(memory.take_images()).map(|(byte, image)| Cut { byte, image, disk: disk.clone(), power_cuts: 2 }).collect()
 }
 
 struct Work<M: Memory> {
@@ -104,6 +137,20 @@ impl<M: Memory> Work<M> {
         assert_eq!(answer, Some(Answer::Done), "{command:?}");
     }
 
+    /// Everything that a reset forgets, and the reset, until the rig is in its next epoch.
+    fn reset(&mut self) {
+        self.stay(1_500);
+        self.ask(Command::Commission(Commission { secret: Secret(KEY) }));
+        self.ask(own_tool());
+        self.hole(100.0, None);
+        self.act(Site::drain);
+        self.ask(Command::Decommission(Decommission { epoch: 1, who: "Sim. Fitter".try_into().unwrap_or_default() }));
+        self.stay(2_000);
+        assert_eq!(self.site.disk.epoch, 2, "the rig has begun anew");
+        self.ask(note());
+        self.stay(500);
+    }
+
     /// Drills a hole, with the cable out from a depth on.
     fn hole(&mut self, depth_mm: f64, out_from_mm: Option<f64>) {
         self.stay(1_500);
@@ -138,6 +185,19 @@ pub fn work_on<M: Memory>(site: &mut Site<M>) -> Option<Answer> {
     site.go(0.0, 1_000.0);
     site.stay(1_000);
     site.ask(Command::CloseHole(CloseHole {}))
+}
+
+/// The tool that a calibration adds.
+fn own_tool() -> Command {
+    let calibration = Calibration {
+        item: CalibrationItem::Tool.raw(),
+        who: "Sim. Fitter".try_into().unwrap_or_default(),
+        day: 20_000,
+        expires: 20_365,
+        values: [OWN_TOOL.into(), 1_250_000, 700_000].into_iter().collect(),
+        ..Calibration::default()
+    };
+    Command::Calibrate(Calibrate { calibration })
 }
 
 /// Somebody says something.

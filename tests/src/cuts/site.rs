@@ -41,6 +41,21 @@ pub struct Disk {
     pub conflicts: Vec<u32>,
     /// Everything below this is held, or known never to come.
     pub below: u32,
+    /// The epoch that all of this is of, 0 before any was heard of.
+    pub epoch: u32,
+    /// Slots of the epochs before it, by epoch.
+    pub before: BTreeMap<u32, BTreeMap<u32, [u8; 32]>>,
+}
+
+impl Disk {
+    /// Puts what is of another epoch aside.
+    fn turn_to(&mut self, epoch: u32) {
+        if self.epoch != epoch && self.epoch > 0 {
+            self.before.entry(self.epoch).or_default().append(&mut self.slots);
+            self.below = 0;
+        }
+        self.epoch = epoch;
+    }
 }
 
 /// The site.
@@ -112,6 +127,7 @@ impl<M: Memory> Site<M> {
             match output {
                 Output::Send(bytes) => self.to_rig.extend(bytes),
                 Output::Introduced(introduction) => {
+                    self.disk.turn_to(introduction.stream.epoch);
                     self.session.resume(self.host_now, self.disk.below.max(introduction.hello.tail));
                 }
                 Output::Keep { slots, held, .. } => {

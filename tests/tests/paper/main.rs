@@ -114,7 +114,7 @@ fn the_text_gives_the_figures_back() {
         "limit up to 20.0 mm/m, source: plan as loaded into the rig. Measured within. Shown within.",
         "Touched twice; largest misclosure 3 mm, and 10 mm is the most accepted. Depth as read, 3.187 m, is corrected by −2.9 mm; what \
          else is in the record is as read.",
-        "the rig's digest fits them; sealed by a simulated rig's known key, and fits; it is this rig's first.",
+        "the rig's digest fits them; sealed by a simulated rig's known key, and fits; it is this rig's first since it was new or reset.",
         "2027-01-15T01:00:00-07:00",
         "Line Example Line 7. Drilled by A. Nobody",
         "Rig SIM-PAPER-1, epoch 3",

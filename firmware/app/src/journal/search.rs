@@ -12,6 +12,8 @@ pub const STEP_READS: u32 = PROBES * 2;
 pub struct Found {
     /// Slots that power cuts tore, first and last: their numbers are skipped.
     pub torn: Option<(u32, u32)>,
+    /// There is no slot of this epoch, and no host has one: it begins now.
+    pub begins: bool,
 }
 
 /// The newest slot met so far.
@@ -54,6 +56,7 @@ pub struct Between {
 pub struct Torn {
     first: u32,
     skipped: u32,
+    begins: bool,
 }
 
 impl Search {
@@ -81,28 +84,26 @@ impl Search {
 
 /// The head is behind the newest slot, unless what comes there is torn.
 fn behind(journal: &mut Journal, newest: Option<Newest>) -> Search {
-    if let Some(newest) = newest {
-        journal.head = newest.sequence.saturating_add(1);
-        journal.boot = newest.boot.wrapping_add(1);
-    }
-    Search::Torn(Torn { first: journal.head, skipped: 0 })
+    let begins = newest.is_none() && journal.held_below <= journal.floor;
+    journal.head = newest.map_or(journal.floor, |newest| newest.sequence.saturating_add(1));
+    journal.boot = newest.map_or(journal.boot, |newest| newest.boot.wrapping_add(1));
+    Search::Torn(Torn { first: journal.head, skipped: 0, begins })
 }
 
 impl Between {
     fn step<M: Memory>(self, journal: &mut Journal, memory: &mut M) -> Search {
         let Self { low, high, newest } = self;
         let capacity = journal.capacity;
-        let lap = |sequence: u32| sequence.checked_div(capacity);
+        let same_lap = |journal: &Journal, slot: &Slot| journal.lap(slot.sequence()) == journal.lap(newest.sequence);
         if high.saturating_sub(low) > PROBES {
             let middle = low.midpoint(high);
             return Search::Between(match journal.probe(memory, middle, high) {
-                Some((low, slot)) if lap(slot.sequence()) == lap(newest.sequence) => Self { low, high, newest: slot.into() },
+                Some((low, slot)) if same_lap(journal, &slot) => Self { low, high, newest: slot.into() },
                 _ => Self { low, high: middle, newest },
             });
         }
         let close_by = low..capacity.min(low.saturating_add(STEP_READS));
-        let same_lap = |slot: &Slot| lap(slot.sequence()) == lap(newest.sequence);
-        let last = close_by.filter_map(|place| journal.at_place(memory, place).ok().filter(same_lap)).last();
+        let last = close_by.filter_map(|place| journal.at_place(memory, place).ok().filter(|slot| same_lap(journal, slot))).last();
         behind(journal, Some(last.map_or(newest, Newest::from)))
     }
 }
@@ -113,9 +114,10 @@ impl Torn {
         let floor = journal.held_below;
         let whole = |journal: &mut Journal, memory| journal.raw(memory, journal.head) != Err(ReadFault::Damaged);
         if self.skipped >= TORN_MAX || journal.head >= floor && whole(journal, memory) {
-            journal.tail = journal.head.saturating_sub(journal.capacity);
+            journal.tail = journal.head.saturating_sub(journal.capacity).max(journal.floor);
             journal.head_known = true;
-            return Ok(Found { torn: (journal.head > self.first).then(|| (self.first, journal.head.saturating_sub(1))) });
+            let torn = (journal.head > self.first).then(|| (self.first, journal.head.saturating_sub(1)));
+            return Ok(Found { torn, begins: self.begins });
         }
         journal.head = floor.max(journal.head.saturating_add(1));
         Err(Self { skipped: self.skipped.saturating_add(1), ..self })

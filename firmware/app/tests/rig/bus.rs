@@ -6,7 +6,7 @@ use firmware_app::journal::{Journal, Search};
 use firmware_app::lean::SETTLED_MS;
 use firmware_app::memory::Memory;
 use firmware_app::profile::Profile;
-use shared_protocol::message::{Acknowledge, Calibrate, ChangeTool, CloseHole, Command, Commission, Message, SetClock};
+use shared_protocol::message::{Acknowledge, Ask, Calibrate, ChangeTool, CloseHole, Command, Commission, Decommission, Message, SetClock};
 use shared_protocol::record::{Calibration, Change, Gap, Plan, Record};
 use shared_protocol::state::{Activity, Answer, Belief, CalibrationItem, GapCause};
 use shared_protocol::units::{Micrometres, Millis};
@@ -179,6 +179,26 @@ fn no_turn_waits_longer_for_the_bus_than_its_budget() {
     bench.worst("calibrating");
     assert_eq!(bench.open(deep()).answer, Answer::Done.raw());
     bench.worst("opening");
+    bench.ask(Command::CloseHole(CloseHole {}));
+    bench.stay(1_000);
+    let acknowledge = |bench: &mut Bench<OnBus>| {
+        bench.say(&Message::Ask(Ask { host: 1 }));
+        bench.stay(50);
+        let below = bench.heard.iter().rev().find_map(|m| if let Message::Hello(h) = m { Some(h.head) } else { None }).unwrap();
+        bench.say(&Message::Acknowledge(Acknowledge { epoch, below, host: 1 }));
+    };
+    acknowledge(&mut bench);
+    bench.worst("draining");
+    let decommission = Command::Decommission(Decommission { epoch, who: "Fitter".try_into().unwrap() });
+    assert_eq!(bench.ask(decommission).answer, Answer::Done.raw());
+    bench.worst("asking for a factory reset");
+    acknowledge(&mut bench);
+    assert!(!bench.rig.recovered(), "it has begun again");
+    bench.worst("the turn that ends an epoch");
+    let (_, recovered) = bench.recover();
+    bench.worst("forgetting everything");
+    println!("forgotten, and all known again, after {recovered} ms");
+    assert!(recovered <= RECOVERED_MS, "{recovered}");
 }
 
 /// Nobody fetches anything, so that whatever gives way is declared.

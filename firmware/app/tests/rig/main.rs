@@ -8,6 +8,8 @@ mod checking;
 mod counting;
 mod hostile;
 mod recovering;
+mod refusing;
+mod resetting;
 mod restarting;
 mod sealing;
 mod wrapping;

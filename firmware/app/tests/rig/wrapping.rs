@@ -2,10 +2,11 @@
 
 use crate::bench::{Bench, Ram, drill, plan};
 use firmware_app::profile::Profile;
+use firmware_app::reading::{Reading, Sensed};
 use shared_protocol::message::{CloseHole, Command, LoadHole, SetClock, TakeNote};
 use shared_protocol::record::{Note, Record};
 use shared_protocol::slot::{Part, Slot};
-use shared_protocol::state::{Answer, Check};
+use shared_protocol::state::{Answer, Check, SensorFault};
 use shared_protocol::units::Millis;
 
 const DAY_MS: u32 = 86_400_000;
@@ -92,4 +93,41 @@ fn a_rig_whose_numbers_come_to_an_end_opens_no_more_holes_and_ends_what_is_open(
     assert_eq!(bench.open(plan()).answer, Answer::NumbersUsedUp.raw());
     let note = || Command::TakeNote(TakeNote { author: "".try_into().unwrap(), text: "still heard".try_into().unwrap() });
     assert_eq!(bench.ask(note()).answer, Answer::Done.raw());
+}
+
+/// Eight weeks with a sensor that says nothing: what it lasted stays at the most that its record can say.
+#[test]
+fn how_long_a_fault_lasts_does_not_wrap_with_the_milliseconds() {
+    for (days, want) in [(1, DAY_MS), (49, 49 * DAY_MS), (50, u32::MAX), (120, u32::MAX)] {
+        let mut bench = Bench::new();
+        bench.stay(500);
+        let silent = Sensed { force: Reading::Fault(SensorFault::Silent), ..bench.sensed() };
+        bench.round(Some(silent), &[]);
+        for _ in 0..days * 2 {
+            bench.now = bench.now.plus(DAY_MS / 2 - 50);
+            bench.round(Some(silent), &[]);
+        }
+        bench.stay(500);
+        let lasted = bench.only(|r| if let Record::Fault(f) = r { (f.began == 0).then_some(f.lasted) } else { None });
+        assert!(lasted.len() == 1 && lasted[0] >= want && lasted[0] - want < 1_000, "{days} days: {lasted:?}");
+    }
+}
+
+/// Requests are numbers that hosts give, and may be any: what was answered last is known by its own, over their wrap.
+#[test]
+fn requests_on_either_side_of_their_wrap_are_different_commands() {
+    let note = |n: u32| Command::TakeNote(TakeNote { author: "".try_into().unwrap(), text: format!("{n}").as_str().try_into().unwrap() });
+    let mut bench = Bench::new();
+    bench.stay(200);
+    for request in [u32::MAX - 1, u32::MAX, 0, 1, u32::MAX, 0] {
+        assert_eq!(bench.ask_as(request, note(request)).answer, Answer::Done.raw());
+    }
+    let said = bench.only(|r| if let Record::Note(n) = r { Some(n.request) } else { None });
+    assert_eq!(said, [u32::MAX - 1, u32::MAX, 0, 1]);
+    let mut bench = Bench::on(bench.rig.into_memory());
+    for request in [u32::MAX, 0, 2] {
+        assert_eq!(bench.ask_as(request, note(request)).answer, Answer::Done.raw());
+    }
+    let said = bench.only(|r| if let Record::Note(n) = r { Some(n.request) } else { None });
+    assert_eq!(said, [u32::MAX - 1, u32::MAX, 0, 1, 2], "over a restart too");
 }
