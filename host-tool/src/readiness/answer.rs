@@ -238,12 +238,28 @@ impl Answer {
             let in_the_way = leg.findings.iter().filter(|finding| finding.remedy.is_some());
             why.extend(in_the_way.map(|finding| format!("{name}{}", finding.what)));
             if leg.proposed.what != Disposition::Stands && !stands && leg.stage != Stage::UnderWay {
-                let shown = leg.keeps(governs) == Standing::Unknown && governs == Some(Governs::Guarded);
-                worse(if shown { Ready::NotShown } else { Ready::No });
+                let outside = leg.verdicts.iter().any(|verdict| verdict.plain == Standing::Outside);
+                let in_doubt = !outside && governs == Some(Governs::Guarded) && leg.keeps(governs) == Standing::Unknown;
+                worse(if in_doubt { Ready::NotShown } else { Ready::No });
+            }
+            if governs == Some(Governs::Guarded) && leg.stage == Stage::Drilled && !stands {
+                for verdict in leg.verdicts.iter().filter(|verdict| standing(verdict, governs) == Standing::Unknown) {
+                    worse(Ready::NotShown);
+                    let line = format!("{name}{}", said(leg, verdict));
+                    if !why.iter().any(|said| said.starts_with(&line)) {
+                        why.push(line);
+                    }
+                }
             }
             if leg.proposed.what != Disposition::Stands && !stands {
                 act.push(format!("{name}{}", super::words::remedy(leg)));
             }
+        }
+        let decided = legs.iter().any(|leg| leg.stage == Stage::Drilled);
+        let in_doubt = |verdict: &&Verdict| verdict.plain == Standing::Within && standing(verdict, governs) == Standing::Unknown;
+        for verdict in frame.room.iter().filter(in_doubt).filter(|_| decided) {
+            ready = ready.max(Ready::NotShown);
+            why.extend(legs.first().map(|leg| said(leg, verdict)));
         }
         if let Some(arm) = &frame.drilled {
             let drilled = legs.iter().all(|leg| matches!(leg.stage, Stage::Drilled));

@@ -189,6 +189,34 @@ fn the_statement_that_governs_decides() {
     assert_eq!(ready(Some(&guarded)), (Ready::NotShown, vec!["plumb it by hand, and enter the plumb".to_owned()]));
 }
 
+/// Sounded, so that nothing is left to do about it, and yet too near its limit to be shown within: where the guarded statement
+/// decides, the pole crew is told so. Room is held to the same.
+#[test]
+fn what_the_guarded_statement_does_not_show_lets_no_pole_in() {
+    let depth = "[[limit]]\nmeasurand = \"depth\"\nfigure = \"±100 mm\"\nsource = \"Invented\"";
+    let ready = |governs: &str, limit: &str, depths: [f64; 2]| {
+        let limits = format!("governs = \"{governs}\"\n{limit}");
+        judged("42", &soundings(frame(depths[0], depths[1]), depths), Vec::new(), Some(&limits), |s| (s.answer.ready, s.answer.why.clone()))
+    };
+    let near = [2.903, 2.903];
+    assert_eq!(ready("plain", depth, near), (Ready::Yes, Vec::new()));
+    let (shown, why) = ready("guarded", depth, near);
+    assert_eq!(
+        (shown, why.iter().filter(|line| line.contains("depth measured within; not shown")).count()),
+        (Ready::NotShown, 2),
+        "{why:?}"
+    );
+    let (out, why) = ready("guarded", depth, [2.898, 2.898]);
+    assert_eq!(out, Ready::No, "measured outside is no matter of doubt: {why:?}");
+    let most = judged("42", &soundings(frame(3.0, 3.0), [3.0, 3.0]), Vec::new(), None, |s| s.frame.fit.as_ref().unwrap().most);
+    let room =
+        format!("[[limit]]\nmeasurand = \"room\"\nfigure = \"{:.1} mm\"\nsource = \"Invented\"", (most.value - most.expanded / 2.0) * 1e3);
+    assert_eq!(ready("plain", &room, [3.0, 3.0]), (Ready::Yes, Vec::new()));
+    let (shown, why) = ready("guarded", &room, [3.0, 3.0]);
+    assert_eq!(shown, Ready::NotShown, "{why:?}");
+    assert!(why.iter().any(|line| line.contains("room round the pole measured within; not shown")), "{why:?}");
+}
+
 /// A class 1 pole of 70 ft has a butt of 16.95 in at least (check values §8): in a hole of 24 in it has 3.5 in, 4 in are wanted
 /// and 0.1 m is a little less. So the hole is to be 16.95 in and 200 mm, 630 mm, wide.
 #[test]
