@@ -176,6 +176,15 @@ fn a_hole_that_leans_goes_to_the_engineer_and_one_in_doubt_is_plumbed() {
     assert_eq!((ready, act), (Ready::No, vec!["plumb it by hand, and enter the plumb".to_owned()]));
 }
 
+#[test]
+fn of_a_pole_that_stands_nobody_says_that_it_cannot_go_in() {
+    let short = hole(&load("41", LegCode::Single, 1), &Drill::straight(&[(1.2, 2.8)]));
+    let set = said("41", LegCode::Single, 1, 10, Said::State { state: HoleState::PoleSet });
+    let line = |more| judged("41", std::slice::from_ref(&short), more, None, words::headline);
+    assert_eq!(line(vec![set]), "41  the pole stands, AND NOT AS PLANNED");
+    assert_eq!(line(Vec::new()), "41  the pole CANNOT GO IN");
+}
+
 /// The statement that the contract names decides: of a lean in doubt the plain one lets the pole in, the guarded one does not.
 #[test]
 fn the_statement_that_governs_decides() {

@@ -29,6 +29,9 @@ pub fn headline(structure: &Structure<'_>) -> String {
         Ready::Unlevel => format!("{poles} CAN GO IN; the arm would not be level"),
         Ready::NotShown => format!("{poles} would go in as measured; NOT SHOWN"),
         Ready::NotYet => format!("NOT YET: the {holes} {} not finished", if many { "are" } else { "is" }),
+        Ready::No if structure.legs.iter().all(|leg| leg.stage == Stage::PoleSet) => {
+            format!("{poles} stand{}, AND NOT AS PLANNED", if many { "" } else { "s" })
+        }
         Ready::No => format!("{poles} CANNOT GO IN"),
     };
     terminal(&format!("{}  {simulated}{answer}", structure.structure))
