@@ -8,8 +8,8 @@ mod link;
 mod words;
 
 pub use correction::{CorrectionFault, may_correct};
-pub use link::{Link, Place, TAG};
-pub use words::{Along, CleanOut, Disposition, HoleState, NoteKind, TicketStanding};
+pub use link::{Link, Place, SIGNED_TAG, Signed, TAG};
+pub use words::{Along, CleanOut, Disposition, Finding, HoleState, NoteKind, TicketStanding};
 
 use crate::facts::Wall;
 use crate::session::Stream;
@@ -202,6 +202,17 @@ pub enum Said {
         /// What.
         disposition: Disposition,
     },
+    /// Somebody has reviewed a set-up's record and signs what it comes to.
+    Reviewed {
+        /// Accepted, or returned for the reason in the remark.
+        finding: Finding,
+        /// What is signed: the record in short.
+        short: String,
+        /// The reviewer's public key, Ed25519, hexadecimal.
+        key: String,
+        /// The signature of `short` (with what stands before it), hexadecimal.
+        signature: String,
+    },
 }
 
 /// Why an entry cannot be taken; one line, with what would be right.
@@ -222,8 +233,8 @@ pub enum EntryFault {
     /// A plan where none is said, or none where one is, or that of another leg.
     #[error("an entry that something is planned has the plan of its own leg, and no other has one")]
     Plan,
-    /// Somebody accepts a hole as it is and does not say why.
-    #[error("say why with a remark: whoever accepts a hole answers for it")]
+    /// Somebody decides about a hole, or returns its record, and does not say why.
+    #[error("say why with a remark: whoever decides about a hole answers for it")]
     Reason,
 }
 
@@ -256,7 +267,7 @@ impl Entry {
         if self.said.lengths().iter().any(|um| um.abs() > LENGTH_MOST) || self.said.standard().is_some_and(|um| um <= 0) {
             return Err(EntryFault::Length);
         }
-        if matches!(self.said, Said::Accepted { .. }) && self.remark.trim().is_empty() {
+        if matches!(self.said, Said::Accepted { .. } | Said::Reviewed { finding: Finding::Returned, .. }) && self.remark.trim().is_empty() {
             return Err(EntryFault::Reason);
         }
         let of_this_leg =
@@ -286,6 +297,7 @@ impl Said {
             Self::Planned { .. } => "plan",
             Self::Ticket { .. } => "locate ticket",
             Self::Accepted { .. } => "decision",
+            Self::Reviewed { .. } => "review",
         }
     }
 
@@ -294,6 +306,7 @@ impl Said {
             Self::Note { what: NoteKind::Rock { by, .. } } => vec![by],
             Self::Planned { file, sha256 } => vec![file, sha256],
             Self::Ticket { number, .. } => vec![number],
+            Self::Reviewed { short, key, signature, .. } => vec![short, key, signature],
             _ => Vec::new(),
         }
     }
@@ -308,7 +321,12 @@ impl Said {
             Self::Spacing { distance_um, .. } => vec![*distance_um],
             Self::Water { depth_um } => depth_um.iter().copied().collect(),
             Self::Brand { height_um, to_butt_um, .. } => vec![*height_um, *to_butt_um],
-            Self::State { .. } | Self::Note { .. } | Self::Planned { .. } | Self::Ticket { .. } | Self::Accepted { .. } => Vec::new(),
+            Self::State { .. }
+            | Self::Note { .. }
+            | Self::Planned { .. }
+            | Self::Ticket { .. }
+            | Self::Accepted { .. }
+            | Self::Reviewed { .. } => Vec::new(),
         }
     }
 
@@ -327,7 +345,8 @@ impl Said {
             | Self::Note { .. }
             | Self::Planned { .. }
             | Self::Ticket { .. }
-            | Self::Accepted { .. } => None,
+            | Self::Accepted { .. }
+            | Self::Reviewed { .. } => None,
         }
     }
 }

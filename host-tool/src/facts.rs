@@ -1,6 +1,9 @@
 //! What a rig's slots say, set-up by set-up, in the rig's own words. Nothing is judged here, bridged or guessed.
 
+mod alone;
 mod sealed;
+
+pub use alone::{Alone, Leanings};
 
 use crate::judge::measured::Measurement;
 use crate::proof::{Sealing, Segment, Stated};
@@ -159,8 +162,13 @@ pub struct SetUp {
 /// Reads one rig's stream of one epoch, slots in rising sequence, and returns its set-ups in order.
 #[must_use]
 pub fn read(stream: &[Slot]) -> Vec<SetUp> {
-    let clocks = clocks(stream);
-    let causes = causes(stream);
+    read_within(stream, stream)
+}
+
+/// Reads a part of a stream; `whole` is all of the stream that is in hand, the part with it.
+fn read_within(stream: &[Slot], whole: &[Slot]) -> Vec<SetUp> {
+    let clocks = clocks(whole);
+    let causes = causes(whole);
     let mut setups: Vec<SetUp> = Vec::new();
     let mut assembler = Assembler::default();
     let mut previous: Option<u32> = None;
@@ -181,7 +189,7 @@ pub fn read(stream: &[Slot]) -> Vec<SetUp> {
         take(&mut setups, &mut pending, whole.first, record, &moment);
     }
     flush(&mut setups, &mut pending);
-    sealed::prove(&mut setups, stream);
+    sealed::prove(&mut setups, whole);
     setups
 }
 

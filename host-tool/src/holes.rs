@@ -2,12 +2,13 @@
 
 use crate::entry::{Entry, HoleName, Place, Said, SetUpName};
 use crate::facts::{self, SetUp};
+use crate::judge::measured::Measurement;
 use crate::judge::{Judged, hole_name, judge, judge_by};
 use crate::limits_file::Limits;
 use crate::paper::words::count;
 use crate::paper::{self, PageSize, PaperError, Printing};
 use crate::session::Stream;
-use crate::store::{Entered, Store, StoreFault};
+use crate::store::{Entered, Store, StoreFault, measurement_of};
 use crate::text::{file_name, terminal};
 use shared_protocol::record::Plan;
 use shared_protocol::state::{Leg, SheetUnits};
@@ -44,7 +45,7 @@ pub struct Told {
 }
 
 impl Hole {
-    fn plan(&self) -> &Plan {
+    pub(crate) fn plan(&self) -> &Plan {
         &self.setup.opened.body.plan
     }
 
@@ -72,12 +73,12 @@ impl Hole {
         SheetUnits::from_raw(self.plan().units).unwrap_or(SheetUnits::Metric)
     }
 
-    fn on_paper(&self) -> paper::Hole<'_> {
+    pub(crate) fn on_paper(&self) -> paper::Hole<'_> {
         paper::Hole { setup: &self.setup, judged: &self.judged }
     }
 
     /// Page size of the country of its units.
-    fn page(&self) -> PageSize {
+    pub(crate) fn page(&self) -> PageSize {
         match self.units() {
             SheetUnits::Metric => PageSize::A4,
             SheetUnits::FeetInches => PageSize::Letter,
@@ -110,9 +111,7 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
     let mut catalogue = Catalogue::default();
     let entered = store.entries()?;
     catalogue.remarks.extend(broken_chains(&entered));
-    let corrections: BTreeMap<Place, (Place, String)> =
-        entered.iter().filter_map(|e| Some((e.entry.corrects?, (e.place, e.entry.by.clone())))).collect();
-    let told = |e: &Entered| Told { place: e.place, entry: e.entry.clone(), corrected: corrections.get(&e.place).cloned() };
+    let sayings = Sayings::of(entered.iter().map(|e| (e.place, &e.entry)));
     for stream in store.rigs()? {
         let held = store.stream(&stream)?;
         let rig = terminal(&stream.rig);
@@ -123,25 +122,61 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
         if held.aside > 0 {
             catalogue.remarks.push(format!("kept aside because another has the same number: {} of rig {rig}", records(held.aside)));
         }
-        for mut setup in facts::read(&held.slots) {
-            setup.measurements = store.measurements(&stream, setup.opened.sequence)?;
-            let judged = limits.map_or_else(|| judge(&setup), |limits| judge_by(&setup, &limits.of(&setup.opened.body.plan)));
-            let name = HoleName::of(&setup.opened.body.plan);
-            let set_up = SetUpName::new(&stream, setup.opened.sequence);
-            let of_it = entered.iter().filter(|e| name.as_ref() == Some(&e.entry.hole) && is_said(&e.entry, &set_up));
-            let entries = of_it.map(told).collect();
-            catalogue.holes.push(Hole { handle: String::new(), stream: stream.clone(), setup, judged, entries });
+        for setup in facts::read(&held.slots) {
+            let unchained = store.unchained(&stream, setup.opened.sequence)?;
+            catalogue.holes.push(Hole::judged(stream.clone(), setup, unchained, &sayings, limits));
         }
     }
     name(&mut catalogue.holes);
     Ok(catalogue)
 }
 
-/// Whether an entry about the hole is told of with a set-up: no plan, and no measurement of another set-up.
+/// What people entered, found by hole.
+#[derive(Debug, Default)]
+pub struct Sayings<'a> {
+    of_hole: BTreeMap<&'a HoleName, Vec<(Place, &'a Entry)>>,
+    corrections: BTreeMap<Place, (Place, String)>,
+}
+
+impl<'a> Sayings<'a> {
+    /// Of entries in the order in which they were entered.
+    #[must_use]
+    pub fn of(entries: impl IntoIterator<Item = (Place, &'a Entry)>) -> Self {
+        let mut sayings = Self::default();
+        for (place, entry) in entries {
+            sayings.corrections.extend(entry.corrects.map(|corrected| (corrected, (place, entry.by.clone()))));
+            sayings.of_hole.entry(&entry.hole).or_default().push((place, entry));
+        }
+        sayings
+    }
+
+    fn told(&self, hole: Option<&HoleName>, set_up: &SetUpName) -> Vec<Told> {
+        let said = hole.and_then(|hole| self.of_hole.get(hole)).into_iter().flatten().filter(|(_, entry)| is_said(entry, set_up));
+        said.map(|(place, entry)| Told { place: *place, entry: (*entry).clone(), corrected: self.corrections.get(place).cloned() })
+            .collect()
+    }
+}
+
+impl Hole {
+    /// Judges a set-up by its plan's limits and by those named, with what people entered about it; `unchained` are measurements
+    /// from before there were entries.
+    #[must_use]
+    pub fn judged(stream: Stream, mut setup: SetUp, unchained: Vec<Measurement>, sayings: &Sayings<'_>, limits: Option<&Limits>) -> Self {
+        let set_up = SetUpName::new(&stream, setup.opened.sequence);
+        let entries = sayings.told(HoleName::of(&setup.opened.body.plan).as_ref(), &set_up);
+        let counts = entries.iter().filter(|told| told.corrected.is_none() && told.entry.set_up.as_ref() == Some(&set_up));
+        setup.measurements = unchained;
+        setup.measurements.extend(counts.filter_map(|told| measurement_of(&told.entry)));
+        let judged = limits.map_or_else(|| judge(&setup), |limits| judge_by(&setup, &limits.of(&setup.opened.body.plan)));
+        Self { handle: String::new(), stream, setup, judged, entries }
+    }
+}
+
+/// Whether an entry about the hole is told of with a set-up: no plan, and no measurement or review of another set-up.
 fn is_said(entry: &Entry, set_up: &SetUpName) -> bool {
     match entry.said {
         Said::Planned { .. } => false,
-        Said::Sounding { .. } | Said::HandPlumb { .. } => entry.set_up.as_ref().is_none_or(|of| of == set_up),
+        Said::Sounding { .. } | Said::HandPlumb { .. } | Said::Reviewed { .. } => entry.set_up.as_ref().is_none_or(|of| of == set_up),
         _ => true,
     }
 }

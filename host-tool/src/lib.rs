@@ -5,7 +5,7 @@
 //! session and store together.
 //! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, [`proof`]
 //! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`];
-//! [`register`] says which are open.
+//! [`register`] says which are open. [`evidence`] is what a paper rests on and carries, and checks one without a store.
 //! [`calibrate`] finds out what the rig's sensors are worth.
 //! [`structure`] is what a structure's poles ask of its holes.
 //! [`plan`], [`sheet`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
@@ -18,6 +18,7 @@ pub mod capture;
 pub mod doubts;
 pub mod ending;
 pub mod entry;
+pub mod evidence;
 pub mod facts;
 pub mod holes;
 pub mod judge;

@@ -21,12 +21,13 @@ pub use salvage::{Salvaged, salvage};
 use crate::session::{Stream, gap_of};
 use fault::{fault, shown};
 use rusqlite::{Connection, OpenFlags, OptionalExtension, TransactionBehavior, params};
+use sha2::{Digest, Sha256};
 use shared_protocol::slot::{SLOT_BYTES, Slot};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// The version of the tables, kept in SQLite's `user_version`.
-pub const STORE_VERSION: i32 = 4;
+pub const STORE_VERSION: i32 = 5;
 /// "Bore" in SQLite's `application_id`: tells a store from any other SQLite file.
 const APPLICATION: i32 = 0x426F_7265;
 /// How long another program may hold the store before that is an error.
@@ -79,7 +80,8 @@ impl Store {
     /// As [`Store::open`].
     pub fn in_memory(host: u32) -> Result<Self, StoreFault> {
         let store = Self::open(Path::new(":memory:"))?;
-        store.db.execute("UPDATE host SET id = ?1", [host]).map_err(|e| store.fault(&e))?;
+        let secret: [u8; 32] = Sha256::digest([b"in memory".as_slice(), &host.to_le_bytes()].concat()).into();
+        store.db.execute("UPDATE host SET id = ?1, secret = ?2", params![host, secret]).map_err(|e| store.fault(&e))?;
         Ok(store)
     }
 

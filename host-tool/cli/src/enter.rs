@@ -176,6 +176,7 @@ pub fn text(entry: &Entry, units: Units) -> String {
             format!("locate ticket {number}{}", warning(*standing).map_or_else(String::new, |text| format!(": {text}")))
         }
         Said::Accepted { disposition } => format!("accepted: {}", disposition.word()),
+        Said::Reviewed { finding, .. } => format!("record reviewed: {}", finding.word()),
     };
     let with = if entry.with.is_empty() { String::new() } else { format!(" with {}", terminal(&entry.with)) };
     let remark = if entry.remark.is_empty() { String::new() } else { format!("; {}", terminal(&entry.remark)) };

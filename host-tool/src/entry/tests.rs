@@ -1,6 +1,7 @@
 //! Entries as JSON, and their chain.
 
 use super::*;
+use ed25519_dalek::SigningKey;
 
 pub fn hole() -> HoleName {
     HoleName { line: "SIMULATED tie".to_owned(), structure: "41".to_owned(), leg: Leg::Left, attempt: 1 }
@@ -48,7 +49,7 @@ fn every_kind_comes_back_as_it_was_said() {
         let entry = Entry { set_up: Some(SetUpName { rig: "R".to_owned(), epoch: 1, opened: 9 }), corrects: Some(place), ..water() };
         let entry = Entry { said, remark: "why".to_owned(), ..entry };
         assert_eq!(entry.check(), Ok(()));
-        let link = Link::new(place, &[1; 32], &entry).unwrap();
+        let link = Link::new(place, &[1; 32], &entry, &key()).unwrap();
         assert!(link.follows(&[1; 32]));
         assert_eq!(link.entry(), Some(entry));
     }
@@ -58,8 +59,8 @@ fn every_kind_comes_back_as_it_was_said() {
 #[test]
 fn a_sum_covers_the_tag_the_place_the_sum_before_and_the_body() {
     use sha2::{Digest, Sha256};
-    let link = Link::new(Place { host: 0x0403_0201, number: 5 }, &[9; 32], &water()).unwrap();
-    let mut whole = b"borewitness entry 0\n\x01\x02\x03\x04\x05\0\0\0".to_vec();
+    let link = Link::new(Place { host: 0x0403_0201, number: 5 }, &[9; 32], &water(), &key()).unwrap();
+    let mut whole = b"borewitness entry 1\n\x01\x02\x03\x04\x05\0\0\0".to_vec();
     whole.extend([9; 32]);
     whole.extend(&link.body);
     assert_eq!(link.sum, <[u8; 32]>::from(Sha256::digest(&whole)));
@@ -70,6 +71,26 @@ fn a_sum_covers_the_tag_the_place_the_sum_before_and_the_body() {
     ];
     assert!(changed.iter().all(|link| !link.follows(&[9; 32])));
     assert!(!link.follows(&[8; 32]));
+}
+
+fn key() -> SigningKey {
+    SigningKey::from_bytes(&[7; 32])
+}
+
+/// The signature is one of the tag and the sum, by the key that is said, and by no other.
+#[test]
+fn a_host_signs_every_sum() {
+    use ed25519_dalek::Verifier;
+    let link = Link::new(Place { host: 1, number: 0 }, &[0; 32], &water(), &key()).unwrap();
+    let signed = link.signed.unwrap();
+    let signature = ed25519_dalek::Signature::from_bytes(&signed.signature);
+    let whole = [b"borewitness entry signed 1\n".as_slice(), &link.sum].concat();
+    assert!(key().verifying_key().verify(&whole, &signature).is_ok());
+    assert_eq!((signed.key, link.is_signed()), (key().verifying_key().to_bytes(), Some(true)));
+    let other = Signed { key: SigningKey::from_bytes(&[8; 32]).verifying_key().to_bytes(), ..signed };
+    assert_eq!(Link { signed: Some(other), ..link.clone() }.is_signed(), Some(false));
+    assert_eq!(Link { sum: [1; 32], ..link.clone() }.is_signed(), Some(false));
+    assert_eq!(Link { signed: None, ..link }.is_signed(), None);
 }
 
 #[test]

@@ -13,6 +13,27 @@ pub enum CleanOut {
     After,
 }
 
+/// What a reviewer finds of a set-up's record.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Finding {
+    /// It is complete and says what was drilled.
+    Accepted,
+    /// It goes back to whoever can mend it.
+    Returned,
+}
+
+impl Finding {
+    /// In a word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Accepted => "accepted",
+            Self::Returned => "returned",
+        }
+    }
+}
+
 /// How a tape lay between two holes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", deny_unknown_fields)]

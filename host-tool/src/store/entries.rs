@@ -1,7 +1,8 @@
 //! What people enter, in one chain for each host that it was entered on: only ever added to.
 
 use super::{Store, StoreFault, fault};
-use crate::entry::{Entry, HoleName, Link, Place, SetUpName};
+use crate::entry::{Entry, HoleName, Link, Place, SetUpName, Signed};
+use ed25519_dalek::SigningKey;
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -17,6 +18,13 @@ pub(super) const TABLES: &str = "
     CREATE INDEX entries_of_set_up ON entries (set_up);
     CREATE TRIGGER entries_stay BEFORE UPDATE ON entries BEGIN SELECT RAISE(ABORT, 'only added to'); END;
     CREATE TRIGGER entries_remain BEFORE DELETE ON entries BEGIN SELECT RAISE(ABORT, 'only added to'); END;
+";
+
+/// Hosts sign what is entered on them. A store's key is made when it is first needed, and never leaves its file.
+pub(super) const SIGNATURES: &str = "
+    ALTER TABLE host ADD COLUMN secret BLOB CHECK (length(secret) = 32);
+    ALTER TABLE entries ADD COLUMN key BLOB CHECK (length(key) = 32);
+    ALTER TABLE entries ADD COLUMN signature BLOB CHECK (length(signature) = 64);
 ";
 
 /// What became of another chain's entries.
@@ -54,6 +62,7 @@ impl Store {
     /// See [`StoreFault`]; nothing is added then. What [`Entry::check`] refuses is refused.
     pub fn enter_all(&mut self, entries: &[Entry]) -> Result<Place, StoreFault> {
         entries.iter().try_for_each(Entry::check)?;
+        let key = self.key()?;
         let path = self.path.clone();
         let mut add = || -> rusqlite::Result<Place> {
             let act = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -63,7 +72,7 @@ impl Store {
             let (mut number, mut before) = last.map_or((0, [0; 32]), |(number, sum)| (number.saturating_add(1), sum));
             for entry in entries {
                 let place = Place { host, number };
-                let link = Link::new(place, &before, entry).map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
+                let link = Link::new(place, &before, entry, &key).map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
                 put(&act, &link)?;
                 (number, before) = (number.saturating_add(1), link.sum);
             }
@@ -71,6 +80,22 @@ impl Store {
             Ok(Place { host, number: number.saturating_sub(1) })
         };
         add().map_err(|e| fault(&path, &e))
+    }
+
+    /// The key that this host signs with; made now where there is none yet.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn key(&self) -> Result<SigningKey, StoreFault> {
+        let secret = || self.db.query_row("SELECT secret FROM host", [], |row| row.get::<_, Option<[u8; 32]>>(0));
+        if let Some(secret) = secret().map_err(|e| self.fault(&e))? {
+            return Ok(SigningKey::from_bytes(&secret));
+        }
+        let mut fresh = [0; 32];
+        getrandom::fill(&mut fresh).map_err(|e| StoreFault::NoChance(e.to_string()))?;
+        // another program may have been quicker
+        let made = self.db.execute("UPDATE host SET secret = ?1 WHERE secret IS NULL", [fresh]).and_then(|_| secret());
+        Ok(SigningKey::from_bytes(&made.map_err(|e| self.fault(&e))?.unwrap_or(fresh)))
     }
 
     /// Adds entries of any host's chain as they stand; those that are here already change nothing.
@@ -132,7 +157,7 @@ impl Store {
     }
 
     fn found(&self, column: &str, key: &str) -> Result<Vec<(Place, Entry)>, StoreFault> {
-        let sql = format!("SELECT host, number, body, sum FROM entries WHERE {column} = ?1 ORDER BY host, number");
+        let sql = format!("SELECT {LINK} FROM entries WHERE {column} = ?1 ORDER BY host, number");
         let list = || self.db.prepare_cached(&sql)?.query_map([key], link)?.collect::<rusqlite::Result<Vec<Link>>>();
         Ok(list().map_err(|e| self.fault(&e))?.iter().filter_map(|link| Some((link.place, link.entry()?))).collect())
     }
@@ -148,16 +173,22 @@ fn put(db: &Connection, link: &Link) -> rusqlite::Result<usize> {
     let hole = entry.as_ref().map_or_else(String::new, |entry| key(&entry.hole));
     let set_up = entry.as_ref().and_then(|entry| entry.set_up.as_ref()).map(key);
     let Place { host, number } = link.place;
-    let sql = "INSERT OR IGNORE INTO entries (host, number, body, sum, hole, set_up) VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-    db.prepare_cached(sql)?.execute(params![host, number, link.body, link.sum, hole, set_up])
+    let (key, signature) = link.signed.map(|signed| (signed.key, signed.signature)).unzip();
+    let sql = "INSERT OR IGNORE INTO entries (host, number, body, sum, hole, set_up, key, signature) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+    db.prepare_cached(sql)?.execute(params![host, number, link.body, link.sum, hole, set_up, key, signature])
 }
 
 fn links(db: &Connection) -> rusqlite::Result<Vec<Link>> {
-    db.prepare("SELECT host, number, body, sum FROM entries ORDER BY host, number, sum")?.query_map([], link)?.collect()
+    db.prepare(&format!("SELECT {LINK} FROM entries ORDER BY host, number, sum"))?.query_map([], link)?.collect()
 }
 
+/// The columns that [`link`] reads.
+const LINK: &str = "host, number, body, sum, key, signature";
+
 fn link(row: &Row<'_>) -> rusqlite::Result<Link> {
-    Ok(Link { place: Place { host: row.get(0)?, number: row.get(1)? }, body: row.get(2)?, sum: row.get(3)? })
+    let (key, signature): (Option<[u8; 32]>, Option<[u8; 64]>) = (row.get(4)?, row.get(5)?);
+    let signed = key.zip(signature).map(|(key, signature)| Signed { key, signature });
+    Ok(Link { place: Place { host: row.get(0)?, number: row.get(1)? }, body: row.get(2)?, sum: row.get(3)?, signed })
 }
 
 /// Entries of a damaged database up to the first that cannot be read, one host and number after the other, and whether there
@@ -165,7 +196,10 @@ fn link(row: &Row<'_>) -> rusqlite::Result<Link> {
 pub(super) fn readable(db: &Connection) -> (Vec<Link>, bool) {
     let there = db.table_exists(None, "entries").unwrap_or(true);
     let (mut found, mut cut_short) = (Vec::new(), there);
-    let Ok(mut query) = db.prepare("SELECT host, number, body, sum FROM entries ORDER BY host, number, sum") else { return (found, there) };
+    // of a version that did not keep signatures
+    let bare = "host, number, body, sum, NULL, NULL";
+    let list = |columns: &str| db.prepare(&format!("SELECT {columns} FROM entries ORDER BY host, number, sum"));
+    let Ok(mut query) = list(LINK).or_else(|_| list(bare)) else { return (found, there) };
     if let Ok(rows) = query.query_map([], link) {
         cut_short = false;
         for row in rows {
@@ -273,7 +307,7 @@ mod tests {
         assert_eq!(forge(&format!("UPDATE entries SET body = CAST({other} AS BLOB) WHERE number = 1")), [true, false, false]);
         assert_eq!(forge("DELETE FROM entries WHERE number = 1"), [true, false]);
         assert_eq!(
-            forge("INSERT INTO entries SELECT host, 3, body, sum, hole, set_up FROM entries WHERE number = 0"),
+            forge("INSERT INTO entries SELECT host, 3, body, sum, hole, set_up, key, signature FROM entries WHERE number = 0"),
             [true, true, true, false]
         );
         assert_eq!(forge("UPDATE entries SET host = host + 1 & 0xFFFFFFFF"), [false, false, false]);
@@ -302,7 +336,7 @@ mod tests {
         let (folder, store) = three();
         let host = store.host().unwrap();
         let last = store.links().unwrap()[2].sum;
-        let mut later = Link::new(Place { host, number: 3 }, &last, &entry("1", HoleState::Drilled)).unwrap();
+        let mut later = Link::new(Place { host, number: 3 }, &last, &entry("1", HoleState::Drilled), &store.key().unwrap()).unwrap();
         later.body = String::from_utf8(later.body).unwrap().replace("\"state\"", "\"mood\"").into_bytes();
         let whole = [crate::entry::TAG, &host.to_le_bytes(), &3_u32.to_le_bytes(), &last, &later.body].concat();
         later.sum = <sha2::Sha256 as sha2::Digest>::digest(whole).into();

@@ -49,6 +49,9 @@ pub enum StoreFault {
     /// The disk does not do as told.
     #[error("{0} cannot be written or read ({1}): make room on the disk, or check it, and start again. What was stored before is safe")]
     Disk(String, String),
+    /// No key can be made.
+    #[error("this computer gives no random numbers for a key ({0}): nothing was entered")]
+    NoChance(String),
     /// What somebody enters cannot be taken.
     #[error(transparent)]
     Entry(#[from] EntryFault),

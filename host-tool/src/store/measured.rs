@@ -65,7 +65,10 @@ impl Store {
     }
 
     /// Those from before there were entries.
-    pub(super) fn unchained(&self, stream: &Stream, opened: u32) -> Result<Vec<Measurement>, StoreFault> {
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn unchained(&self, stream: &Stream, opened: u32) -> Result<Vec<Measurement>, StoreFault> {
         let list = || -> rusqlite::Result<Vec<Measurement>> {
             let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(Vec::new()) };
             let sql = "SELECT author, unix_ms, kind, depth, ahead, to_right, standard, remark FROM measurements

@@ -21,7 +21,8 @@ pub(super) const FIRST: &str = "
 ";
 
 /// What brings a store to each version from the one before.
-pub(super) const STEPS: [(i32, &str); 4] = [(1, FIRST), (2, measured::TABLES), (3, greeting::TABLES), (4, entries::TABLES)];
+pub(super) const STEPS: [(i32, &str); 5] =
+    [(1, FIRST), (2, measured::TABLES), (3, greeting::TABLES), (4, entries::TABLES), (5, entries::SIGNATURES)];
 
 impl Store {
     /// Brings the tables to the present version. An older store is copied first, while nobody can write to it; the

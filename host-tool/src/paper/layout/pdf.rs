@@ -49,14 +49,14 @@ pub struct About {
 }
 
 /// A file within the file.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Attachment {
     /// Its name.
-    pub name: &'static str,
+    pub name: String,
     /// Its media type.
     pub media_type: &'static str,
     /// What it is, in a sentence.
-    pub description: &'static str,
+    pub description: String,
     /// Its bytes.
     pub data: Vec<u8>,
 }
@@ -149,9 +149,9 @@ fn metadata(about: &About, date: DateTime, letters: &Letters) -> Metadata {
 
 fn embedded(attachment: Attachment, date: DateTime) -> EmbeddedFile {
     EmbeddedFile {
-        path: attachment.name.to_owned(),
+        path: attachment.name,
         mime_type: MimeType::new(attachment.media_type),
-        description: Some(attachment.description.to_owned()),
+        description: Some(attachment.description),
         association_kind: AssociationKind::Source,
         data: attachment.data.into(),
         modification_date: Some(date),
