@@ -6,6 +6,8 @@ use crate::judge::{Judged, hole_name, judge, judge_by};
 use crate::limits_file::Limits;
 use crate::paper::words::count;
 use crate::paper::{self, PageSize, PaperError, Printing};
+use crate::planned::{Plans, plans};
+use crate::readiness::{Structure, Works, structures};
 use crate::session::Stream;
 use crate::store::{Entered, Store, StoreFault};
 use crate::text::{file_name, terminal};
@@ -72,8 +74,12 @@ impl Hole {
         SheetUnits::from_raw(self.plan().units).unwrap_or(SheetUnits::Metric)
     }
 
-    fn on_paper(&self) -> paper::Hole<'_> {
-        paper::Hole { setup: &self.setup, judged: &self.judged }
+    /// As paper sees it, with the structure that it belongs to where that is among these.
+    #[must_use]
+    pub fn on_paper<'a>(&'a self, structures: &'a [Structure<'a>]) -> paper::Hole<'a> {
+        let plan = self.plan();
+        let mine = |of: &&Structure<'_>| of.line == plan.line.as_str() && of.structure == plan.structure.as_str();
+        paper::Hole { setup: &self.setup, judged: &self.judged, told: &self.entries, structure: structures.iter().find(mine) }
     }
 
     /// Page size of the country of its units.
@@ -92,6 +98,21 @@ pub struct Catalogue {
     pub holes: Vec<Hole>,
     /// What a person should know of the store, one line each.
     pub remarks: Vec<String>,
+    /// Everything that was entered, in order.
+    pub entries: Vec<(Place, Entry)>,
+    /// What sheets plan.
+    pub plans: Plans,
+    /// The limits beside those of plans and sheets.
+    pub limits: Option<Limits>,
+}
+
+impl Catalogue {
+    /// Every structure that is planned or was drilled, judged.
+    #[must_use]
+    pub fn structures(&self) -> Vec<Structure<'_>> {
+        let Self { holes, entries, plans, limits, .. } = self;
+        structures(&Works { holes, plans, entries, limits: limits.as_ref(), soil: None })
+    }
 }
 
 /// Reads all holes of a store, each judged by its own plan's limits.
@@ -134,6 +155,9 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
         }
     }
     name(&mut catalogue.holes);
+    catalogue.plans = plans(entered.iter().map(|e| (e.place, &e.entry)));
+    catalogue.entries = entered.into_iter().map(|e| (e.place, e.entry)).collect();
+    catalogue.limits = limits.cloned();
     Ok(catalogue)
 }
 
@@ -224,15 +248,16 @@ pub fn called<'a>(holes: &'a [Hole], names: &[String]) -> Result<Vec<&'a Hole>, 
     if chosen.is_empty() { Err(PrintFault::NoHole) } else { Ok(chosen) }
 }
 
-/// Prints a certificate for each hole, and a summary for each structure with more than one among them, into a
-/// folder that is made where there is none. Every file is whole or absent. Returns the files.
+/// Prints a certificate for each of these holes of a catalogue, and one for each structure with more than one among them,
+/// into a folder that is made where there is none. Every file is whole or absent. Returns the files.
 ///
 /// # Errors
 /// See [`PrintFault`].
-pub fn print(holes: &[&Hole], folder: &Path) -> Result<Vec<PathBuf>, PrintFault> {
+pub fn print(catalogue: &Catalogue, holes: &[&Hole], folder: &Path) -> Result<Vec<PathBuf>, PrintFault> {
+    let judged = catalogue.structures();
     let mut papers: Vec<(String, Vec<u8>)> = Vec::new();
     for hole in holes {
-        papers.push((hole.handle.clone(), paper::hole_certificate(&hole.on_paper(), Printing::archive(hole.page()))?));
+        papers.push((hole.handle.clone(), paper::hole_certificate(&hole.on_paper(&judged), Printing::archive(hole.page()))?));
     }
     let mut structures: BTreeMap<(&str, &str), Vec<&Hole>> = BTreeMap::new();
     for hole in holes {
@@ -243,11 +268,11 @@ pub fn print(holes: &[&Hole], folder: &Path) -> Result<Vec<PathBuf>, PrintFault>
             continue;
         }
         legs.sort_by_key(|hole| (hole.plan().leg, hole.plan().attempt, hole.plan().setup, hole.setup.opened.sequence));
-        let on_paper: Vec<paper::Hole<'_>> = legs.iter().map(|hole| hole.on_paper()).collect();
+        let on_paper: Vec<paper::Hole<'_>> = legs.iter().map(|hole| hole.on_paper(&judged)).collect();
         let plain = file_name(&format!("{structure}-structure"));
         let taken = papers.iter().any(|(other, _)| other.to_lowercase() == plain.to_lowercase());
         let name = if taken { file_name(&format!("{structure}-structure-of-{line}")) } else { plain };
-        papers.push((name, paper::structure_summary(&on_paper, Printing::archive(legs[0].page()))?));
+        papers.push((name, paper::structure_certificate(&on_paper, Printing::archive(legs[0].page()))?));
     }
     let fault = |path: &Path, e: &std::io::Error| PrintFault::Folder(terminal(&path.display().to_string()), terminal(&e.to_string()));
     fs::create_dir_all(folder).map_err(|e| fault(folder, &e))?;
@@ -392,7 +417,7 @@ mod tests {
         let dry = Entry::new("Tester", Wall { unix_ms: 0, offset: 0 }, hole, Said::Water { depth_um: None });
         store.enter(&dry).unwrap();
         store.enter(&Entry { remark: "again".to_owned(), ..dry.clone() }).unwrap();
-        let Catalogue { holes, remarks } = catalogue(&store).unwrap();
+        let Catalogue { holes, remarks, .. } = catalogue(&store).unwrap();
         assert_eq!((holes[0].entries.len(), &holes[0].entries[0].entry, holes[1].entries.len()), (2, &dry, 0));
         assert!(remarks.is_empty(), "{remarks:?}");
         let host = store.host().unwrap();
@@ -435,9 +460,9 @@ mod tests {
     fn papers_are_whole_and_have_names_that_stay_in_their_folder() {
         let plans = [plan("../../up", 1, 1), plan("../../up", 3, 1), plan("S-2", 0, 1)];
         let (folder, store) = store(&[("Alpha", &plans)]);
-        let holes = catalogue(&store).unwrap().holes;
+        let catalogue = catalogue(&store).unwrap();
         let out = folder.path().join("a/b");
-        let files = print(&called(&holes, &[]).unwrap(), &out).unwrap();
+        let files = print(&catalogue, &called(&catalogue.holes, &[]).unwrap(), &out).unwrap();
         let mut there: Vec<PathBuf> = fs::read_dir(&out).unwrap().map(|f| f.unwrap().path()).collect();
         there.sort();
         let names: Vec<String> = files.iter().map(|f| f.file_name().unwrap().to_string_lossy().into_owned()).collect();
@@ -451,14 +476,14 @@ mod tests {
     #[test]
     fn what_cannot_be_written_leaves_nothing() {
         let (folder, store) = store(&[("Alpha", &[plan("S-1", 0, 1)])]);
-        let holes = catalogue(&store).unwrap().holes;
+        let catalogue = catalogue(&store).unwrap();
         let out = folder.path().join("out");
         fs::create_dir_all(out.join("S-1.pdf")).unwrap(); // a folder sits where the file should be
-        let said = print(&called(&holes, &[]).unwrap(), &out).unwrap_err().to_string();
+        let said = print(&catalogue, &called(&catalogue.holes, &[]).unwrap(), &out).unwrap_err().to_string();
         assert!(said.contains("S-1.pdf cannot be written: ") && !said.contains('\n'), "{said}");
         assert_eq!(fs::read_dir(&out).unwrap().count(), 1);
         fs::write(folder.path().join("file"), "").unwrap();
-        assert!(matches!(print(&called(&holes, &[]).unwrap(), &folder.path().join("file/out")), Err(PrintFault::Folder(..))));
+        assert!(matches!(print(&catalogue, &called(&catalogue.holes, &[]).unwrap(), &folder.path().join("file/out")), Err(PrintFault::Folder(..))));
     }
 
     #[test]

@@ -51,7 +51,7 @@ fn drill_and_print(scenario: &Scenario, folder: &Path, wire: &mut dyn Wire) -> R
     for hole in &catalogue.holes {
         writeln!(stdout(), "{}", crate::show::row(hole))?;
     }
-    for paper in holes::print(&holes::called(&catalogue.holes, &[])?, folder)? {
+    for paper in holes::print(&catalogue, &holes::called(&catalogue.holes, &[])?, folder)? {
         writeln!(stdout(), "{}", paper.display())?;
     }
     Ok(writeln!(stdout(), "Store and papers are in {}", folder.display())?)

@@ -100,7 +100,7 @@ pub fn holes(store: &Path, as_json: bool, limits: Option<&Path>) -> Result<(), F
 /// Prints papers and names the files.
 pub fn print(names: &[String], out: &Path, store: &Path, limits: Option<&Path>) -> Result<(), Failure> {
     let catalogue = judged(store, limits)?;
-    for file in holes::print(&holes::called(&catalogue.holes, names)?, out)? {
+    for file in holes::print(&catalogue, &holes::called(&catalogue.holes, names)?, out)? {
         writeln!(stdout(), "{}", file.display())?;
     }
     for remark in &catalogue.remarks {
@@ -134,7 +134,7 @@ pub fn row(hole: &Hole) -> String {
 /// One hole for other programs: metres and metres per metre, in line axes. What a paper's facts have too is as it is there.
 fn object(hole: &Hole) -> Value {
     let (judged, setup) = (&hole.judged, &hole.setup);
-    let on_paper = paper::Hole { setup, judged };
+    let on_paper = paper::Hole::of_record(setup, judged);
     let plan = &setup.opened.body.plan;
     let pair = |pair: Option<host_tool::judge::LineAxes>| pair.map(|p| json!({ "ahead": p.ahead, "right": p.right }));
     let gaps: Vec<Value> =

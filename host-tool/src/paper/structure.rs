@@ -30,7 +30,7 @@ const DRAWN: usize = 6;
 ///
 /// # Errors
 /// Where there is no hole, and when the file cannot be made.
-pub fn structure_summary(holes: &[Hole<'_>], printing: Printing) -> Result<Vec<u8>, PaperError> {
+pub fn structure_certificate(holes: &[Hole<'_>], printing: Printing) -> Result<Vec<u8>, PaperError> {
     let Some(first) = holes.first() else { return Err(PaperError::NoHole) };
     let reality = reality(holes);
     let title = format!("Structure summary, {}", first.plan().structure);
