@@ -1,4 +1,8 @@
-//! The holes in a store, each with a handle to call it by, and their papers in a folder.
+//! The holes in a store, each with a handle to call it by.
+
+mod handles;
+
+pub use handles::{CalledFault, Handle, called as called_of, handles};
 
 use crate::entry::{Entry, HoleName, Place, Said, SetUpName};
 use crate::facts::{self, SetUp};
@@ -6,16 +10,15 @@ use crate::judge::measured::Measurement;
 use crate::judge::{Judged, hole_name, judge, judge_by};
 use crate::limits_file::Limits;
 use crate::paper::words::count;
-use crate::paper::{self, PageSize, PaperError, Printing};
+use crate::paper;
+use crate::planned::{Plans, plans};
+use crate::readiness::{Structure, Works, structures};
 use crate::session::Stream;
-use crate::store::{Entered, Store, StoreFault, measurement_of};
-use crate::text::{file_name, terminal};
+use crate::store::{Entered, Held, Store, StoreFault, measurement_of};
+use crate::text::terminal;
 use shared_protocol::record::Plan;
-use shared_protocol::state::{Leg, SheetUnits};
-use std::collections::{BTreeMap, BTreeSet};
-use std::fs;
-use std::io::Write;
-use std::path::{Path, PathBuf};
+use shared_protocol::state::SheetUnits;
+use std::collections::BTreeMap;
 
 /// One set-up as it is stored, judged.
 #[derive(Clone, Debug)]
@@ -73,17 +76,14 @@ impl Hole {
         SheetUnits::from_raw(self.plan().units).unwrap_or(SheetUnits::Metric)
     }
 
-    pub(crate) fn on_paper(&self) -> paper::Hole<'_> {
-        paper::Hole { setup: &self.setup, judged: &self.judged }
+    /// As paper sees it, with the structure that it belongs to where that is among these.
+    #[must_use]
+    pub fn on_paper<'a>(&'a self, structures: &'a [Structure<'a>]) -> paper::Hole<'a> {
+        let plan = self.plan();
+        let mine = |of: &&Structure<'_>| of.line == plan.line.as_str() && of.structure == plan.structure.as_str();
+        paper::Hole { setup: &self.setup, judged: &self.judged, told: &self.entries, structure: structures.iter().find(mine), reviewed: None }
     }
 
-    /// Page size of the country of its units.
-    pub(crate) fn page(&self) -> PageSize {
-        match self.units() {
-            SheetUnits::Metric => PageSize::A4,
-            SheetUnits::FeetInches => PageSize::Letter,
-        }
-    }
 }
 
 /// All holes of a store.
@@ -93,6 +93,21 @@ pub struct Catalogue {
     pub holes: Vec<Hole>,
     /// What a person should know of the store, one line each.
     pub remarks: Vec<String>,
+    /// Everything that was entered, in order.
+    pub entries: Vec<(Place, Entry)>,
+    /// What sheets plan.
+    pub plans: Plans,
+    /// The limits beside those of plans and sheets.
+    pub limits: Option<Limits>,
+}
+
+impl Catalogue {
+    /// Every structure that is planned or was drilled, judged.
+    #[must_use]
+    pub fn structures(&self) -> Vec<Structure<'_>> {
+        let Self { holes, entries, plans, limits, .. } = self;
+        structures(&Works { holes, plans, entries, limits: limits.as_ref(), soil: None })
+    }
 }
 
 /// Reads all holes of a store, each judged by its own plan's limits.
@@ -114,21 +129,38 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
     let sayings = Sayings::of(entered.iter().map(|e| (e.place, &e.entry)));
     for stream in store.rigs()? {
         let held = store.stream(&stream)?;
-        let rig = terminal(&stream.rig);
-        let records = |number| count(number, "record");
-        if !held.damaged.is_empty() {
-            catalogue.remarks.push(format!("damaged in the store and left out: {} of rig {rig}", records(held.damaged.len())));
-        }
-        if held.aside > 0 {
-            catalogue.remarks.push(format!("kept aside because another has the same number: {} of rig {rig}", records(held.aside)));
-        }
+        catalogue.remarks.extend(doubtful(&stream, &held));
         for setup in facts::read(&held.slots) {
             let unchained = store.unchained(&stream, setup.opened.sequence)?;
             catalogue.holes.push(Hole::judged(stream.clone(), setup, unchained, &sayings, limits));
         }
     }
-    name(&mut catalogue.holes);
+    let given = handles(catalogue.holes.iter().map(|hole| (hole.plan(), hole.setup.opened.sequence, &hole.stream)));
+    catalogue.holes.iter_mut().zip(given).for_each(|(hole, given)| hole.handle = given.handle);
+    catalogue.plans = plans(entered.iter().map(|e| (e.place, &e.entry)));
+    catalogue.entries = entered.into_iter().map(|e| (e.place, e.entry)).collect();
+    catalogue.limits = limits.cloned();
     Ok(catalogue)
+}
+
+/// What a person should know of a store, one line each.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn remarks(store: &Store) -> Result<Vec<String>, StoreFault> {
+    let mut remarks = broken_chains(&store.entries()?);
+    for stream in store.rigs()? {
+        remarks.extend(doubtful(&stream, &store.stream(&stream)?));
+    }
+    Ok(remarks)
+}
+
+/// What is wrong with a stream as it is stored.
+fn doubtful(stream: &Stream, held: &Held) -> Vec<String> {
+    let rig = terminal(&stream.rig);
+    let remark = |what: &str, number: usize| (number > 0).then(|| format!("{what}: {} of rig {rig}", count(number, "record")));
+    let damaged = remark("damaged in the store and left out", held.damaged.len());
+    damaged.into_iter().chain(remark("kept aside because another has the same number", held.aside)).collect()
 }
 
 /// What people entered, found by hole.
@@ -196,116 +228,15 @@ fn broken_chains(entered: &[Entered]) -> Vec<String> {
     doubtful.into_iter().map(line).collect()
 }
 
-/// Gives each hole the shortest handle that no other has: plain, then with its sequence, then with its rig.
-fn name(holes: &mut [Hole]) {
-    let candidates = |hole: &Hole| {
-        let (plain, sequence) = (plain_handle(hole.plan()), hole.setup.opened.sequence);
-        [
-            plain.clone(),
-            format!("{plain}-at-{sequence}"),
-            file_name(&format!("{plain}-at-{sequence}-{}-{}", hole.stream.rig, hole.stream.epoch)),
-        ]
-    };
-    let all: Vec<[String; 3]> = holes.iter().map(candidates).collect();
-    for (hole, mine) in holes.iter_mut().zip(&all) {
-        let alone = |c: &&String| all.iter().flatten().filter(|other| other.to_lowercase() == c.to_lowercase()).count() == 1;
-        hole.handle = mine.iter().find(alone).unwrap_or(&mine[2]).clone();
-    }
-}
-
-fn plain_handle(plan: &Plan) -> String {
-    let leg = match Leg::from_raw(plan.leg) {
-        Some(Leg::Single) => String::new(),
-        Some(Leg::Left) => "-left".to_owned(),
-        Some(Leg::Middle) => "-middle".to_owned(),
-        Some(Leg::Right) => "-right".to_owned(),
-        None => format!("-leg{}", plan.leg),
-    };
-    let counted = |what: &str, number: u8| if number > 1 { format!("-{what}{number}") } else { String::new() };
-    file_name(&format!("{}{leg}{}{}", plan.structure, counted("attempt", plan.attempt), counted("setup", plan.setup)))
-}
-
-/// Why holes cannot be printed; one line each.
-#[derive(Debug, thiserror::Error)]
-pub enum PrintFault {
-    /// Nobody by that name.
-    #[error("there is no hole \"{0}\" in the store: see `borewitness holes`")]
-    NoSuchHole(String),
-    /// No holes at all.
-    #[error("there is no hole in the store yet")]
-    NoHole,
-    /// The paper itself.
-    #[error(transparent)]
-    Paper(#[from] PaperError),
-    /// The folder or the disk.
-    #[error("{0} cannot be written: {1}")]
-    Folder(String, String),
-}
-
 /// The holes that these names call: a handle, its plain part, or the hole's name; none at all calls all.
 ///
 /// # Errors
 /// Where a name calls none.
-pub fn called<'a>(holes: &'a [Hole], names: &[String]) -> Result<Vec<&'a Hole>, PrintFault> {
-    let mut indices = BTreeSet::new();
-    for name in names {
-        let is = |hole: &Hole| *name == hole.handle || *name == plain_handle(hole.plan()) || *name == hole.name();
-        let mut found = holes.iter().enumerate().filter(|(_, hole)| is(hole)).map(|(index, _)| index).peekable();
-        found.peek().ok_or_else(|| PrintFault::NoSuchHole(terminal(name)))?;
-        indices.extend(found);
-    }
-    let all = names.is_empty();
-    let chosen: Vec<&Hole> = holes.iter().enumerate().filter(|(index, _)| all || indices.contains(index)).map(|(_, hole)| hole).collect();
-    if chosen.is_empty() { Err(PrintFault::NoHole) } else { Ok(chosen) }
-}
-
-/// Prints a certificate for each hole, and a summary for each structure with more than one among them, into a
-/// folder that is made where there is none. Every file is whole or absent. Returns the files.
-///
-/// # Errors
-/// See [`PrintFault`].
-pub fn print(holes: &[&Hole], folder: &Path) -> Result<Vec<PathBuf>, PrintFault> {
-    let mut papers: Vec<(String, Vec<u8>)> = Vec::new();
-    for hole in holes {
-        papers.push((hole.handle.clone(), paper::hole_certificate(&hole.on_paper(), Printing::archive(hole.page()))?));
-    }
-    let mut structures: BTreeMap<(&str, &str), Vec<&Hole>> = BTreeMap::new();
-    for hole in holes {
-        structures.entry((&hole.plan().line, &hole.plan().structure)).or_default().push(hole);
-    }
-    for ((line, structure), mut legs) in structures {
-        if legs.len() < 2 {
-            continue;
-        }
-        legs.sort_by_key(|hole| (hole.plan().leg, hole.plan().attempt, hole.plan().setup, hole.setup.opened.sequence));
-        let on_paper: Vec<paper::Hole<'_>> = legs.iter().map(|hole| hole.on_paper()).collect();
-        let plain = file_name(&format!("{structure}-structure"));
-        let taken = papers.iter().any(|(other, _)| other.to_lowercase() == plain.to_lowercase());
-        let name = if taken { file_name(&format!("{structure}-structure-of-{line}")) } else { plain };
-        papers.push((name, paper::structure_summary(&on_paper, Printing::archive(legs[0].page()))?));
-    }
-    let fault = |path: &Path, e: &std::io::Error| PrintFault::Folder(terminal(&path.display().to_string()), terminal(&e.to_string()));
-    fs::create_dir_all(folder).map_err(|e| fault(folder, &e))?;
-    papers
-        .iter()
-        .map(|(name, bytes)| whole_or_absent(&folder.join(format!("{name}.pdf")), bytes).map_err(|(path, e)| fault(&path, &e)))
-        .collect()
-}
-
-/// Writes beside the file, and gives it its name when all of it is on the disk.
-fn whole_or_absent(path: &Path, bytes: &[u8]) -> Result<PathBuf, (PathBuf, std::io::Error)> {
-    let beside = path.with_extension("pdf.part");
-    let write = || {
-        let mut file = fs::File::create(&beside)?;
-        file.write_all(bytes)?;
-        file.sync_all()?;
-        fs::rename(&beside, path)
-    };
-    write().map_err(|e| {
-        drop(fs::remove_file(&beside));
-        (path.to_owned(), e)
-    })?;
-    Ok(path.to_owned())
+pub fn called<'a>(holes: &'a [Hole], names: &[String]) -> Result<Vec<&'a Hole>, CalledFault> {
+    let handles: Vec<Handle> =
+        holes.iter().map(|hole| Handle { handle: hole.handle.clone(), plain: handles::plain(hole.plan()), name: hole.name() }).collect();
+    let chosen = handles::called(&handles, names)?;
+    Ok(holes.iter().enumerate().filter(|(n, _)| chosen.contains(n)).map(|(_, hole)| hole).collect())
 }
 
 #[cfg(test)]
@@ -427,7 +358,7 @@ mod tests {
         let dry = Entry::new("Tester", Wall { unix_ms: 0, offset: 0 }, hole, Said::Water { depth_um: None });
         store.enter(&dry).unwrap();
         store.enter(&Entry { remark: "again".to_owned(), ..dry.clone() }).unwrap();
-        let Catalogue { holes, remarks } = catalogue(&store).unwrap();
+        let Catalogue { holes, remarks, .. } = catalogue(&store).unwrap();
         assert_eq!((holes[0].entries.len(), &holes[0].entries[0].entry, holes[1].entries.len()), (2, &dry, 0));
         assert!(remarks.is_empty(), "{remarks:?}");
         let host = store.host().unwrap();
@@ -463,37 +394,7 @@ mod tests {
             call(&["S-1-right", "S-\x1b2"]),
             Err("there is no hole \"S-\u{FFFD}2\" in the store: see `borewitness holes`".to_owned())
         );
-        assert!(matches!(called(&[], &[]), Err(PrintFault::NoHole)));
-    }
-
-    #[test]
-    fn papers_are_whole_and_have_names_that_stay_in_their_folder() {
-        let plans = [plan("../../up", 1, 1), plan("../../up", 3, 1), plan("S-2", 0, 1)];
-        let (folder, store) = store(&[("Alpha", &plans)]);
-        let holes = catalogue(&store).unwrap().holes;
-        let out = folder.path().join("a/b");
-        let files = print(&called(&holes, &[]).unwrap(), &out).unwrap();
-        let mut there: Vec<PathBuf> = fs::read_dir(&out).unwrap().map(|f| f.unwrap().path()).collect();
-        there.sort();
-        let names: Vec<String> = files.iter().map(|f| f.file_name().unwrap().to_string_lossy().into_owned()).collect();
-        assert_eq!(names, ["____up-left.pdf", "____up-right.pdf", "S-2.pdf", "____up-structure.pdf"]);
-        let mut sorted = files.clone();
-        sorted.sort();
-        assert_eq!(there, sorted, "no file but those named, and no half ones");
-        assert!(files.iter().all(|f| fs::read(f).unwrap().starts_with(b"%PDF-")));
-    }
-
-    #[test]
-    fn what_cannot_be_written_leaves_nothing() {
-        let (folder, store) = store(&[("Alpha", &[plan("S-1", 0, 1)])]);
-        let holes = catalogue(&store).unwrap().holes;
-        let out = folder.path().join("out");
-        fs::create_dir_all(out.join("S-1.pdf")).unwrap(); // a folder sits where the file should be
-        let said = print(&called(&holes, &[]).unwrap(), &out).unwrap_err().to_string();
-        assert!(said.contains("S-1.pdf cannot be written: ") && !said.contains('\n'), "{said}");
-        assert_eq!(fs::read_dir(&out).unwrap().count(), 1);
-        fs::write(folder.path().join("file"), "").unwrap();
-        assert!(matches!(print(&called(&holes, &[]).unwrap(), &folder.path().join("file/out")), Err(PrintFault::Folder(..))));
+        assert!(matches!(called(&[], &[]), Err(CalledFault::NoHole)));
     }
 
     #[test]

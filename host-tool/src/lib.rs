@@ -4,8 +4,9 @@
 //! acknowledges what is stored; a [`store`] keeps them verbatim, and each [`entry`] that people make beside them; a [`capture`] is
 //! session and store together.
 //! [`readout`] shows what is measured now. Later [`facts`] reads what the slots say, set-up by set-up, [`proof`]
-//! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them and has them printed by [`paper`];
-//! [`register`] says which are open. [`evidence`] is what a paper rests on and carries, and checks one without a store.
+//! what the rig's digest and seal prove of them, and [`judge`] what it means against the plan; [`holes`] lists them;
+//! [`register`] says which are open. [`evidence`] is what a paper rests on and carries, and checks one without a store;
+//! [`paper`] lays papers out, and [`papers`] prints a folder of them.
 //! [`calibrate`] finds out what the rig's sensors are worth.
 //! [`structure`] is what a structure's poles ask of its holes.
 //! [`plan`], [`sheet`], [`limits_file`] and [`measure`] read what people write; [`text`] makes hostile names harmless,
@@ -26,6 +27,7 @@ pub mod limit_sets;
 pub mod limits_file;
 pub mod measure;
 pub mod paper;
+pub mod papers;
 pub mod plan;
 pub mod planned;
 pub mod port;

@@ -24,7 +24,7 @@ fn certificate(forward: f64, right: f64, heading: u32) -> String {
     cab.finish();
     drop(cab);
     let catalogue = catalogue(&Store::open_existing(&folder.path().join("store")).expect("the store")).expect("readable");
-    let papers = print(&called(&catalogue.holes, &[]).expect("one"), folder.path()).expect("printed");
+    let papers = print(&catalogue, &called(&catalogue.holes, &[]).expect("one"), folder.path()).expect("printed");
     let out = Command::new("pdftotext").arg("-layout").arg(&papers[0]).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
     String::from_utf8(out.stdout).expect("UTF-8")
 }

@@ -2,7 +2,7 @@
 
 mod entered;
 
-pub use entered::{Accepted, Aspect, ByHand, Entering, Judged, Measured, Noted, Sounded, State, Taped};
+pub use entered::{Accepted, Aspect, ByHand, Entering, FindingWord, Judged, Measured, Noted, Reviewed, Sounded, State, Taped};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -203,6 +203,35 @@ pub enum Command {
         /// Judge by these limits too, beside those of each hole's plan
         #[arg(long, value_name = "FILE.toml")]
         limits: Option<PathBuf>,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+    },
+    /// Check a printed certificate without its store: whether its pages are what the record attached to it gives, and who vouches for it
+    #[command(
+        after_help = "Exit code: 0 it is consistent, and by keys you trust where you name them; 1 it is not, each fault in a line; 2 usage."
+    )]
+    Verify {
+        /// The certificate as a PDF file
+        #[arg(value_name = "FILE.pdf", required_unless_present = "scan")]
+        file: Option<PathBuf>,
+        /// A photograph or scan of the QR code on a printed page instead, PNG or JPEG
+        #[arg(long, value_name = "IMAGE", conflicts_with = "file")]
+        scan: Option<PathBuf>,
+        /// The keys that you trust, as `key --list` writes them
+        #[arg(long, value_name = "KEYS")]
+        trust: Option<PathBuf>,
+    },
+    /// Sign the record of a hole that you have reviewed: accepted, or returned for a reason
+    Review(Reviewed),
+    /// Make a reviewer's key under a passphrase, or list the keys that a store's records are signed with
+    Key {
+        /// Where the new key goes
+        #[arg(value_name = "FILE.pem", required_unless_present = "list")]
+        file: Option<PathBuf>,
+        /// List the public keys of rigs, computers and reviewers in the store, to compare with theirs and to trust
+        #[arg(long, conflicts_with = "file")]
+        list: bool,
         /// The store; in your own data folder otherwise
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,

@@ -6,7 +6,7 @@ use crate::site::Site;
 use crate::wire::{InMemory, Wire};
 use host_tool::capture::Event;
 use host_tool::facts::Wall;
-use host_tool::holes::{self, catalogue};
+use host_tool::holes::catalogue;
 use host_tool::store::Store;
 use indicatif::{ProgressBar, ProgressStyle};
 use simulator::bench::Bench;
@@ -51,9 +51,7 @@ fn drill_and_print(scenario: &Scenario, folder: &Path, wire: &mut dyn Wire) -> R
     for hole in &catalogue.holes {
         writeln!(stdout(), "{}", crate::show::row(hole))?;
     }
-    for paper in holes::print(&holes::called(&catalogue.holes, &[])?, folder)? {
-        writeln!(stdout(), "{}", paper.display())?;
-    }
+    crate::show::print_from(&store, &[], folder, None)?;
     Ok(writeln!(stdout(), "Store and papers are in {}", folder.display())?)
 }
 

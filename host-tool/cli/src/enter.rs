@@ -3,12 +3,12 @@
 use crate::args::{Accepted, Aspect, Entering, Measured, Noted, State, Taped};
 use crate::station::wall;
 use crate::{Failure, stores};
-use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, may_correct};
+use host_tool::entry::{Along, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, may_correct};
 use host_tool::holes::{Catalogue, Hole, called, catalogue};
-use host_tool::judge::LineAxes;
 use host_tool::measure::{length, ratio};
+use host_tool::paper::told;
 use host_tool::paper::words::Units;
-use host_tool::planned::{plans, warning};
+use host_tool::planned::plans;
 use host_tool::register::{Drilled, Registered, not_begun, register};
 use host_tool::sheet::{LegPlan, datum_text};
 use host_tool::store::Store;
@@ -130,57 +130,7 @@ pub fn put(store: &mut Store, entry: &Entry) -> Result<Place, Failure> {
 
 /// An entry in one line.
 pub fn text(entry: &Entry, units: Units) -> String {
-    let metres = |um: i32| f64::from(um) / 1e6;
-    let long = |um: i32| units.long(metres(um));
-    let within = |standard_um: i32| format!("±{}", units.short(2.0 * metres(standard_um)));
-    let place = |ahead: i32, right: i32| units.place(LineAxes { ahead: metres(ahead), right: metres(right) });
-    let what = match &entry.said {
-        Said::Sounding { depth_um, standard_um, clean_out, .. } => {
-            let spoil = if *clean_out == CleanOut::Before { " before clean-out, which is not the hole's depth" } else { "" };
-            format!("sounded {} {}{spoil}", long(*depth_um), within(*standard_um))
-        }
-        Said::HandPlumb { depth_um, ahead_um, right_um, standard_um } => {
-            format!("hand plumb at {}: {} {}", long(*depth_um), place(*ahead_um, *right_um), within(*standard_um))
-        }
-        Said::Centre { ahead_um, right_um, standard_um } => {
-            format!("centre off its stake {} {}", place(*ahead_um, *right_um), within(*standard_um))
-        }
-        Said::Diameter { depth_um, diameter_um, standard_um } => {
-            format!("diameter {} {} at {}", long(*diameter_um), within(*standard_um), long(*depth_um))
-        }
-        Said::Spacing { to, distance_um, standard_um, along } => {
-            let lay = match along {
-                Along::Level => "level".to_owned(),
-                Along::Slope { rise_ppm } => format!("along ground that rises {:.1} %", f64::from(*rise_ppm) / 1e4),
-            };
-            format!("{} {} to the{}, {lay}", long(*distance_um), within(*standard_um), leg(*to))
-        }
-        Said::Water { depth_um: None } => "dry".to_owned(),
-        Said::Water { depth_um: Some(depth) } => format!("water from {} on", long(*depth)),
-        Said::Brand { height_um, to_butt_um, standard_um } => {
-            format!("brand {} {} over the datum, {} from the butt", long(*height_um), within(*standard_um), long(*to_butt_um))
-        }
-        Said::State { state } => state.word().to_owned(),
-        Said::Note { what } => match what {
-            NoteKind::WaterAdded => "water put in".to_owned(),
-            NoteKind::Rock { shot: false, .. } => "rock, not shot".to_owned(),
-            NoteKind::Rock { shot: true, by } => format!("rock, shot by {}", terminal(by)),
-            NoteKind::Casing { left: true } => "casing, left in".to_owned(),
-            NoteKind::Casing { left: false } => "casing, drawn again".to_owned(),
-            NoteKind::FallIn => "fall-in".to_owned(),
-            NoteKind::Other => "note".to_owned(),
-        },
-        Said::Planned { file, .. } => format!("planned by {}", terminal(file)),
-        Said::Ticket { number, standing } => {
-            let number = if number.is_empty() { "none".to_owned() } else { terminal(number) };
-            format!("locate ticket {number}{}", warning(*standing).map_or_else(String::new, |text| format!(": {text}")))
-        }
-        Said::Accepted { disposition } => format!("accepted: {}", disposition.word()),
-        Said::Reviewed { finding, .. } => format!("record reviewed: {}", finding.word()),
-    };
-    let with = if entry.with.is_empty() { String::new() } else { format!(" with {}", terminal(&entry.with)) };
-    let remark = if entry.remark.is_empty() { String::new() } else { format!("; {}", terminal(&entry.remark)) };
-    format!("{what}{with}, by {}, {}{remark}", terminal(&entry.by), entry.at.rfc3339())
+    terminal(&told::text(entry, units))
 }
 
 const fn leg(leg: Leg) -> &'static str {
@@ -195,7 +145,7 @@ const fn leg(leg: Leg) -> &'static str {
 /// The register: what is open now, how long, and what it owes; all holes where that is wanted.
 fn list(path: &Path, as_json: bool, all: bool) -> Result<(), Failure> {
     let store = stores::open_existing(path)?;
-    let (now, Catalogue { holes, remarks }) = (wall(), catalogue(&store)?);
+    let (now, Catalogue { holes, remarks, .. }) = (wall(), catalogue(&store)?);
     let registered = registered(&store, &holes)?;
     let entered = if all { store.entries()? } else { Vec::new() };
     let plans = plans(entered.iter().map(|entered| (entered.place, &entered.entry)));

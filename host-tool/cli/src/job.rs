@@ -1,11 +1,12 @@
 //! What was meant by what was typed.
 
-use crate::args::{Accepted, ByHand, Command, Entering, Judged, Measured, Noted, Sounded, State, Stores, Typed, What};
+use crate::args::{Accepted, ByHand, Command, Entering, Judged, Measured, Noted, Reviewed, Sounded, State, Stores, Typed, What};
 use crate::commission::Commissioning;
 use crate::decommission::Decommissioning;
+use crate::evidence::Paper;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
-use crate::{Failure, by_hand, calibrate, commission, decommission, demo, enter, judge, line, listen, sheet, show, stores};
+use crate::{Failure, by_hand, calibrate, commission, decommission, demo, enter, evidence, judge, line, listen, sheet, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -72,6 +73,19 @@ pub enum Job {
         /// Which; all are listed otherwise.
         set: Option<String>,
     },
+    /// Check a paper.
+    Verify {
+        /// The paper, or a photograph of its code.
+        what: Paper,
+        /// The keys that are trusted.
+        trust: Option<PathBuf>,
+    },
+    /// Sign a review.
+    Review(PathBuf, Reviewed),
+    /// Make a reviewer's key.
+    Key(PathBuf),
+    /// List the keys of a store.
+    Keys(PathBuf),
     /// Do something with a store and another file.
     Stores {
         /// What.
@@ -185,6 +199,12 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         Command::State(typed) => Job::State(store_of(&typed.entering)?, typed),
         Command::Measure(typed) => Job::Measure(store_of(&typed.entering)?, typed),
         Command::Note(typed) => Job::Note(store_of(&typed.entering)?, typed),
+        Command::Verify { file: Some(file), trust, .. } => Job::Verify { what: Paper::File(file), trust },
+        Command::Verify { scan: Some(scan), trust, .. } => Job::Verify { what: Paper::Photograph(scan), trust },
+        Command::Verify { .. } => return Err(Failure::Usage("name a certificate, or a photograph of its code with --scan".to_owned())),
+        Command::Review(typed) => Job::Review(place(typed.store.clone())?, typed),
+        Command::Key { file: Some(file), .. } => Job::Key(file),
+        Command::Key { store, .. } => Job::Keys(place(store)?),
         Command::Backup(Stores { file, store }) => Job::Stores { act: stores::backup, file, store: place(store)? },
         Command::Restore(Stores { file, store }) => Job::Stores { act: stores::restore, file, store: make_room(store)? },
         Command::Merge(Stores { file, store }) => Job::Stores { act: stores::merge, file, store: place(store)? },
@@ -252,6 +272,10 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::State(store, typed) => enter::state(&typed, &store),
         Job::Measure(store, typed) => enter::measure(&typed, &store),
         Job::Note(store, typed) => enter::note(&typed, &store),
+        Job::Verify { what, trust } => evidence::verify(&what, trust.as_deref()),
+        Job::Review(store, typed) => evidence::review(&typed, &store),
+        Job::Key(file) => evidence::make_key(&file),
+        Job::Keys(store) => evidence::list_keys(&store),
         Job::Stores { act, file, store } => act(&file, &store),
         Job::Ports => show::ports(),
         Job::Sheet(checking) => sheet::check(&checking),

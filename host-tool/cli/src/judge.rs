@@ -34,7 +34,7 @@ fn soil(name: &str) -> Result<Soil, Failure> {
 
 /// Prints what a store's structures come to: those named in full, else all of them briefly.
 pub fn print(store: &Store, names: &[String], limits: Option<&Limits>, soil: Option<Soil>, as_json: bool) -> Result<(), Failure> {
-    let Catalogue { holes, remarks } = catalogue_by(store, limits)?;
+    let Catalogue { holes, remarks, .. } = catalogue_by(store, limits)?;
     let entries: Vec<_> = store.entries()?.into_iter().map(|entered| (entered.place, entered.entry)).collect();
     let plans = plans(entries.iter().map(|(place, entry)| (*place, entry)));
     let all = structures(&Works { holes: &holes, plans: &plans, entries: &entries, limits, soil });

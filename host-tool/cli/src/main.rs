@@ -9,6 +9,7 @@ mod commission;
 mod decommission;
 mod demo;
 mod enter;
+mod evidence;
 mod job;
 mod judge;
 mod line;
@@ -25,7 +26,9 @@ mod wire;
 use clap::Parser;
 use host_tool::calibrate::Refused;
 use host_tool::entry::CorrectionFault;
-use host_tool::holes::PrintFault;
+use host_tool::evidence::reviewer::ReviewerFault;
+use host_tool::holes::CalledFault;
+use host_tool::papers::PrintFault;
 use host_tool::port::PortFault;
 use host_tool::store::StoreFault;
 use simulator::machine::MachineFault;
@@ -64,7 +67,7 @@ macro_rules! failures {
         }
     )*};
 }
-failures!(StoreFault, PortFault, PrintFault, MachineFault, Refused, CorrectionFault);
+failures!(StoreFault, PortFault, PrintFault, CalledFault, ReviewerFault, MachineFault, Refused, CorrectionFault);
 
 fn main() -> ExitCode {
     let done = job::meant(args::Typed::parse()).and_then(job::run);

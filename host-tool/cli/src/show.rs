@@ -1,16 +1,18 @@
 //! `ports`, `holes` and `print`.
 
+use crate::demo::bar;
 use crate::{Failure, by_hand, stores};
 use host_tool::facts::{DigestState, Missing};
-use host_tool::holes::{self, Catalogue, Hole, Told, catalogue_by};
+use host_tool::holes::{Catalogue, Hole, Told, catalogue_by, remarks};
 use host_tool::judge::{Standing, statement};
 use host_tool::limit_sets::{SETS, named};
 use host_tool::limits_file::Limits;
 use host_tool::measure::{lean_text, length_text};
-use host_tool::paper::words::Units;
+use host_tool::paper::words::{Units, count};
 use host_tool::paper::{self, attached};
+use host_tool::papers;
 use host_tool::port;
-use host_tool::store::measurement_of;
+use host_tool::store::{Store, measurement_of};
 use host_tool::text::terminal;
 use host_tool::verdicts;
 use serde_json::{Value, json};
@@ -42,14 +44,21 @@ fn judged(store: &Path, limits: Option<&Path>) -> Result<Catalogue, Failure> {
 
 /// Reads a file of limits, or a set that ships with the tool.
 pub fn read_limits(path: &Path) -> Result<Limits, Failure> {
+    limits_text(path).map(|(_, limits)| limits)
+}
+
+/// The same with its text as it is written.
+pub fn limits_text(path: &Path) -> Result<(String, Limits), Failure> {
     if let Some(set) = path.to_str().and_then(named).filter(|_| !path.exists()) {
-        return Limits::read(set.text).map_err(|e| Failure::Failed(format!("{}, {e}", set.name)));
+        let limits = Limits::read(set.text).map_err(|e| Failure::Failed(format!("{}, {e}", set.name)))?;
+        return Ok((set.text.to_owned(), limits));
     }
     let shown = || terminal(&path.display().to_string());
     let mut text = String::new();
     let read = File::open(path).and_then(|file| file.take(LIMITS_BYTES).read_to_string(&mut text));
     read.map_err(|e| Failure::Failed(format!("{} cannot be read: {e}; `borewitness limits` lists the sets that ship", shown())))?;
-    Limits::read(&text).map_err(|e| Failure::Failed(format!("{}, {e}", shown())))
+    let limits = Limits::read(&text).map_err(|e| Failure::Failed(format!("{}, {e}", shown())))?;
+    Ok((text, limits))
 }
 
 /// Lists the limit sets that ship, or writes one out so that it can be looked at and changed.
@@ -99,12 +108,28 @@ pub fn holes(store: &Path, as_json: bool, limits: Option<&Path>) -> Result<(), F
 
 /// Prints papers and names the files.
 pub fn print(names: &[String], out: &Path, store: &Path, limits: Option<&Path>) -> Result<(), Failure> {
-    let catalogue = judged(store, limits)?;
-    for file in holes::print(&holes::called(&catalogue.holes, names)?, out)? {
-        writeln!(stdout(), "{}", file.display())?;
-    }
-    for remark in &catalogue.remarks {
+    let limits = limits.map(limits_text).transpose()?.map(|(text, _)| text);
+    let store = stores::open_existing(store)?;
+    print_from(&store, names, out, limits.as_deref())?;
+    for remark in remarks(&store)? {
         writeln!(stdout(), "{remark}")?;
+    }
+    Ok(())
+}
+
+/// Prints papers out of a store that is open, with a bar where there are many.
+pub fn print_from(store: &Store, names: &[String], out: &Path, limits: Option<&str>) -> Result<(), Failure> {
+    let job = papers::Job::of(store, names, limits)?;
+    let bar = bar(u64::try_from(job.papers()).unwrap_or(u64::MAX), "{wide_bar} {pos}/{len} papers")?;
+    let printed = job.print(out, |_| bar.inc(1));
+    bar.finish_and_clear();
+    let printed = printed?;
+    let there = printed.iter().filter(|one| one.was_there).count();
+    for one in printed.iter().filter(|one| !one.was_there) {
+        writeln!(stdout(), "{}", one.path.display())?;
+    }
+    if there > 0 {
+        writeln!(stdout(), "{} there already, the same", count(there, "paper"))?;
     }
     Ok(())
 }
@@ -134,7 +159,7 @@ pub fn row(hole: &Hole) -> String {
 /// One hole for other programs: metres and metres per metre, in line axes. What a paper's facts have too is as it is there.
 fn object(hole: &Hole) -> Value {
     let (judged, setup) = (&hole.judged, &hole.setup);
-    let on_paper = paper::Hole { setup, judged };
+    let on_paper = paper::Hole::of_record(setup, judged);
     let plan = &setup.opened.body.plan;
     let pair = |pair: Option<host_tool::judge::LineAxes>| pair.map(|p| json!({ "ahead": p.ahead, "right": p.right }));
     let gaps: Vec<Value> =

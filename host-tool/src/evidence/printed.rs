@@ -3,11 +3,12 @@
 use super::bundle::{self, Sheet, Subject};
 use super::review::Reviewed;
 use super::signing::HostSigned;
-use super::{Evidence, EvidenceFault};
+use super::{Evidence, EvidenceFault, Judged};
 use crate::holes::Hole;
 use crate::paper::attachment::facts_json;
 use crate::paper::layout::pdf::Attachment as File;
-use crate::paper::{self, PaperError, Printing, hole_certificate, program, structure_summary};
+use crate::paper::{self, PaperError, Printing, hole_certificate, program, structure_certificate};
+use crate::readiness::Structure;
 use ed25519_dalek::SigningKey;
 
 /// Why there is no paper; one line.
@@ -42,32 +43,55 @@ pub fn again(evidence: &Evidence, sheet: &Sheet, signed: HostSigned) -> Result<V
 
 fn made(evidence: &Evidence, sheet: &Sheet, sign: impl FnOnce(&[u8]) -> HostSigned) -> Result<Vec<u8>, PrintedFault> {
     let judged = evidence.judged()?;
-    let printing = Printing::archive(sheet.size);
-    let written = |e: &dyn std::fmt::Display| PaperError::NotWritten(e.to_string());
-    let bundle = |more: Vec<File>| -> Result<Vec<File>, PaperError> {
-        let mut files = bundle::write(evidence, sheet, program(), more).map_err(|e| written(&e))?;
-        let signed = sign(files.first().map_or(&[], |manifest| &manifest.data));
-        files.extend(signed.files().map_err(|e| written(&e))?);
-        Ok(files)
-    };
-    let on_paper = |hole| -> paper::Hole<'_> { Hole::on_paper(hole) };
-    match &sheet.subject {
-        Subject::Hole(name) => {
-            let hole = judged.holes.iter().find(|hole| hole.set_up_name() == *name).ok_or(PrintedFault::NoSuch)?;
-            let reviewed = Reviewed::of(evidence, &judged, hole).ok_or(PrintedFault::NoSuch)?;
-            let facts = File {
-                name: "facts.json".to_owned(),
-                media_type: "application/json",
-                description: "What the slots say and what it means against the plan, to read".to_owned(),
-                data: facts_json(&on_paper(hole)).into_bytes(),
-            };
-            Ok(hole_certificate(&on_paper(hole), &reviewed, bundle(vec![facts])?, printing)?)
-        }
-        Subject::Structure => {
-            let mut legs: Vec<&Hole> = judged.holes.iter().collect();
-            legs.sort_by_key(|hole| (hole.plan().leg, hole.plan().attempt, hole.plan().setup, hole.setup.opened.sequence));
-            let holes: Vec<paper::Hole<'_>> = legs.into_iter().map(on_paper).collect();
-            Ok(structure_summary(&holes, bundle(Vec::new())?, printing)?)
+    let structures = judged.structures();
+    Printer { evidence, judged: &judged, structures: &structures }.print(sheet, sign)
+}
+
+/// Evidence that was read and judged once, for all the papers that are of it.
+#[derive(Clone, Copy, Debug)]
+pub struct Printer<'a> {
+    /// The evidence.
+    pub evidence: &'a Evidence,
+    /// The same, judged.
+    pub judged: &'a Judged,
+    /// What [`Judged::structures`] makes of it.
+    pub structures: &'a [Structure<'a>],
+}
+
+impl Printer<'_> {
+    /// Prints one paper; `sign` is given `evidence.json`.
+    ///
+    /// # Errors
+    /// See [`PrintedFault`].
+    pub fn print(&self, sheet: &Sheet, sign: impl FnOnce(&[u8]) -> HostSigned) -> Result<Vec<u8>, PrintedFault> {
+        let written = |e: &dyn std::fmt::Display| PaperError::NotWritten(e.to_string());
+        let bundle = |more: Vec<File>| -> Result<Vec<File>, PaperError> {
+            let mut files = bundle::write(self.evidence, sheet, program(), more).map_err(|e| written(&e))?;
+            let signed = sign(files.first().map_or(&[], |manifest| &manifest.data));
+            files.extend(signed.files().map_err(|e| written(&e))?);
+            Ok(files)
+        };
+        let printing = Printing::archive(sheet.size);
+        let mut holes: Vec<(&Hole, Option<Reviewed>)> =
+            self.judged.holes.iter().map(|hole| (hole, Reviewed::of(self.evidence, self.judged, hole))).collect();
+        holes.sort_by_key(|(hole, _)| (hole.plan().leg, hole.plan().attempt, hole.plan().setup, hole.setup.opened.sequence));
+        let all: Vec<paper::Hole<'_>> = holes
+            .iter()
+            .map(|(hole, reviewed)| paper::Hole { reviewed: reviewed.as_ref(), ..hole.on_paper(self.structures) })
+            .collect();
+        match &sheet.subject {
+            Subject::Hole(name) => {
+                let n = holes.iter().position(|(hole, _)| hole.set_up_name() == *name);
+                let hole = n.and_then(|n| all.get(n)).ok_or(PrintedFault::NoSuch)?;
+                let facts = File {
+                    name: "facts.json".to_owned(),
+                    media_type: "application/json",
+                    description: "What the slots say and what it means against the plan, to read".to_owned(),
+                    data: facts_json(hole).into_bytes(),
+                };
+                Ok(hole_certificate(hole, bundle(vec![facts])?, printing)?)
+            }
+            Subject::Structure => Ok(structure_certificate(&all, bundle(Vec::new())?, printing)?),
         }
     }
 }

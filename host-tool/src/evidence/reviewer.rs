@@ -58,7 +58,7 @@ pub fn make(path: &Path, passphrase: &str, chance: &[u8; 64]) -> Result<SigningK
     let plain = key.to_pkcs8_der().map_err(|e| made(&e))?;
     let info = PrivateKeyInfoRef::try_from(plain.as_bytes()).map_err(|e| made(&e))?;
     let work = pkcs8::pkcs5::scrypt::Params::new(SCRYPT_LOG_N, 8, 1).map_err(|e| made(&e))?;
-    let sealed = pbes2::Parameters::scrypt_aes256cbc(work, salt, *cipher).map_err(|e| made(&e))?;
+    let sealed = pbes2::Parameters::generate_scrypt_aes256cbc(work, salt, *cipher).map_err(|e| made(&e))?;
     let document = info.encrypt_with_params(sealed, passphrase).map_err(|e| made(&e))?;
     let pem = document.to_pem(LABEL, LineEnding::LF).map_err(|e| made(&e))?;
     let write = || {

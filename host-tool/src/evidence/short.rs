@@ -92,7 +92,7 @@ impl Short {
     pub fn of(hole: &Hole, digest: [u8; 32]) -> Self {
         let plan = &hole.setup.opened.body.plan;
         let units = Units::of(plan);
-        let simulated = match (crate::paper::Hole { setup: &hole.setup, judged: &hole.judged }).reality() {
+        let simulated = match hole.on_paper(&[]).reality() {
             Reality::Drilled => "",
             Reality::Simulated => "SIM ",
             Reality::Unknown => "RIG? ",

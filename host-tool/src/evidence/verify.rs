@@ -13,7 +13,6 @@ use crate::paper::{LAYOUT, program};
 use crate::proof::{Sealing, Signer};
 use crate::text::terminal;
 use hayro_syntax::Pdf;
-use hayro_syntax::filter::Filter;
 use hayro_syntax::object::{Array, Dict, Name, Stream};
 use std::collections::BTreeMap;
 
@@ -242,9 +241,9 @@ fn text(string: &hayro_syntax::object::String<'_>) -> Option<String> {
 /// What a stream holds, never more than there is room for.
 fn unpacked(stream: &Stream<'_>, room: usize) -> Option<Vec<u8>> {
     let raw = stream.raw_data();
-    match stream.filters()[..] {
-        [] => (raw.len() <= room).then(|| raw.into_owned()),
-        [Filter::FlateDecode] => miniz_oxide::inflate::decompress_to_vec_zlib_with_limit(&raw, room).ok(),
+    match stream.dict().get::<Name<'_>>("Filter") {
+        None if !stream.dict().contains_key("Filter") => (raw.len() <= room).then(|| raw.into_owned()),
+        Some(filter) if filter.as_ref() == b"FlateDecode" => miniz_oxide::inflate::decompress_to_vec_zlib_with_limit(&raw, room).ok(),
         _ => None,
     }
 }

@@ -1,59 +1,72 @@
-//! One hole's as-drilled certificate: the drawing, then the words, then the figures.
+//! One hole's as-drilled certificate: a page of drawing and answer, a page of figures and facts, and an annex of what is long.
 
 use super::hole::{Hole, Reality};
 use super::layout::flow::{Flow, Running};
 use super::layout::letters::{Style, Weight};
 use super::layout::marks::Role;
-use super::layout::pdf::{About, Attachment, Standard, write};
-use super::words::capital;
-use super::{CAUTION, LAYOUT, PaperError, Printing, attachment, drawing, figures, identity, program, statements, uncertainty, warning};
+use super::layout::pdf::{About, Attachment, write};
+use super::{
+    CAUTION, LAYOUT, PaperError, Printing, answer, drawing, figures, identity, pole, program, review, site, uncertainty, warning,
+};
 use shared_protocol::chain::End;
 
 const TITLE: Style = Style::strong(22.0);
 const KIND: Style = Style::regular(11.0);
 const STATEMENT: f64 = 10.0;
-const BETWEEN: f64 = 3.0;
-/// The drawing takes what the words leave of the first page, within these.
-const DRAWING_HEIGHTS: (f64, f64) = (380.0, 470.0);
+const ANNEX: Style = Style::strong(14.0);
+/// The drawing takes what the answer leaves of the first page, within these.
+const DRAWING_HEIGHTS: (f64, f64) = (300.0, 470.0);
 
-/// Prints one hole's certificate. The same hole and printing give the same bytes.
+/// Prints one hole's certificate with these files attached. The same hole, files and printing give the same bytes.
 ///
 /// # Errors
 /// When the file cannot be made: a fault of this program, not of the hole.
-pub fn hole_certificate(hole: &Hole<'_>, printing: Printing) -> Result<Vec<u8>, PaperError> {
+pub fn hole_certificate(hole: &Hole<'_>, attachments: Vec<Attachment>, printing: Printing) -> Result<Vec<u8>, PaperError> {
     let title = format!("As-drilled certificate, {}", hole.name());
     let mut flow = Flow::new(printing.size, running(hole, &title));
     flow.begin(Role::Section);
     head(&mut flow, hole);
-    drawing_and_words(&mut flow, hole);
+    let foot = review::place(&mut flow, hole);
+    drawing_and_answer(&mut flow, hole);
+    foot.claim(&mut flow);
     flow.turn_page();
-    figures::against_plan(&mut flow, hole);
-    uncertainty::budget(&mut flow, hole);
-    uncertainty::calibrations(&mut flow, hole);
-    figures::axis(&mut flow, hole);
-    figures::lists(&mut flow, hole);
-    identity::instrument(&mut flow, hole);
-    identity::record(&mut flow, hole);
-    identity::not_recorded(&mut flow);
+    second_page(&mut flow, hole);
+    flow.turn_page();
+    annex(&mut flow, hole);
     flow.end();
-    let attachments = if printing.standard == Standard::Archive { attachments(hole) } else { Vec::new() };
     write(&flow.finish(), &about(hole, title), attachments, printing.standard).map_err(PaperError::NotWritten)
 }
 
-/// The drawing as large as the words under it let it be.
-fn drawing_and_words(flow: &mut Flow, hole: &Hole<'_>) {
-    let said: Vec<(String, String)> =
-        statements::statements(hole).into_iter().map(|(subject, text)| (format!("{subject}  "), capital(&text))).collect();
-    let measure =
-        |(subject, text): &(String, String)| BETWEEN + flow.measure(&[(Weight::Strong, subject), (Weight::Regular, text)], STATEMENT);
-    let words: f64 = said.iter().map(measure).sum();
+/// The drawing as large as the answer under it lets it be.
+fn drawing_and_answer(flow: &mut Flow, hole: &Hole<'_>) {
+    let answers = answer::answers(hole);
+    let words = answer::height(flow, hole, &answers);
     let most = (flow.room() - words - 1.0).clamp(DRAWING_HEIGHTS.0, DRAWING_HEIGHTS.1);
     let height = drawing::height(hole, most);
     flow.figure(height, &drawing::in_words(hole), |letters, frame| drawing::draw(letters, frame, hole));
-    for (subject, text) in &said {
-        flow.space(BETWEEN);
-        flow.paragraph(&[(Weight::Strong, subject), (Weight::Regular, text)], STATEMENT);
-    }
+    answer::put(flow, hole, &answers);
+}
+
+/// Figures against the plan, then fields: every one is filled.
+fn second_page(flow: &mut Flow, hole: &Hole<'_>) {
+    figures::against_plan(flow, hole);
+    figures::heading(flow, "Pole and fit");
+    figures::fields(flow, &pole::fields(hole));
+    figures::heading(flow, "Place, ground and state");
+    figures::fields(flow, &site::fields(hole));
+    identity::instrument_and_record(flow, hole);
+}
+
+/// What is long: budget, calibrations, axis, every list, the instrument in full.
+fn annex(flow: &mut Flow, hole: &Hole<'_>) {
+    flow.heading(2, &format!("Annex to the as-drilled certificate of {}", hole.name()), ANNEX, 60.0);
+    review::revisions(flow, hole);
+    figures::beside(flow, hole);
+    uncertainty::budget(flow, hole);
+    uncertainty::calibrations(flow, hole);
+    figures::axis(flow, hole);
+    figures::lists(flow, hole);
+    identity::settings(flow, hole);
 }
 
 fn head(flow: &mut Flow, hole: &Hole<'_>) {
@@ -70,7 +83,7 @@ fn head(flow: &mut Flow, hole: &Hole<'_>) {
         warning => format!(" {warning}."),
     };
     flow.paragraph(&[(Weight::Regular, &text), (Weight::Strong, &warned)], STATEMENT);
-    flow.space(8.0);
+    flow.space(6.0);
 }
 
 fn running(hole: &Hole<'_>, title: &str) -> Running {
@@ -96,21 +109,4 @@ fn about(hole: &Hole<'_>, title: String) -> About {
         identity: format!("{rig}/{epoch}/{first}-{last}/{digest}/layout-{LAYOUT}"),
         date: hole.last_wall(),
     }
-}
-
-fn attachments(hole: &Hole<'_>) -> Vec<Attachment> {
-    vec![
-        Attachment {
-            name: "slots.bin",
-            media_type: "application/octet-stream",
-            description: "The rig's slots of this set-up, 32 bytes each, as the rig wrote them",
-            data: hole.setup.slots.iter().flat_map(|s| s.bytes()).copied().collect(),
-        },
-        Attachment {
-            name: "facts.json",
-            media_type: "application/json",
-            description: "What the slots say and what it means against the plan, to read",
-            data: attachment::facts_json(hole).into_bytes(),
-        },
-    ]
 }

@@ -6,21 +6,21 @@ use super::layout::letters::{Style, Weight};
 use super::layout::table::{Column, figures, names, table, times, words};
 use super::words::{NONE, Units, code, datum, duration, standing};
 use super::worth::Quantity;
-use super::{by_hand, going, limits, passes, uncertainty};
+use super::{by_hand, going, limits, passes, pole, told, uncertainty};
 use crate::facts::{Missing, Timed};
 use crate::judge::limits::Measurand;
 use crate::judge::{AxisPoint, Figure, LineAxes, Verdict, metres};
 use shared_protocol::record::{Fault, Tool};
 use shared_protocol::state::{GapCause, ResetCause, Sensor, SensorFault};
 
-const HEADING: Style = Style::strong(11.0);
+const HEADING: Style = Style::strong(10.5);
 const REMARK: f64 = 8.5;
 /// Room that a heading keeps for what it heads.
 const KEEP: f64 = 52.0;
 
 /// A heading over a table or a paragraph.
 pub fn heading(flow: &mut Flow, text: &str) {
-    flow.space(7.0);
+    flow.space(6.0);
     flow.heading(2, text, HEADING, KEEP);
     flow.space(2.0);
 }
@@ -40,6 +40,31 @@ pub fn remark(flow: &mut Flow, text: &str) {
     flow.paragraph(&[(Weight::Regular, text)], REMARK);
 }
 
+/// Room that a field's name takes.
+const FIELD: f64 = 78.0;
+const BETWEEN_FIELDS: f64 = 1.0;
+
+/// Fields, none ever empty: two to a line where that saves room, else over the whole width.
+pub fn fields(flow: &mut Flow, all: &[(&'static str, String)]) {
+    let filled = |text: &String| if text.trim().is_empty() { NONE.to_owned() } else { text.clone() };
+    let all: Vec<(&str, String)> = all.iter().map(|(name, text)| (*name, filled(text))).collect();
+    let mut rest = &all[..];
+    while let [(name, text), after @ ..] = rest {
+        let pair = after.first().filter(|(beside, other)| {
+            let alone = flow.measure_labelled(name, &[(Weight::Regular, text)], REMARK, FIELD)
+                + flow.measure_labelled(beside, &[(Weight::Regular, other)], REMARK, FIELD);
+            let half = flow.measure_half(name, text, REMARK, FIELD).max(flow.measure_half(beside, other, REMARK, FIELD));
+            half < alone - 0.5
+        });
+        match pair {
+            Some((beside, other)) => flow.labelled_pair([(name, text), (beside, other)], REMARK, FIELD),
+            None => flow.labelled(name, &[(Weight::Regular, text)], REMARK, FIELD),
+        }
+        rest = after.get(usize::from(pair.is_some())..).unwrap_or_default();
+        flow.space(BETWEEN_FIELDS);
+    }
+}
+
 /// Plan against as drilled: what has a limit first.
 pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
     let (units, judged) = (hole.units(), hole.judged);
@@ -50,20 +75,20 @@ pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
             limits::planned(hole, of),
             v.measured.map_or("not known".to_owned(), |f| units.worth(limits::quantity(of), f)),
             limits::variation(hole, v),
-            limits::limit_words(units, &v.limit),
+            format!("{}; {}", limits::limit_words(units, &v.limit), v.limit.source),
             format!("{}; {}", standing(v.plain), limits::guarded_briefly(&v.guarded)),
         ]
     };
-    let mut rows: Vec<Vec<String>> = judged.verdicts.iter().map(limited).collect();
+    let mut rows: Vec<Vec<String>> = judged.verdicts.iter().chain(pole::verdicts(hole)).map(limited).collect();
     rows.extend(unlimited(hole));
     heading(flow, &format!("Plan and as drilled; depths below {}", datum(hole.plan())));
     let columns = [
-        names("Item", 2.05),
-        words("Planned", 0.95),
-        words("As drilled, ± 95 %", 3.15),
-        words("Variation", 1.15),
-        words("Limit", 1.6),
-        words("Measured; shown", 1.8),
+        names("Item", 1.75),
+        words("Planned", 1.0),
+        words("As drilled, ± 95 %", 2.35),
+        words("Variation", 1.05),
+        words("Limit, and who sets it", 2.4),
+        words("Measured; shown", 1.7),
     ];
     table(flow, &columns, &rows);
 }
@@ -71,39 +96,50 @@ pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
 fn item(units: Units, measurand: Measurand) -> String {
     match measurand {
         Measurand::Depth => "Depth of the hole".to_owned(),
-        Measurand::OverallLean => "Plumb, toe over depth".to_owned(),
+        Measurand::OverallLean => "Plumb, toe/depth".to_owned(),
         Measurand::LeanAnywhere => format!("Lean over any {}, at most", units.short(limits::MEAN_LENGTH)),
         Measurand::Toe => "Toe off the vertical".to_owned(),
-        Measurand::Centre => "Centre off the stake".to_owned(),
-        Measurand::Room => "Room round the pole".to_owned(),
+        Measurand::Centre => "Centre off stake".to_owned(),
+        Measurand::Room => "Room round pole".to_owned(),
         Measurand::Embedment => "Embedment".to_owned(),
         Measurand::ArmTilt => "Tilt of the arm".to_owned(),
     }
 }
 
-/// What has no limit of its own.
+/// What has no limit of its own and was planned all the same.
 fn unlimited(hole: &Hole<'_>) -> Vec<Vec<String>> {
     let (units, judged) = (hole.units(), hole.judged);
     let row = |name: &str, planned: String, drilled: Option<String>, variation: Option<String>| {
         let drilled = drilled.unwrap_or_else(|| "not known".to_owned());
-        vec![name.to_owned(), planned, drilled, variation.unwrap_or_else(|| NONE.to_owned()), NONE.to_owned(), NONE.to_owned()]
+        vec![name.to_owned(), planned, drilled, variation.unwrap_or_else(|| NONE.to_owned()), "none".to_owned(), NONE.to_owned()]
     };
-    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, b)| Figure::of(value, b.edge.expanded));
     let place = judged.budgets.as_ref().map(|b| b.place.expanded);
     let toe = |t: LineAxes| match place {
         Some(place) => format!("{}; ± {}", units.place(t), units.amount(Quantity::Offset, place)),
         None => units.place(t),
     };
-    let lean = |l: LineAxes| format!("{}, {}", units.leaning(l.ahead, "ahead", "back"), units.leaning(l.right, "right", "left"));
     let (planned, cut) = (metres(hole.plan().diameter), hole.cut_diameter());
-    let as_read = hole.corrected().map_or_else(String::new, |(_, read)| format!("; read {}", units.long(read)));
+    let diameters = pole::diameters(hole);
+    let measured = if diameters.is_empty() { "none measured".to_owned() } else { format!("measured {}", diameters.join(", ")) };
+    let tool = cut.map_or("tool's not known".to_owned(), |cut| format!("{} by the tool", units.long(cut)));
+    let centre = pole::centre(hole);
+    let off = centre.as_ref().map(|(_, figure)| units.difference(figure.value));
     vec![
-        row("Cutting edge's depth", NONE.to_owned(), edge.map(|e| units.worth(Quantity::Depth, e) + &as_read), None),
         row("Toe, as a place", units.short(0.0), judged.toe.map(toe), judged.toe.map(|_| "as drilled".to_owned())),
-        row("Tool's mean lean", units.lean(0.0), judged.mean_lean.map(lean), None),
-        row("Diameter, of the tool", units.long(planned), cut.map(|d| units.long(d)), cut.map(|d| units.difference(d - planned))),
-        row("Hole off the stake", units.short(0.0), Some("not measured".to_owned()), None),
+        row("Diameter", units.long(planned), Some(format!("{tool}; {measured}")), cut.map(|d| units.difference(d - planned))),
+        row("Centre off stake", units.short(0.0), Some(centre.map_or("not measured".to_owned(), |(text, _)| text)), off),
     ]
+}
+
+/// What the rig measured beside that and nothing is planned of.
+pub fn beside(flow: &mut Flow, hole: &Hole<'_>) {
+    let (units, judged) = (hole.units(), hole.judged);
+    let edge = judged.depth.zip(judged.budgets.as_ref()).map(|(value, b)| Figure::of(value, b.edge.expanded));
+    let as_read = hole.corrected().map_or_else(String::new, |(_, read)| format!("; read {}", units.long(read)));
+    let edge = edge.map_or("not known".to_owned(), |edge| units.worth(Quantity::Depth, edge) + &as_read);
+    let lean = |l: LineAxes| format!("{}, {}", units.leaning(l.ahead, "ahead", "back"), units.leaning(l.right, "right", "left"));
+    let mean = judged.mean_lean.map_or("not known".to_owned(), lean);
+    fields(flow, &[("Cutting edge", edge), ("Mean lean", mean)]);
 }
 
 /// The axis at some depths: recorded points, none made up between them.
@@ -162,6 +198,7 @@ pub fn lists(flow: &mut Flow, hole: &Hole<'_>) {
         ("stretches without a tie to the hub", unreferenced(flow, hole)),
         ("gaps", gaps(flow, hole)),
         ("notes", notes(flow, hole)),
+        ("entries by people", told::list_of(flow, hole)),
     ];
     let none: Vec<&str> = listed.iter().filter(|(_, some)| !some).map(|(name, _)| *name).collect();
     if !none.is_empty() {

@@ -1,8 +1,13 @@
 //! One hole as paper sees it: its facts and their judgement, with depths turned to the sheet's datum.
 
 use super::words::Units;
+use crate::evidence::review::Reviewed;
 use crate::facts::{Missing, SetUp, Timed, Wall};
+use crate::holes::Told;
 use crate::judge::{AxisPoint, Judged, hole_name, metres};
+use crate::readiness::Structure;
+use crate::readiness::leg::Leg;
+use crate::sheet::LegPlan;
 use shared_protocol::record::{Change, Increment, Plan};
 use shared_protocol::state::{Check, ReferenceState};
 use shared_protocol::units::Micrometres;
@@ -14,6 +19,12 @@ pub struct Hole<'a> {
     pub setup: &'a SetUp,
     /// What it means.
     pub judged: &'a Judged,
+    /// What people say of the hole, in the order in which they entered it.
+    pub told: &'a [Told],
+    /// The structure that it belongs to; `None` where the hole was judged without it.
+    pub structure: Option<&'a Structure<'a>>,
+    /// Who reviewed the record; `None` where it was judged without its evidence.
+    pub reviewed: Option<&'a Reviewed>,
 }
 
 /// Whether a real hole was drilled.
@@ -46,6 +57,30 @@ pub struct Unreferenced<'a> {
 }
 
 impl<'a> Hole<'a> {
+    /// A set-up of which nothing is known but its record.
+    #[must_use]
+    pub const fn of_record(setup: &'a SetUp, judged: &'a Judged) -> Self {
+        Self { setup, judged, told: &[], structure: None, reviewed: None }
+    }
+
+    /// Its leg in the structure, and which that is from the left, from 0; whichever attempt counts for it.
+    #[must_use]
+    pub fn leg(&self) -> Option<(usize, &'a Leg<'a>)> {
+        self.structure?.legs.iter().enumerate().find(|(_, leg)| leg.hole.leg.raw() == self.plan().leg)
+    }
+
+    /// The same where this attempt is the one that counts.
+    #[must_use]
+    pub fn counting(&self) -> Option<(usize, &'a Leg<'a>)> {
+        self.leg().filter(|(_, leg)| leg.hole.attempt == self.plan().attempt)
+    }
+
+    /// The row of the structure sheet that plans it.
+    #[must_use]
+    pub fn sheet(&self) -> Option<&'a LegPlan> {
+        self.leg().and_then(|(_, leg)| leg.plan)
+    }
+
     /// The plan as the rig took it.
     #[must_use]
     pub fn plan(&self) -> &'a Plan {

@@ -5,9 +5,10 @@ use super::layout::flow::Flow;
 use super::layout::letters::Weight;
 use super::layout::table::{names, table, words};
 use super::words::{NONE, capital, hex, remarks};
-use super::{LAYOUT, figures, program};
+use super::{LAYOUT, by_hand, figures, program, statements};
 use crate::facts::DigestState;
-use crate::judge::metres;
+use crate::judge::budget::day;
+use crate::judge::{Validity, metres, validity};
 use crate::proof::{Segment, SegmentState};
 use shared_protocol::VERSION;
 use shared_protocol::chain::End;
@@ -26,33 +27,61 @@ fn pairs(flow: &mut Flow, all: &[(&str, String)]) {
     table(flow, &[names("", 0.75), words("", 2.1), names("", 0.85), words("", 2.3)], &rows);
 }
 
-/// Who measured and with what.
-pub fn instrument(flow: &mut Flow, hole: &Hole<'_>) {
-    figures::heading(flow, "Who measured, and with what");
-    let plan = hole.plan();
-    let degrees = |centi: i32| format!("{:.1}°", f64::from(centi) / 100.0);
-    let of = |f: &dyn Fn(&Identity) -> String| hole.setup.identity.as_ref().map_or("record missing".to_owned(), f);
-    let units = hole.units();
-    let closed = hole.setup.closed.as_ref().map_or("not closed".to_owned(), |c| c.moment.text());
+/// Who measured with what, when, and how the record can be checked.
+pub fn instrument_and_record(flow: &mut Flow, hole: &Hole<'_>) {
+    figures::heading(flow, "Instrument and record");
+    let setup = hole.setup;
+    let of = |f: &dyn Fn(&Identity) -> String| setup.identity.as_ref().map_or("record missing".to_owned(), f);
     let reality = match hole.reality() {
-        Reality::Drilled => "no",
-        Reality::Simulated => "yes: no hole was drilled",
-        Reality::Unknown => "not known",
+        Reality::Drilled => "not simulated",
+        Reality::Simulated => "SIMULATED: no hole was drilled",
+        Reality::Unknown => "not known whether simulated",
     };
+    let digest = setup.closed.as_ref().map_or("none".to_owned(), |c| hex(&End::from(&c.body).digest()));
+    let key = setup.seal.as_ref().map_or("none".to_owned(), |seal| hex(&seal.body.key));
+    figures::fields(
+        flow,
+        &[
+            ("Rig, operator", format!("{}, {reality}; firmware {}; operator {}", of(&|i| text(&i.rig)), of(&|i| text(&i.firmware)), text(&hole.plan().operator))),
+            ("Calibrations", calibrations(hole)),
+            ("Tool, clock", format!("tool {}; clock {}", tool(hole), clock(hole))),
+            ("Hub", capital(&statements::hub(hole))),
+            ("By hand", by_hand::in_words(hole).unwrap_or_else(|| "Nothing was sounded or plumbed by hand.".to_owned())),
+            ("Record", capital(&statements::record(hole))),
+            ("Digest by the rig", digest),
+            ("Key of the seal", key),
+            ("To check", check(hole)),
+        ],
+    );
+}
+
+/// How many calibrations, and whether each held while the hole was drilled.
+fn calibrations(hole: &Hole<'_>) -> String {
+    let Some(instruments) = &hole.setup.instruments else { return "no record of them; the budget takes allowances".to_owned() };
+    let stamps = &instruments.stamps;
+    let held = stamps.iter().filter(|stamp| validity(hole.setup, stamp) == Validity::Held).count();
+    let days: Vec<u32> = stamps.iter().map(|stamp| stamp.day).collect();
+    let dated = match (days.iter().min(), days.iter().max()) {
+        (Some(first), Some(last)) if first == last => format!(", of {}", day(*first)),
+        (Some(first), Some(last)) => format!(", of {} to {}", day(*first), day(*last)),
+        _ => String::new(),
+    };
+    format!("{} in force{dated}; {held} held while it was drilled; listed in the annex", stamps.len())
+}
+
+/// How the rig was set, in full.
+pub fn settings(flow: &mut Flow, hole: &Hole<'_>) {
+    figures::heading(flow, "Settings and counts");
+    let (plan, units, setup) = (hole.plan(), hole.units(), hole.setup);
+    let degrees = |centi: i32| format!("{:.1}°", f64::from(centi) / 100.0);
+    let of = |f: &dyn Fn(&Identity) -> String| setup.identity.as_ref().map_or("record missing".to_owned(), f);
+    let told = |f: &dyn Fn(&shared_protocol::record::Closed) -> String| setup.closed.as_ref().map_or(NONE.to_owned(), |c| f(&c.body));
+    let (first, last) = hole.sequences();
+    let epoch = setup.identity.as_ref().map_or("not recorded".to_owned(), |i| i.epoch.to_string());
     pairs(
         flow,
         &[
-            ("Operator", text(&plan.operator)),
-            ("Line", text(&plan.line)),
-            ("Opened", hole.setup.opened.moment.text()),
-            ("Closed", closed),
-            ("Clock", clock(hole)),
-            ("Set-up", format!("{} of attempt {}", plan.setup, plan.attempt)),
-            ("Rig", of(&|i| text(&i.rig))),
-            ("Simulated", reality.to_owned()),
-            ("Firmware", of(&|i| text(&i.firmware))),
             ("Configuration", of(&|i| hex(&i.configuration))),
-            ("Tool", tool(hole)),
             (
                 "Depth encoder",
                 of(&|i| if i.encoder_absolute { "keeps its place without power".to_owned() } else { "incremental".to_owned() }),
@@ -63,9 +92,18 @@ pub fn instrument(flow: &mut Flow, hole: &Hole<'_>) {
                 "Rig's heading",
                 format!("{} clockwise from ahead, ±{}", degrees(plan.heading.0), degrees(plan.heading_within.0.saturating_abs())),
             ),
+            ("Slots", format!("{} of 32 bytes, {first} to {last}, epoch {epoch}", setup.slots.len())),
+            ("Increments", format!("{}; by the rig's own count {}", setup.increments.len(), told(&|c| c.increments.to_string()))),
+            ("Passes", format!("{}; by the rig's own count {}", setup.passes.len(), told(&|c| c.passes.to_string()))),
+            ("Not read", format!("{} of unknown kinds, {} unreadable", setup.unknown, setup.malformed)),
+            ("Quality", quality(hole)),
             ("Program", format!("{}, layout {LAYOUT}, record format {VERSION}", program())),
+            ("Axes", "of the line: ahead towards higher structure numbers".to_owned()),
         ],
     );
+    for segment in setup.segments.iter().filter(|_| setup.digest != DigestState::Fits) {
+        flow.paragraph(&[(Weight::Regular, &segment_words(segment))], SIZE);
+    }
 }
 
 fn text(raw: &str) -> String {
@@ -89,42 +127,6 @@ fn clock(hole: &Hole<'_>) -> String {
     (if known { "rig's own, set by the host's" } else { "time unknown: nobody told the rig" }).to_owned()
 }
 
-/// The record: how much of it, its digest, and how anyone checks it.
-pub fn record(flow: &mut Flow, hole: &Hole<'_>) {
-    figures::heading(flow, "The record");
-    let (first, last) = hole.sequences();
-    let setup = hole.setup;
-    let closed = setup.closed.as_ref();
-    let state = match setup.digest {
-        DigestState::Fits => "fits the slots in hand",
-        DigestState::Differs => "does not fit the slots in hand",
-        DigestState::Lacking => "covers slots that are not in hand",
-        DigestState::Open => "none: not closed",
-    };
-    let epoch = setup.identity.as_ref().map_or("not recorded".to_owned(), |i| i.epoch.to_string());
-    let told = |f: &dyn Fn(&shared_protocol::record::Closed) -> String| closed.map_or(NONE.to_owned(), |c| f(&c.body));
-    pairs(
-        flow,
-        &[
-            ("Slots", format!("{} of 32 bytes, {first} to {last}, epoch {epoch}", setup.slots.len())),
-            ("Rig's digest", state.to_owned()),
-            ("Increments", format!("{}; by the rig's own count {}", setup.increments.len(), told(&|c| c.increments.to_string()))),
-            ("Passes", format!("{}; by the rig's own count {}", setup.passes.len(), told(&|c| c.passes.to_string()))),
-            ("Not read", format!("{} of unknown kinds, {} unreadable", setup.unknown, setup.malformed)),
-            ("Quality", quality(hole)),
-        ],
-    );
-    flow.space(4.0);
-    let digest = closed.map_or("none".to_owned(), |c| hex(&End::from(&c.body).digest()));
-    flow.paragraph(&[(Weight::Strong, "Digest by the rig  "), (Weight::Regular, &digest)], SIZE);
-    let key = setup.seal.as_ref().map_or(String::new(), |seal| format!(". Its key: {}", hex(&seal.body.key)));
-    flow.paragraph(&[(Weight::Strong, "Seal  "), (Weight::Regular, &format!("{}{key}", capital(&setup.sealing.text())))], SIZE);
-    for segment in setup.segments.iter().filter(|_| setup.digest != DigestState::Fits) {
-        flow.paragraph(&[(Weight::Regular, &segment_words(segment))], SIZE);
-    }
-    flow.paragraph(&[(Weight::Regular, &check(hole))], SIZE);
-}
-
 /// One segment of the digest, and how its slots stand to it.
 fn segment_words(segment: &Segment) -> String {
     let state = match segment.state {
@@ -140,7 +142,7 @@ fn segment_words(segment: &Segment) -> String {
 /// How anyone checks the record with common tools.
 fn check(hole: &Hole<'_>) -> String {
     let how = match hole.setup.digest {
-        DigestState::Fits => "To check: facts.json has the sums of slots.bin.",
+        DigestState::Fits => "The attached facts.json has the sums of slots.bin.",
         DigestState::Differs | DigestState::Lacking => "The attached slots.bin does not give all of it: see gaps and segments.",
         DigestState::Open => "The rig gives one when the hole is closed.",
     };
@@ -156,15 +158,4 @@ fn quality(hole: &Hole<'_>) -> String {
     let bits = hole.setup.increments.iter().fold(0, |all, i| all | i.body.quality);
     let marked = hole.setup.increments.iter().filter(|i| i.body.quality != 0).count();
     if bits == 0 { "no remarks".to_owned() } else { format!("{marked} increments with remarks: {}", remarks(bits)) }
-}
-
-/// Fields that no version yet fills.
-const NOT_RECORDED: [&str; 7] =
-    ["Reviewed by", "Kind of ground", "Water, casing", "Fit of the pole", "Volumes", "Locate ticket", "State of the hole"];
-
-/// What a certificate must have a place for and this version does not record.
-pub fn not_recorded(flow: &mut Flow) {
-    flow.space(6.0);
-    let text = format!("{} {NONE}. Revision: first; supersedes nothing.", NOT_RECORDED.join(&format!(" {NONE}; ")));
-    flow.paragraph(&[(Weight::Strong, "Not recorded in this version  "), (Weight::Regular, &text)], SIZE);
 }

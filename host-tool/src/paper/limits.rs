@@ -1,6 +1,7 @@
 //! Limits in words: the figure with what it is worth, the limit with its source, and both statements.
 
 use super::hole::Hole;
+use super::layout::letters::Weight;
 use super::levels::bottom_words;
 use super::words::{NONE, Units, capital, datum};
 use super::worth::Quantity;
@@ -35,38 +36,58 @@ pub fn quantity(measurand: Measurand) -> Quantity {
     }
 }
 
-/// One verdict in a sentence or three: "3.187 m ± 0.029 m below …; limit 3.100 to 3.250 m, source: plan. Measured
-/// within. Shown within."
+/// One verdict in a sentence or three, what matters most in strong letters: "3.187 m ± 0.029 m below …; limit 3.100 to
+/// 3.250 m, source: plan. Measured within. Shown within."
 #[must_use]
-pub fn statement(hole: &Hole<'_>, verdict: &Verdict) -> String {
-    let limit = &verdict.limit;
-    let said = format!("{}; limit {}, source: {}", measured(hole, verdict), limit_words(hole.units(), limit), limit.source);
-    format!("{said}. {}. {}.", capital(&plain(hole.units(), verdict)), capital(&guarded(&verdict.guarded)))
+pub fn statement(hole: &Hole<'_>, verdict: &Verdict) -> Vec<(Weight, String)> {
+    let (units, limit) = (hole.units(), &verdict.limit);
+    let set_by = format!("; limit {}, source: {}. ", limit_words(units, limit), limit.source);
+    let mut spans = match verdict.measured {
+        Some(figure) => vec![
+            (Weight::Strong, units.worth(quantity(limit.measurand), figure)),
+            (Weight::Regular, format!(" {}{set_by}", of_what(hole, limit.measurand))),
+        ],
+        None => vec![(Weight::Strong, "Not known".to_owned()), (Weight::Regular, format!(", {}{set_by}", why_not(hole, limit.measurand)))],
+    };
+    spans.extend(standing_spans(units, verdict));
+    spans
 }
 
-/// What was measured, of what; or why nothing was.
-fn measured(hole: &Hole<'_>, verdict: &Verdict) -> String {
-    let (units, of) = (hole.units(), verdict.limit.measurand);
-    let what = match of {
+/// Both statements, the reasons of what is not shown in regular letters.
+#[must_use]
+pub fn standing_spans(units: Units, verdict: &Verdict) -> Vec<(Weight, String)> {
+    let (plain, guarded) = (capital(&plain(units, verdict)), capital(&guarded(&verdict.guarded)));
+    match guarded.strip_prefix("Not shown") {
+        Some(why) => vec![(Weight::Strong, format!("{plain}. Not shown")), (Weight::Regular, format!("{why}."))],
+        None => vec![(Weight::Strong, format!("{plain}. {guarded}."))],
+    }
+}
+
+/// What a figure is of.
+fn of_what(hole: &Hole<'_>, of: Measurand) -> String {
+    match of {
         Measurand::Depth if hole.judged.sounded.is_some() => format!("by soundings, below {}", datum(hole.plan())),
-        Measurand::Depth => format!("below {}", datum(hole.plan())),
+        Measurand::Depth | Measurand::Embedment => format!("below {}", datum(hole.plan())),
         Measurand::OverallLean => "over the whole hole (toe over depth)".to_owned(),
-        Measurand::LeanAnywhere => format!("at most, over any {}", units.short(MEAN_LENGTH)),
+        Measurand::LeanAnywhere => format!("at most, over any {}", hole.units().short(MEAN_LENGTH)),
         Measurand::Toe => "off the vertical through the hole's start".to_owned(),
         Measurand::Centre => "off the stake".to_owned(),
         Measurand::Room => "round the pole where it has most".to_owned(),
-        Measurand::Embedment => format!("below {}", datum(hole.plan())),
         Measurand::ArmTilt => "between the outer legs".to_owned(),
-    };
-    match verdict.measured {
-        Some(figure) => format!("{} {what}", units.worth(quantity(of), figure)),
-        None if of != Measurand::Depth && hole.judged.toe.is_none() => "not known, since no lean was recorded".to_owned(),
-        None if hole.recorded_bottom().is_none() => "not known, since no bottom was recorded".to_owned(),
-        None if hole.judged.depth.is_none() => {
+    }
+}
+
+/// Why a figure is not known.
+fn why_not(hole: &Hole<'_>, of: Measurand) -> String {
+    match of {
+        Measurand::Centre | Measurand::Embedment | Measurand::Room | Measurand::ArmTilt => "since nobody measured it".to_owned(),
+        _ if of != Measurand::Depth && hole.judged.toe.is_none() => "since no lean was recorded".to_owned(),
+        _ if hole.recorded_bottom().is_none() => "since no bottom was recorded".to_owned(),
+        _ if hole.judged.depth.is_none() => {
             let recorded = if of == Measurand::Depth { format!(" ({})", bottom_words(hole)) } else { String::new() };
-            format!("not known, since depth was not tied to the hub at the end{recorded}")
+            format!("since depth was not tied to the hub at the end{recorded}")
         }
-        None => "not known, since the bottom lies above the ground".to_owned(),
+        _ => "since the bottom lies above the ground".to_owned(),
     }
 }
 

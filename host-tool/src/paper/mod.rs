@@ -1,11 +1,13 @@
-//! Paper: as-drilled certificates and structure summaries.
+//! Paper: as-drilled certificates of holes and of structures.
 //!
 //! [`layout`] knows letters, pages and the archival file, and nothing of holes. [`hole`] is a hole as paper sees
-//! it; [`words`] and [`worth`] write figures in the sheet's units. [`certificate`] puts together [`drawing`],
-//! [`statements`] with [`limits`], [`figures`], [`by_hand`], [`uncertainty`] and [`identity`]; [`summary`] sets a
-//! structure's holes side by side; [`attachment`], with [`attached`], is the record to read by machine. Metadata and dates come from the record, never from the clock, so that the same record gives
-//! the same bytes.
+//! it; [`words`], [`worth`] and [`told`] write figures and entries in the sheet's units. [`certificate`] puts together, on the
+//! first page, [`drawing`], [`answer`] with [`limits`], and [`review`]; on the second [`figures`] against the plan, [`pole`], [`site`],
+//! and [`identity`] with [`statements`]; in the annex [`uncertainty`], [`by_hand`] and every list. [`structure`] sets a
+//! structure's holes side by side; [`attachment`], with [`attached`], is the record to read by machine. Metadata and dates come from the
+//! record, never from the clock, so that the same record gives the same bytes.
 
+pub mod answer;
 pub mod attached;
 pub mod attachment;
 pub mod by_hand;
@@ -19,9 +21,13 @@ pub mod layout;
 pub mod levels;
 pub mod limits;
 pub mod passes;
+pub mod pole;
+pub mod review;
 pub mod scales;
+pub mod site;
 pub mod statements;
-pub mod summary;
+pub mod structure;
+pub mod told;
 pub mod uncertainty;
 pub mod words;
 pub mod worth;
@@ -30,12 +36,14 @@ pub use certificate::hole_certificate;
 pub use hole::Hole;
 pub use layout::PageSize;
 pub use layout::pdf::Standard;
-pub use summary::structure_summary;
+pub use structure::structure_certificate;
 
 use hole::Reality;
+use shared_protocol::record::Plan;
+use shared_protocol::state::SheetUnits;
 
 /// The number of this layout; it changes whenever the same record would print otherwise.
-pub const LAYOUT: u16 = 0;
+pub const LAYOUT: u16 = 1;
 
 /// The cautions that every page carries.
 const CAUTION: &str = "Open hole: cover it, guard it or attend it. Local codes and licensed people decide; this paper does not.";
@@ -60,7 +68,7 @@ impl Printing {
 /// Why there is no paper.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PaperError {
-    /// A summary of no holes.
+    /// A structure of no holes.
     #[error("there is no hole to print")]
     NoHole,
     /// The file does not keep its standard.
@@ -68,8 +76,17 @@ pub enum PaperError {
     NotWritten(String),
 }
 
+/// Page size of the country of a sheet's units.
+#[must_use]
+pub fn page(plan: &Plan) -> PageSize {
+    match SheetUnits::from_raw(plan.units) {
+        Some(SheetUnits::FeetInches) => PageSize::Letter,
+        Some(SheetUnits::Metric) | None => PageSize::A4,
+    }
+}
+
 /// The program's name and version.
-fn program() -> &'static str {
+pub(crate) fn program() -> &'static str {
     concat!("Borewitness ", env!("CARGO_PKG_VERSION"))
 }
 

@@ -126,7 +126,7 @@ fn a_board_killed_in_mid_hole_keeps_its_slots_and_the_paper_says_what_happened()
 
 fn text_of_paper(store: &Path, folder: &Path) -> String {
     let catalogue = catalogue(&Store::open_existing(store).expect("the store")).expect("readable");
-    let papers = print(&called(&catalogue.holes, &[]).expect("all"), folder).expect("printed");
+    let papers = print(&catalogue, &called(&catalogue.holes, &[]).expect("all"), folder).expect("printed");
     let out = Command::new("pdftotext").arg("-layout").arg(&papers[0]).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
     String::from_utf8(out.stdout).expect("UTF-8")
 }

@@ -127,7 +127,7 @@ fn a_hand_plumb_against_the_axis_bars_lean_and_not_depth() {
 fn the_drawing_shows_the_floor_that_was_sounded_and_where_the_bob_hung() {
     let setup = measured().setup();
     let judged = judge(&setup);
-    let hole = Hole { setup: &setup, judged: &judged };
+    let hole = Hole::of_record(&setup, &judged);
     let frame = Frame { x: 50.0, y: 100.0, width: 512.0, height: 450.0 };
     let picture = Picture::new(&hole, frame);
     let marks = draw(&mut Letters::new(), frame, &hole);

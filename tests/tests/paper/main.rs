@@ -4,6 +4,7 @@ mod by_hand;
 mod holes;
 mod hostile;
 mod readers;
+mod works;
 mod worth;
 
 use holes::{Sample, good, good_feet, measured, worst};
@@ -11,7 +12,7 @@ use host_tool::judge::judge;
 use host_tool::paper::drawing::draw;
 use host_tool::paper::layout::letters::Letters;
 use host_tool::paper::layout::marks::{Frame, Mark};
-use host_tool::paper::{Hole, PageSize, PaperError, Printing, Standard, hole_certificate, structure_summary};
+use host_tool::paper::{Hole, PageSize, PaperError, Printing, Standard, hole_certificate, structure_certificate};
 use host_tool::proof::{Sealing, Unfit};
 use readers::{attachment, lines, metadata, pages, preflight, qpdf_complaint, sha256, structure, words};
 use shared_protocol::units::CentiDegrees;
@@ -21,7 +22,7 @@ const SIZES: [PageSize; 2] = [PageSize::Letter, PageSize::A4];
 fn certificate(sample: &Sample, printing: Printing) -> Vec<u8> {
     let setup = sample.setup();
     let judged = judge(&setup);
-    hole_certificate(&Hole { setup: &setup, judged: &judged }, printing).expect("a certificate")
+    hole_certificate(&Hole::of_record(&setup, &judged), printing).expect("a certificate")
 }
 
 fn letter(sample: &Sample) -> Vec<u8> {
@@ -31,8 +32,8 @@ fn letter(sample: &Sample) -> Vec<u8> {
 fn summary(samples: &[Sample], printing: Printing) -> Vec<u8> {
     let setups: Vec<_> = samples.iter().map(Sample::setup).collect();
     let judged: Vec<_> = setups.iter().map(judge).collect();
-    let holes: Vec<_> = setups.iter().zip(&judged).map(|(setup, judged)| Hole { setup, judged }).collect();
-    structure_summary(&holes, printing).expect("a summary")
+    let holes: Vec<_> = setups.iter().zip(&judged).map(|(setup, judged)| Hole::of_record(setup, judged)).collect();
+    structure_certificate(&holes, printing).expect("a summary")
 }
 
 fn with(change: impl FnOnce(&mut Sample)) -> Sample {
@@ -204,7 +205,7 @@ fn toes(sample: &Sample) -> [(f64, f64); 3] {
     let setup = sample.setup();
     let judged = judge(&setup);
     let frame = Frame { x: 50.0, y: 100.0, width: 512.0, height: 450.0 };
-    let marks = draw(&mut Letters::new(), frame, &Hole { setup: &setup, judged: &judged });
+    let marks = draw(&mut Letters::new(), frame, &Hole::of_record(&setup, &judged));
     let dot = |marks: &[Mark]| marks.iter().find_map(|m| if let Mark::Circle(at, 2.8, ..) = m { Some(*at) } else { None });
     let views = marks.iter().filter_map(|m| {
         if let Mark::Within(frame, inner) = m { dot(inner).map(|at| (at.0 - frame.x - frame.width / 2.0, 0.0)) } else { None }
@@ -293,7 +294,7 @@ fn a_seal_that_does_not_fit_is_on_the_first_page() {
     let mut setup = good().setup();
     setup.sealing = Sealing::Unfit(Unfit::Signature);
     let judged = judge(&setup);
-    let pdf = hole_certificate(&Hole { setup: &setup, judged: &judged }, Printing::archive(PageSize::Letter)).expect("a certificate");
+    let pdf = hole_certificate(&Hole::of_record(&setup, &judged), Printing::archive(PageSize::Letter)).expect("a certificate");
     let first = pages(&pdf).remove(0).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(first.contains("Not shown: the seal does not fit: its signature is not that of its key"), "{first}");
     assert!(first.contains("The rig's seal does not fit: its signature is not that of its key."), "{first}");
@@ -363,7 +364,7 @@ fn gaps_are_listed_with_their_causes_and_bridged_nowhere() {
     }
     let setup = worst().setup();
     let judged = judge(&setup);
-    let stretches = Hole { setup: &setup, judged: &judged }.axis_stretches();
+    let stretches = Hole::of_record(&setup, &judged).axis_stretches();
     assert!(stretches.len() > 5, "{}", stretches.len());
     let longest_step = |s: &Vec<host_tool::judge::AxisPoint>| s.windows(2).map(|w| w[1].depth - w[0].depth).fold(0.0, f64::max);
     assert!(stretches.iter().all(|s| longest_step(s) < 0.0376), "no line spans more than one and a half increments");
@@ -378,7 +379,7 @@ fn a_summary_is_one_page_and_none_of_nothing() {
     for said in ["Left leg", "Right leg", "as drilled 3.184 m", "as drilled 3.067 m", "outside", "no calliper survey"] {
         assert!(text.contains(said), "{said:?} in {text}");
     }
-    assert_eq!(structure_summary(&[], Printing::archive(PageSize::A4)), Err(PaperError::NoHole));
+    assert_eq!(structure_certificate(&[], Printing::archive(PageSize::A4)), Err(PaperError::NoHole));
 }
 
 #[test]
@@ -399,4 +400,22 @@ fn the_reading_order_is_drawing_words_figures() {
     let at: Vec<usize> = places.iter().map(|p| order.find(p).unwrap_or_else(|| panic!("{p} in {order}"))).collect();
     assert!(at.is_sorted(), "{at:?}");
     assert!(order.contains("/Scope /Row") && order.contains("/Scope /Column"));
+}
+
+#[test]
+#[ignore = "for looking at the pages: prints samples into the folder that BOREWITNESS_PAPERS names"]
+fn print_samples_to_look_at() {
+    let folder = std::path::PathBuf::from(std::env::var("BOREWITNESS_PAPERS").expect("a folder"));
+    std::fs::create_dir_all(&folder).expect("the folder");
+    for (feet, size) in [(false, PageSize::A4), (true, PageSize::Letter)] {
+        let works = works::full(feet);
+        let name = if feet { "feet" } else { "metric" };
+        let put = |what: &str, pdf: Vec<u8>| std::fs::write(folder.join(format!("{name}-{what}.pdf")), pdf).expect("written");
+        put("full", works::certificate(&works, 0, Printing::archive(size)));
+        put("right", works::certificate(&works, 1, Printing::archive(size)));
+        put("structure", works::structure(&works, Printing::archive(size)));
+    }
+    for (name, sample) in samples() {
+        std::fs::write(folder.join(format!("sample-{name}.pdf")), letter(&sample)).expect("written");
+    }
 }

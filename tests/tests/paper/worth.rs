@@ -22,7 +22,7 @@ fn text(sample: &Sample) -> String {
 fn limited(sample: &Sample, limits: &LimitSet) -> Vec<u8> {
     let setup = sample.setup();
     let judged = judge_by(&setup, limits);
-    hole_certificate(&Hole { setup: &setup, judged: &judged }, Printing::archive(PageSize::Letter)).expect("a certificate")
+    hole_certificate(&Hole::of_record(&setup, &judged), Printing::archive(PageSize::Letter)).expect("a certificate")
 }
 
 fn limit(measurand: Measurand, most: f64, written: &str, source: &str) -> Limit {
@@ -222,7 +222,7 @@ fn the_attached_facts_carry_verdicts_budgets_and_calibrations() {
 fn the_plan_holds_both_models_and_the_circle_to_scale() {
     let setup = good().setup();
     let judged = judge(&setup);
-    let hole = Hole { setup: &setup, judged: &judged };
+    let hole = Hole::of_record(&setup, &judged);
     let frame = Frame { x: 50.0, y: 100.0, width: 512.0, height: 450.0 };
     let scale = Picture::new(&hole, frame).sideways;
     let marks = draw(&mut Letters::new(), frame, &hole);

@@ -238,3 +238,38 @@ pub struct Accepted {
     #[command(flatten)]
     pub entering: Entering,
 }
+
+/// A review of a hole's record.
+#[derive(Debug, Args)]
+pub struct Reviewed {
+    /// The hole as `holes` lists it
+    #[arg(value_name = "HOLE")]
+    pub hole: String,
+    /// Accept the record, or return it to whoever can mend it
+    #[arg(value_enum)]
+    pub finding: FindingWord,
+    /// The reviewer's key, as `key` made it; its passphrase is asked for, and may come through a pipe
+    #[arg(long, value_name = "FILE.pem")]
+    pub key: PathBuf,
+    /// Who reviews
+    #[arg(long, value_name = "NAME")]
+    pub who: String,
+    /// Why; needed where the record is returned
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub reason: String,
+    /// The limits that it was judged by, beside those of its plan: the same as when it is printed
+    #[arg(long, value_name = "LIMITS")]
+    pub limits: Option<PathBuf>,
+    /// The store; in your own data folder otherwise
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+}
+
+/// What a reviewer finds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum FindingWord {
+    /// It is complete and says what was drilled
+    Accept,
+    /// It goes back, with the reason
+    Return,
+}

@@ -12,6 +12,10 @@ const FIRST_TOP: f64 = 36.0;
 const WARNING_HEIGHT: f64 = 24.0;
 const FOOT_HEIGHT: f64 = 62.0;
 const FOOT_SIZE: f64 = 8.5;
+/// Between a label and the text beside it.
+const BESIDE_LABEL: f64 = 6.0;
+/// Between two paragraphs side by side.
+const BETWEEN_HALVES: f64 = 14.0;
 const WARNING: Style = Style::strong(15.0);
 
 /// What every page carries.
@@ -60,6 +64,7 @@ pub struct Flow {
     running: Running,
     pages: Vec<Page>,
     y: f64,
+    kept: f64,
     open: Vec<Element>,
     done: Vec<Child>,
     bookmarks: Vec<Bookmark>,
@@ -75,6 +80,7 @@ impl Flow {
             running,
             pages: Vec::new(),
             y: 0.0,
+            kept: 0.0,
             open: Vec::new(),
             done: Vec::new(),
             bookmarks: Vec::new(),
@@ -119,11 +125,18 @@ impl Flow {
     }
 
     fn bottom(&self) -> f64 {
-        self.size.1 - FOOT_HEIGHT
+        self.size.1 - FOOT_HEIGHT - self.kept
+    }
+
+    /// Keeps so much of this page's foot free and says where that is; what goes there is put with [`Flow::place`].
+    pub fn keep_foot(&mut self, height: f64) -> Frame {
+        self.kept += height;
+        Frame { x: self.left(), y: self.bottom(), width: self.width(), height }
     }
 
     /// Begins a new page.
     pub fn turn_page(&mut self) {
+        self.kept = 0.0;
         self.pages.push(Page::default());
         self.y = self.top();
     }
@@ -207,7 +220,7 @@ impl Flow {
         let (page, y) = (self.pages.len().saturating_sub(1), self.y);
         self.bookmarks.push(Bookmark { text: text.to_owned(), page, y });
         self.begin(Role::Heading(level, text.to_owned()));
-        self.lines(&set);
+        self.lines(&set, self.left());
         self.end();
     }
 
@@ -216,8 +229,68 @@ impl Flow {
         let width = self.width();
         let set = self.letters.set(spans, size, Some(width));
         self.begin(Role::Paragraph);
-        self.lines(&set);
+        self.lines(&set, self.left());
         self.end();
+    }
+
+    /// A paragraph that stands `indent` in from the left, beside what it is about in strong letters.
+    pub fn labelled(&mut self, label: &str, spans: &[(Weight, &str)], size: f64, indent: f64) {
+        let [name, text] = self.set_labelled(label, spans, size, indent);
+        self.need(name.height().max(text.line_height));
+        self.begin(Role::Paragraph);
+        let marks = text_marks(&name, 0, name.lines.len(), (self.left(), self.y), Align::Left);
+        self.put(marks);
+        let (page, under) = (self.pages.len(), self.y + name.height());
+        self.lines(&text, self.left() + indent);
+        self.end();
+        if self.pages.len() == page {
+            self.y = self.y.max(under);
+        }
+    }
+
+    /// Two short ones side by side, each on one half of the width and both on one page.
+    pub fn labelled_pair(&mut self, pair: [(&str, &str); 2], size: f64, indent: f64) {
+        let set = pair.map(|(label, text)| self.set_half(label, text, size, indent));
+        let height = set.iter().flatten().map(Lines::height).fold(0.0, f64::max);
+        self.need(height);
+        let (y, half) = (self.y, self.half());
+        for (x, [name, text]) in [self.left(), self.left() + half + BETWEEN_HALVES].into_iter().zip(&set) {
+            self.begin(Role::Paragraph);
+            self.put(text_marks(name, 0, name.lines.len(), (x, y), Align::Left));
+            self.put(text_marks(text, 0, text.lines.len(), (x + indent, y), Align::Left));
+            self.end();
+        }
+        self.y += height;
+    }
+
+    /// Height that one of those would take.
+    pub fn measure_half(&mut self, label: &str, text: &str, size: f64, indent: f64) -> f64 {
+        self.set_half(label, text, size, indent).iter().map(Lines::height).fold(0.0, f64::max)
+    }
+
+    fn half(&self) -> f64 {
+        (self.width() - BETWEEN_HALVES) / 2.0
+    }
+
+    fn set_half(&mut self, label: &str, text: &str, size: f64, indent: f64) -> [Lines; 2] {
+        let half = self.half();
+        [
+            self.letters.set(&[(Weight::Strong, label)], size, Some(indent - BESIDE_LABEL)),
+            self.letters.set(&[(Weight::Regular, text)], size, Some(half - indent)),
+        ]
+    }
+
+    /// Height that such a paragraph would take.
+    pub fn measure_labelled(&mut self, label: &str, spans: &[(Weight, &str)], size: f64, indent: f64) -> f64 {
+        self.set_labelled(label, spans, size, indent).iter().map(Lines::height).fold(0.0, f64::max)
+    }
+
+    fn set_labelled(&mut self, label: &str, spans: &[(Weight, &str)], size: f64, indent: f64) -> [Lines; 2] {
+        let width = self.width();
+        [
+            self.letters.set(&[(Weight::Strong, label)], size, Some(indent - BESIDE_LABEL)),
+            self.letters.set(spans, size, Some(width - indent)),
+        ]
     }
 
     /// Height that a paragraph would take.
@@ -226,8 +299,8 @@ impl Flow {
         self.letters.set(spans, size, Some(width)).height()
     }
 
-    /// Set lines at the left, page after page.
-    fn lines(&mut self, set: &Lines) {
+    /// Set lines from `x` on, page after page.
+    fn lines(&mut self, set: &Lines, x: f64) {
         let mut from = 0;
         while from < set.lines.len() {
             let mut to = from;
@@ -237,7 +310,7 @@ impl Flow {
                 to += 1;
             }
             if to > from {
-                let marks = text_marks(set, from, to, (self.left(), self.y), Align::Left);
+                let marks = text_marks(set, from, to, (x, self.y), Align::Left);
                 self.put(marks);
                 self.y += height;
                 from = to;

@@ -2,9 +2,10 @@
 
 use super::flow::Flow;
 use super::letters::{Lines, Weight};
-use super::marks::{Align, Mark, Role, text_marks};
+use super::marks::{Align, Mark, Pen, Role, Tone, text_marks};
 
-const SIZE: f64 = 8.0;
+/// Letters of a table: no text of a paper is smaller.
+pub const SIZE: f64 = 8.5;
 const BETWEEN_COLUMNS: f64 = 9.0;
 const BETWEEN_ROWS: f64 = 1.6;
 const UNDER_HEAD: f64 = 3.0;
@@ -78,6 +79,11 @@ impl Place {
 
 /// Puts a table into the flow. Missing cells are dashes; empty ones too, since every field is filled.
 pub fn table(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>]) {
+    table_with_struck(flow, columns, rows, &[]);
+}
+
+/// The same with a single line through some cells, by row and column, which stay legible.
+pub fn table_with_struck(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>], struck: &[(usize, usize)]) {
     let places = places(flow, columns);
     let heads: Vec<Lines> = columns.iter().zip(&places).map(|(c, p)| cell(flow, c.head, Weight::Strong, p.width)).collect();
     let headed = columns.iter().any(|c| !c.head.is_empty());
@@ -94,7 +100,7 @@ pub fn table(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>]) {
         flow.end();
         under_head(flow, &heads);
     }
-    for row in rows {
+    for (number, row) in rows.iter().enumerate() {
         let cells: Vec<Lines> = (columns.iter().zip(&places).enumerate())
             .map(|(i, (column, place))| {
                 let text = row.get(i).map_or("", String::as_str);
@@ -102,7 +108,8 @@ pub fn table(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>]) {
                 cell(flow, if text.trim().is_empty() { "–" } else { text }, weight, place.width)
             })
             .collect();
-        whole_row(flow, columns, &places, &cells, headed.then_some(&heads[..]));
+        let struck: Vec<usize> = struck.iter().filter(|(row, _)| *row == number).map(|(_, column)| *column).collect();
+        whole_row(flow, columns, &places, &cells, headed.then_some(&heads[..]), &struck);
     }
     flow.end();
 }
@@ -146,7 +153,14 @@ fn turn_page(flow: &mut Flow, places: &[Place], heads: Option<&[Lines]>) {
 }
 
 /// A row, on one page where a page can hold it.
-fn whole_row(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], cells: &[Lines], heads: Option<&[Lines]>) {
+fn whole_row(
+    flow: &mut Flow,
+    columns: &[Column<'_>],
+    places: &[Place],
+    cells: &[Lines],
+    heads: Option<&[Lines]>,
+    struck: &[usize],
+) {
     let line = cells.first().map_or(SIZE, |c| c.line_height);
     let longest = cells.iter().map(|c| c.lines.len()).max().unwrap_or(0);
     if height(cells) > flow.room() && !flow.at_top() {
@@ -161,6 +175,10 @@ fn whole_row(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], cells: &
         for (index, (place, lines)) in places.iter().zip(cells).enumerate() {
             if from < lines.lines.len() {
                 let marks = text_marks(lines, from, fits, (place.anchor(), flow.y()), place.align);
+                if struck.contains(&index) {
+                    let lines = strokes(&marks);
+                    flow.decorate(lines);
+                }
                 pieces[index].push(flow.place(marks));
             }
         }
@@ -178,6 +196,17 @@ fn whole_row(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], cells: &
     }
     flow.end();
     flow.advance(BETWEEN_ROWS);
+}
+
+/// A line through each line of text, at the height of a small letter's middle.
+fn strokes(marks: &[Mark]) -> Vec<Mark> {
+    let stroke = |mark: &Mark| match mark {
+        Mark::Text((x, y), line) => {
+            Some(Mark::Line(vec![(*x, y - 0.28 * SIZE), (x + line.width, y - 0.28 * SIZE)], Pen::Fine, Tone::Black))
+        }
+        _ => None,
+    };
+    marks.iter().filter_map(stroke).collect()
 }
 
 fn span(lines: usize, line_height: f64) -> f64 {

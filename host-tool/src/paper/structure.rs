@@ -5,7 +5,7 @@ use super::hole::{Hole, Reality};
 use super::layout::flow::{Flow, Running};
 use super::layout::letters::{Letters, Style, Weight};
 use super::layout::marks::{Align, Frame, Mark, Pen, Role, Tone, text_marks};
-use super::layout::pdf::{About, write};
+use super::layout::pdf::{About, Attachment, write};
 use super::layout::table::{names, table, words};
 use super::levels::bottom_words;
 use super::limits;
@@ -30,7 +30,7 @@ const DRAWN: usize = 6;
 ///
 /// # Errors
 /// Where there is no hole, and when the file cannot be made.
-pub fn structure_summary(holes: &[Hole<'_>], printing: Printing) -> Result<Vec<u8>, PaperError> {
+pub fn structure_certificate(holes: &[Hole<'_>], attachments: Vec<Attachment>, printing: Printing) -> Result<Vec<u8>, PaperError> {
     let Some(first) = holes.first() else { return Err(PaperError::NoHole) };
     let reality = reality(holes);
     let title = format!("Structure summary, {}", first.plan().structure);
@@ -57,7 +57,7 @@ pub fn structure_summary(holes: &[Hole<'_>], printing: Printing) -> Result<Vec<u
         identity: holes.iter().map(|h| format!("{}:{:?}", h.name(), h.sequences())).collect::<Vec<_>>().join("/"),
         date: holes.iter().filter_map(Hole::last_wall).max(),
     };
-    write(&flow.finish(), &about, Vec::new(), printing.standard).map_err(PaperError::NotWritten)
+    write(&flow.finish(), &about, attachments, printing.standard).map_err(PaperError::NotWritten)
 }
 
 /// One simulated hole makes the page a simulated one.

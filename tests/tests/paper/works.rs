@@ -1,0 +1,173 @@
+//! Invented works around the invented holes: a structure sheet, what people entered, and how that makes structures.
+
+use crate::holes::{Sample, good, good_feet, worst};
+use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, SetUpName, TicketStanding};
+use host_tool::facts::Wall;
+use host_tool::holes::{Catalogue, catalogue_by};
+use host_tool::limits_file::Limits;
+use host_tool::paper::{PageSize, Printing, Standard, hole_certificate, structure_certificate};
+use host_tool::planned::{Origin, take_in};
+use host_tool::session::Stream;
+use host_tool::sheet::{Options, Sheet};
+use host_tool::store::Store;
+use shared_protocol::record::Tool;
+use shared_protocol::state::Leg;
+use shared_protocol::units::Micrometres;
+
+/// Half an hour after the first hole of the samples was opened, 2027-01-15T01:30 at seven hours behind UTC.
+const AFTER: Wall = Wall { unix_ms: 1_800_001_800_000, offset: -420 };
+const HOST: u32 = 7;
+
+/// A frame of two southern pine poles, one taped and one by its class; a frame of three with the longest names.
+pub const SHEET: &str = "\
+line,structure,leg,station,offset (m),latitude,longitude,depth (m),depth basis,datum,diameter (m),pole length (m),class,species,\
+butt circumference (m),butt to framing (m),pole tag,ground elevation (m),framed spacing (m),tamping room (m),plumb limit,depth under (m),\
+depth over (m),centre offset limit (m),locate ticket,ticket from,ticket until,remarks
+Example Line 7,K-41,left,12+34,0,47.25,-109.5,3.2,table,low side,1.1,21.336,1,southern pine,1.4,19.2,T-3001,812.4,3.81,0.15,\
+20 mm/m,0.1,0.05,0.075,L-6101,2027-01-10,2027-02-09,SIMULATED example
+Example Line 7,K-41,right,12+34,0,47.25,-109.5,3.2,table,low side,1.1,21.336,1,southern pine,,19.2,T-3002,812.4,3.81,0.15,\
+20 mm/m,0.1,0.05,0.075,L-6101,2027-01-10,2027-02-09,SIMULATED example
+";
+
+/// The same in feet and inches.
+pub const SHEET_FEET: &str = "\
+line,structure,leg,station,depth,depth basis,datum,hole diameter,pole length,class,species,butt circumference,butt to framing,pole tag,\
+ground elevation,framed spacing,tamping room,plumb limit,depth under,depth over,centre offset limit,locate ticket,ticket from,ticket until,\
+remarks
+Example Line 7,K-41,left,12+34,10 ft 6 in,owner's figure,low side,4 ft,70 ft,1,southern pine,55 in,63 ft,T-3001,2665 ft 4 in,12 ft 6 in,\
+6 in,1/4 in per ft,6 in,6 in,3 in,L-6101,2027-01-10,2027-02-09,SIMULATED example
+Example Line 7,K-41,right,12+34,10 ft 6 in,owner's figure,low side,4 ft,70 ft,1,southern pine,,63 ft,T-3002,2665 ft 4 in,12 ft 6 in,\
+6 in,1/4 in per ft,6 in,6 in,3 in,L-6101,2027-01-10,2027-02-09,SIMULATED example
+";
+
+/// Every set-up of its own rig's, so that no two have one number.
+fn stream(n: usize, sample: &Sample) -> Stream {
+    let rig = sample.identity.as_ref().map_or("unknown", |identity| identity.rig.as_str());
+    Stream { rig: if n == 0 { rig.to_owned() } else { format!("{rig}-{n}") }, epoch: 3 }
+}
+
+/// Samples, a sheet and entries as a store would hold them, judged.
+pub fn catalogue(samples: &[Sample], sheet: Option<&str>, said: &[Entry], limits: Option<&str>) -> Catalogue {
+    let mut store = Store::in_memory(HOST).expect("a store");
+    for (n, sample) in samples.iter().enumerate() {
+        store.keep(&stream(n, sample), &sample.slots()).expect("kept");
+    }
+    if let Some(text) = sheet {
+        let today = "2027-01-15".parse().expect("a day");
+        let read = Sheet::read(text.as_bytes(), &Options { leave: &[], ignore: &[], today }).unwrap_or_else(|unsound| panic!("{unsound:#?}"));
+        let at = Wall { unix_ms: AFTER.unix_ms - 86_400_000, ..AFTER };
+        take_in(&mut store, &read, &Origin { file: "example.csv", bytes: text.as_bytes(), by: "C. Nobody", at }).expect("taken in");
+    }
+    if !said.is_empty() {
+        store.enter_all(said).expect("entered");
+    }
+    let limits = limits.map(|text| Limits::read(text).expect("limits"));
+    catalogue_by(&store, limits.as_ref()).expect("a catalogue")
+}
+
+/// The number that the first of these entries has, behind as many as the sheet makes.
+pub fn place(sheet: &str, nth: u32) -> Place {
+    let legs = sheet.lines().filter(|line| line.starts_with("Example Line 7") || line.starts_with('W')).count();
+    Place { host: HOST, number: u32::try_from(legs).expect("few") + nth }
+}
+
+/// The certificate of the nth hole.
+pub fn certificate(works: &Catalogue, n: usize, printing: Printing) -> Vec<u8> {
+    let structures = works.structures();
+    hole_certificate(&works.holes[n].on_paper(&structures), printing).expect("a certificate")
+}
+
+/// The certificate of the structure that all holes are of.
+pub fn structure(works: &Catalogue, printing: Printing) -> Vec<u8> {
+    let structures = works.structures();
+    let holes: Vec<_> = works.holes.iter().map(|hole| hole.on_paper(&structures)).collect();
+    structure_certificate(&holes, printing).expect("a certificate")
+}
+
+pub const fn plain(size: PageSize) -> Printing {
+    Printing { size, standard: Standard::Plain }
+}
+
+/// What people say of one leg.
+struct Saying {
+    line: String,
+    structure: String,
+    leg: Leg,
+    set_up: SetUpName,
+    entries: Vec<Entry>,
+}
+
+impl Saying {
+    fn of(n: usize, sample: &Sample) -> Self {
+        let plan = &sample.plan;
+        let leg = Leg::from_raw(plan.leg).expect("a leg");
+        let opened = sample.setup().opened.sequence;
+        let set_up = SetUpName::new(&stream(n, sample), opened);
+        Self { line: plan.line.as_str().to_owned(), structure: plan.structure.as_str().to_owned(), leg, set_up, entries: Vec::new() }
+    }
+
+    fn say(&mut self, minutes: i64, by: &str, with: &str, remark: &str, said: Said) -> &mut Entry {
+        let hole = HoleName { line: self.line.clone(), structure: self.structure.clone(), leg: self.leg, attempt: 1 };
+        let at = Wall { unix_ms: AFTER.unix_ms + minutes * 60_000, ..AFTER };
+        let set_up = matches!(said, Said::Sounding { .. } | Said::HandPlumb { .. }).then(|| self.set_up.clone());
+        self.entries.push(Entry { set_up, with: with.to_owned(), remark: remark.to_owned(), ..Entry::new(by, at, hole, said) });
+        self.entries.last_mut().expect("just pushed")
+    }
+
+    fn state(&mut self, minutes: i64, state: HoleState, remark: &str) {
+        self.say(minutes, "F. Nobody", "", remark, Said::State { state });
+    }
+}
+
+const fn sounding(depth_um: i32, ahead_um: i32, right_um: i32) -> Said {
+    Said::Sounding { depth_um, ahead_um, right_um, standard_um: 5_000, clean_out: CleanOut::After }
+}
+
+/// Everything that can be said of a leg: 26 entries, of which the 5th is corrected by the 6th and the 8th by the 9th.
+pub fn everything(n: usize, sample: &Sample, sheet: &str) -> Vec<Entry> {
+    let mut s = Saying::of(n, sample);
+    let note = |what| Said::Note { what };
+    s.say(-40, "A. Nobody", "", "", Said::Ticket { number: "L-6101".to_owned(), standing: TicketStanding::Valid });
+    s.state(-14, HoleState::Attended, "");
+    s.say(2, "G. Nobody", "tape 3", "middle", sounding(3_165_000, 0, 0));
+    s.say(3, "G. Nobody", "tape 3", "", sounding(3_190_000, 450_000, 0));
+    s.say(4, "G. Nobody", "tape 3", "", sounding(3_810_000, -450_000, 0));
+    s.say(9, "G. Nobody", "tape 3", "read 8 for 1", sounding(3_180_000, -450_000, 0)).corrects = Some(place(sheet, 4));
+    s.say(10, "G. Nobody", "plumb bob", "", Said::HandPlumb { depth_um: 2_400_000, ahead_um: 15_000, right_um: 6_000, standard_um: 3_000 });
+    s.say(11, "G. Nobody", "tape 3", "", Said::Centre { ahead_um: 120_000, right_um: 8_000, standard_um: 5_000 });
+    s.say(12, "H. Nobody", "tape 3", "ft read for in", Said::Centre { ahead_um: 12_000, right_um: 8_000, standard_um: 5_000 }).corrects =
+        Some(place(sheet, 7));
+    s.say(13, "G. Nobody", "rod", "", Said::Diameter { depth_um: 1_000_000, diameter_um: 1_112_000, standard_um: 5_000 });
+    if s.leg != Leg::Right {
+        let spacing = Said::Spacing { to: Leg::Right, distance_um: 3_812_000, standard_um: 3_000, along: Along::Slope { rise_ppm: 20_000 } };
+        s.say(14, "G. Nobody", "tape 3", "", spacing);
+    }
+    s.say(15, "G. Nobody", "", "slowly, from the uphill side", Said::Water { depth_um: Some(2_100_000) });
+    s.say(16, "G. Nobody", "", "two buckets for dust", note(NoteKind::WaterAdded));
+    s.say(17, "G. Nobody", "", "from 2.6 m down, soft", note(NoteKind::Rock { shot: false, by: String::new() }));
+    s.say(18, "G. Nobody", "", "gravel, north side", note(NoteKind::FallIn));
+    s.say(19, "G. Nobody", "", "steel, 1.2 m long", note(NoteKind::Casing { left: true }));
+    s.say(20, "F. Nobody", "", "old fence post beside the stake taken out", note(NoteKind::Other));
+    s.state(21, HoleState::Covered, "plank, pinned, marked HOLE");
+    s.state(22, HoleState::Fenced, "");
+    s.say(90, "E. Nobody", "", "rock from 2.6 m on, at full depth all the same", Said::Accepted { disposition: Disposition::Stands });
+    s.entries
+}
+
+/// The two-pole structure with all that people can say of its left leg, metric or in feet and inches.
+pub fn full(feet: bool) -> Catalogue {
+    let (left, sheet) = if feet { (good_feet(), SHEET_FEET) } else { (good(), SHEET) };
+    let left = Sample { slow: Some(false), ..left };
+    let mut right = left.clone();
+    right.plan.leg = 3;
+    right.depth_mm += 20;
+    right.lean = (-2_000, 4_000);
+    let mut said = everything(0, &left, sheet);
+    let mut other = Saying::of(1, &right);
+    other.say(30, "G. Nobody", "tape 3", "", sounding(3_175_000, 0, 0));
+    other.say(31, "G. Nobody", "tape 3", "", sounding(3_185_000, 400_000, 0));
+    other.say(32, "G. Nobody", "tape 3", "", Said::Centre { ahead_um: -6_000, right_um: -4_000, standard_um: 5_000 });
+    other.state(35, HoleState::Covered, "");
+    said.extend(other.entries);
+    catalogue(&[left, right], Some(sheet), &said, None)
+}
