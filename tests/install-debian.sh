@@ -7,8 +7,8 @@ export DEBIAN_FRONTEND=noninteractive
 
 # Cross compiler with the sources of `core` (no target can be added to rustup here), linker, emulator.
 firmware="rustc-web cargo-web rust-web-src lld qemu-system-arm"
-# What reads the paper back: structure, text and attachments, archival rules.
-paper="qpdf poppler-utils libpdfbox2-java libactivation-java libjaxb-api-java default-jre-headless openssl"
+# What reads the paper back: structure, text and attachments, archival rules, the code.
+paper="qpdf poppler-utils zbar-tools libpdfbox2-java libactivation-java libjaxb-api-java default-jre-headless openssl"
 # The independent sensor slave and the readers in Python; a C compiler for SQLite.
 bench="python3 python3-venv gcc libc6-dev"
 

@@ -9,8 +9,8 @@ use crate::facts::{self, SetUp};
 use crate::judge::measured::Measurement;
 use crate::judge::{Judged, hole_name, judge, judge_by};
 use crate::limits_file::Limits;
-use crate::paper::words::count;
 use crate::paper;
+use crate::paper::words::count;
 use crate::planned::{Plans, plans};
 use crate::readiness::{Structure, Works, structures};
 use crate::session::Stream;
@@ -81,9 +81,14 @@ impl Hole {
     pub fn on_paper<'a>(&'a self, structures: &'a [Structure<'a>]) -> paper::Hole<'a> {
         let plan = self.plan();
         let mine = |of: &&Structure<'_>| of.line == plan.line.as_str() && of.structure == plan.structure.as_str();
-        paper::Hole { setup: &self.setup, judged: &self.judged, told: &self.entries, structure: structures.iter().find(mine), reviewed: None }
+        paper::Hole {
+            setup: &self.setup,
+            judged: &self.judged,
+            told: &self.entries,
+            structure: structures.iter().find(mine),
+            reviewed: None,
+        }
     }
-
 }
 
 /// All holes of a store.

@@ -3,7 +3,7 @@
 
 use crate::evidence::bundle::{Sheet, Subject};
 use crate::evidence::collect::{StructureName, of_store};
-use crate::evidence::printed::{Printer, PrintedFault};
+use crate::evidence::printed::{PrintedFault, Printer};
 use crate::evidence::signing::HostSigned;
 use crate::evidence::{Evidence, EvidenceFault};
 use crate::facts::SetUp;

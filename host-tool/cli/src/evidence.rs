@@ -61,7 +61,9 @@ fn file(paper: &[u8], trusted: Option<&Trusted>) -> Result<(), Failure> {
 fn verdict(state: State, trusting: bool) -> &'static str {
     match (state, trusting) {
         (State::Fails, _) => "NOT AS IT WAS SIGNED, or signed by somebody you do not trust: see what fails",
-        (_, false) => "Consistent, signer unknown: anybody could have made such a paper with keys of his own; name those you trust with --trust",
+        (_, false) => {
+            "Consistent, signer unknown: anybody could have made such a paper with keys of his own; name those you trust with --trust"
+        }
         (State::Open, true) => "Consistent, and by keys you trust as far as it is signed: see what is open",
         (State::Holds, true) => "Consistent, and everything is signed by keys you trust",
     }
@@ -128,7 +130,13 @@ pub fn review(typed: &Typed, path: &Path) -> Result<(), Failure> {
     let place = put(&mut store, &entry)?;
     let host_tool::entry::Said::Reviewed { short, .. } = &entry.said else { return Ok(()) };
     let lines = short.lines().map(terminal).collect::<Vec<_>>().join("\n  ");
-    Ok(writeln!(stdout(), "{}: {} by {}; entry {place}. What was signed:\n  {lines}", terminal(&named.handle), finding.word(), terminal(&entry.by))?)
+    Ok(writeln!(
+        stdout(),
+        "{}: {} by {}; entry {place}. What was signed:\n  {lines}",
+        terminal(&named.handle),
+        finding.word(),
+        terminal(&entry.by)
+    )?)
 }
 
 /// Makes a reviewer's key.
@@ -176,7 +184,10 @@ pub fn list_keys(path: &Path) -> Result<(), Failure> {
         all.extend(link.signed.map(|signed| Key { role: Role::Host, key: signed.key, whose: host }));
     }
     all.insert(Key { role: Role::Host, key: store.key()?.verifying_key().to_bytes(), whose: format!("host {}", store.host()?) });
-    writeln!(stdout(), "# Keys that this store's records are signed with. Compare each with its owner before you trust it; take out the others.")?;
+    writeln!(
+        stdout(),
+        "# Keys that this store's records are signed with. Compare each with its owner before you trust it; take out the others."
+    )?;
     for key in all {
         writeln!(stdout(), "{key}")?;
     }

@@ -164,7 +164,11 @@ pub fn write(evidence: &Evidence, sheet: &Sheet, program: &str, more: Vec<File>)
         data,
     };
     let entries = serde_json::to_vec_pretty(&evidence.entries.iter().filter_map(entry_file).collect::<Vec<_>>())?;
-    files.push(json(ENTRIES, "What people entered about the structure's holes, each signed by the computer that it was entered on", entries));
+    files.push(json(
+        ENTRIES,
+        "What people entered about the structure's holes, each signed by the computer that it was entered on",
+        entries,
+    ));
     if let Some(limits) = &evidence.limits {
         let (name, description) = (LIMITS.to_owned(), "The limits that it was judged by, beside the sheet's".to_owned());
         files.push(File { name, media_type: "application/toml", description, data: limits.clone().into_bytes() });
@@ -186,7 +190,10 @@ pub fn write(evidence: &Evidence, sheet: &Sheet, program: &str, more: Vec<File>)
         soil: evidence.soil.clone(),
         files: files.iter().map(sum).collect(),
     };
-    files.insert(0, json(MANIFEST, "What the attached files are, with their sums: this is what the host signs", serde_json::to_vec_pretty(&manifest)?));
+    files.insert(
+        0,
+        json(MANIFEST, "What the attached files are, with their sums: this is what the host signs", serde_json::to_vec_pretty(&manifest)?),
+    );
     Ok(files)
 }
 
@@ -239,7 +246,8 @@ pub fn read(files: &Attached) -> Result<Read, BundleFault> {
             return Err(BundleFault::Differs(sum.name.clone()));
         }
     }
-    let known = |name: &String| [MANIFEST, SIGNATURE, HOST_KEY].contains(&name.as_str()) || manifest.files.iter().any(|sum| sum.name == *name);
+    let known =
+        |name: &String| [MANIFEST, SIGNATURE, HOST_KEY].contains(&name.as_str()) || manifest.files.iter().any(|sum| sum.name == *name);
     if let Some(name) = files.keys().find(|name| !known(name)) {
         return Err(BundleFault::Unlisted(name.clone()));
     }
@@ -281,7 +289,12 @@ fn slots(name: &str, data: &[u8]) -> Result<Vec<Slot>, BundleFault> {
 
 fn chained(file: &str, entry: EntryFile) -> Result<Chained, BundleFault> {
     let EntryFile { host, number, before, sum, key, signature, body } = entry;
-    let fault = || BundleFault::Unreadable(file.to_owned(), format!("a sum, key or signature of entry {host}-{number} is no hexadecimal number of its length"));
+    let fault = || {
+        BundleFault::Unreadable(
+            file.to_owned(),
+            format!("a sum, key or signature of entry {host}-{number} is no hexadecimal number of its length"),
+        )
+    };
     let signed = match (key, signature) {
         (Some(key), Some(signature)) => {
             Some(Signed { key: bytes(&key).ok_or_else(fault)?, signature: bytes(&signature).ok_or_else(fault)? })

@@ -139,8 +139,7 @@ impl Judged {
     /// The structures that it is about: one, unless the evidence is not what it says.
     #[must_use]
     pub fn structures(&self) -> Vec<Structure<'_>> {
-        let works =
-            Works { holes: &self.holes, plans: &self.plans, entries: &self.entries, limits: self.limits.as_ref(), soil: self.soil };
+        let works = Works { holes: &self.holes, plans: &self.plans, entries: &self.entries, limits: self.limits.as_ref(), soil: self.soil };
         structures(&works)
     }
 }

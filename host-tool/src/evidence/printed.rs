@@ -75,10 +75,8 @@ impl Printer<'_> {
         let mut holes: Vec<(&Hole, Option<Reviewed>)> =
             self.judged.holes.iter().map(|hole| (hole, Reviewed::of(self.evidence, self.judged, hole))).collect();
         holes.sort_by_key(|(hole, _)| (hole.plan().leg, hole.plan().attempt, hole.plan().setup, hole.setup.opened.sequence));
-        let all: Vec<paper::Hole<'_>> = holes
-            .iter()
-            .map(|(hole, reviewed)| paper::Hole { reviewed: reviewed.as_ref(), ..hole.on_paper(self.structures) })
-            .collect();
+        let all: Vec<paper::Hole<'_>> =
+            holes.iter().map(|(hole, reviewed)| paper::Hole { reviewed: reviewed.as_ref(), ..hole.on_paper(self.structures) }).collect();
         match &sheet.subject {
             Subject::Hole(name) => {
                 let n = holes.iter().position(|(hole, _)| hole.set_up_name() == *name);

@@ -47,6 +47,13 @@ impl Review {
         })
     }
 
+    /// Whether what was signed says that it is this revision, found so.
+    #[must_use]
+    pub fn is_in_place(&self) -> bool {
+        let said = format!("r{} {} ", self.revision, self.finding.word());
+        self.short.lines().nth(1).is_some_and(|line| line.starts_with(&said))
+    }
+
     /// Whether the signature is that of its key over the text.
     #[must_use]
     pub fn is_signed(&self) -> bool {
@@ -88,7 +95,8 @@ impl Reviewed {
         of_it.retain(|(_, entry)| matches!(entry.said, Said::Reviewed { .. }) && entry.set_up.as_ref() == Some(&recorded.name()));
         of_it.sort_by_key(|(place, entry)| (entry.at.unix_ms, *place));
         let reviews: Vec<Review> = (1..).zip(of_it).filter_map(|(n, (place, entry))| Review::of(place, n, entry)).collect();
-        let as_now = |r: &Review| short.text(OnReview::Reviewed { revision: r.revision, finding: r.finding, at: r.at, key: &r.key }) == r.short;
+        let as_now =
+            |r: &Review| short.text(OnReview::Reviewed { revision: r.revision, finding: r.finding, at: r.at, key: &r.key }) == r.short;
         let last = reviews.last().filter(|review| review.is_signed() && as_now(review));
         let (code, current) = match last {
             Some(review) => (code(&review.short, &review.signature), true),

@@ -38,8 +38,8 @@ pub enum ReviewerFault {
     Made(String),
 }
 
-/// The most common work that scrypt is asked for: 2¹⁵ rounds of 8 blocks, 32 MiB; a third of a second on a tablet.
-const SCRYPT_LOG_N: u8 = 15;
+/// 2¹⁴ rounds of 8 blocks, 16 MiB: as much as common tools take without being told to.
+const SCRYPT_LOG_N: u8 = 14;
 
 /// Makes a key and writes it under the passphrase into a file that is not there yet. Chance comes from the caller: 32 bytes
 /// for the key, 16 for the salt, 16 for the cipher.

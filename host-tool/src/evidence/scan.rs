@@ -5,6 +5,11 @@ use super::review::signed_by;
 use super::short::{HEAD, key_name};
 use data_encoding::BASE64URL_NOPAD;
 use image::ImageReader;
+use image::imageops::{FilterType, fast_blur, resize};
+use rxing::common::HybridBinarizer;
+use rxing::multi::MultipleBarcodeReader;
+use rxing::qrcode::cpp_port::QrReader;
+use rxing::{BinaryBitmap, DecodeHints, Luma8Source};
 use std::io::Cursor;
 
 /// Bytes of a photograph.
@@ -13,8 +18,11 @@ pub const IMAGE_BYTES: u64 = 64 << 20;
 const SIDE: u32 = 20_000;
 /// Bytes that a photograph may take unpacked.
 const UNPACKED_BYTES: u64 = 1 << 30;
-/// Sides to which a photograph is brought, one after the other, until a code is found; noise averages out in smaller ones.
-const SIDES: [u32; 4] = [4_000, 2_000, 1_400, 1_000];
+/// How a photograph is looked at, one way after the other until a code is found: the factor by which it is made larger or smaller,
+/// and how much it is blurred, pixels. Noise averages out where it is blurred or made smaller.
+const LOOKS: [(f64, f32); 6] = [(1.0, 0.0), (1.0, 0.8), (2.0, 1.6), (0.5, 0.0), (2.0, 2.4), (0.25, 0.0)];
+/// Pixels that are looked at at once.
+const PIXELS: u64 = 60_000_000;
 
 /// Why a photograph says nothing; one line.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -64,14 +72,12 @@ pub fn read(picture: &[u8]) -> Result<String, ScanFault> {
     reader.limits(limits);
     let picture = reader.decode().map_err(|e| fault(&e))?;
     let mut foreign = false;
-    let largest = picture.width().max(picture.height());
-    for side in std::iter::once(largest.min(SIDES[0])).chain(SIDES.into_iter().filter(|side| *side < largest)) {
-        let grey = if side < largest { picture.thumbnail(side, side).to_luma8() } else { picture.to_luma8() };
-        let (width, height) = (grey.width() as usize, grey.height() as usize);
-        let value = |x: usize, y: usize| u32::try_from(x).ok().zip(u32::try_from(y).ok()).map_or(255, |(x, y)| grey.get_pixel(x, y).0[0]);
-        let mut prepared = rqrr::PreparedImage::prepare_from_greyscale(width, height, value);
-        for grid in prepared.detect_grids() {
-            let Ok((_, text)) = grid.decode() else { continue };
+    let picture = picture.into_luma8();
+    for (factor, blur) in LOOKS {
+        let Some((width, height)) = sized(picture.dimensions(), factor) else { continue };
+        let size = if factor == 1.0 { picture.clone() } else { resize(&picture, width, height, FilterType::Triangle) };
+        let grey = if blur > 0.0 { fast_blur(&size, blur) } else { size };
+        for text in codes(grey.as_raw(), width, height) {
             if text.starts_with(HEAD) {
                 return Ok(text);
             }
@@ -79,6 +85,24 @@ pub fn read(picture: &[u8]) -> Result<String, ScanFault> {
         }
     }
     Err(if foreign { ScanFault::Foreign } else { ScanFault::NoCode })
+}
+
+/// A picture's size times a factor; `None` where that is too large to be looked at, or nothing.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a float to integer cast saturates
+fn sized((width, height): (u32, u32), factor: f64) -> Option<(u32, u32)> {
+    let times = |length: u32| (f64::from(length) * factor) as u32;
+    let size = (times(width), times(height));
+    let pixels = u64::from(size.0) * u64::from(size.1);
+    (pixels > 0 && pixels <= PIXELS).then_some(size)
+}
+
+/// The text of every code in a grey picture.
+fn codes(grey: &[u8], width: u32, height: u32) -> Vec<String> {
+    let Ok(source) = Luma8Source::new_with_slice(grey, width, height) else { return Vec::new() };
+    let mut bitmap = BinaryBitmap::new(HybridBinarizer::new(source));
+    let hints = DecodeHints { TryHarder: Some(true), ..DecodeHints::default() };
+    let found = QrReader.decode_multiple_with_hints(&mut bitmap, &hints);
+    found.unwrap_or_default().iter().map(|code| code.getText().to_owned()).collect()
 }
 
 /// Looks who signed a code's text.

@@ -167,8 +167,7 @@ pub fn counted<'a>(entries: impl Iterator<Item = (Place, &'a Entry, [u8; 32])>, 
     let Some(name) = hole.hole_name() else { return Vec::new() };
     // a plan is entered under attempt 1, whichever attempt it is drilled in
     let about = |entry: &Entry| {
-        let same_leg =
-            (&entry.hole.line, &entry.hole.structure, entry.hole.leg) == (&name.line, &name.structure, name.leg);
+        let same_leg = (&entry.hole.line, &entry.hole.structure, entry.hole.leg) == (&name.line, &name.structure, name.leg);
         same_leg && (entry.hole.attempt == name.attempt || matches!(entry.said, Said::Planned { .. }))
     };
     entries.filter(|(_, entry, _)| about(entry) && is_reviewed(entry)).map(|(_, _, sum)| sum).collect()

@@ -29,9 +29,19 @@ impl HostSigned {
     pub fn files(&self) -> Result<[File; 2], String> {
         let key = VerifyingKey::from_bytes(&self.key).map_err(|e| e.to_string())?;
         let pem = key.to_public_key_pem(LineEnding::LF).map_err(|e| e.to_string())?;
-        let file = |name: &str, media_type, description: &str, data| File { name: name.to_owned(), media_type, description: description.to_owned(), data };
+        let file = |name: &str, media_type, description: &str, data| File {
+            name: name.to_owned(),
+            media_type,
+            description: description.to_owned(),
+            data,
+        };
         Ok([
-            file(SIGNATURE, "application/octet-stream", "Signature of evidence.json by the computer that printed this, Ed25519", self.signature.to_vec()),
+            file(
+                SIGNATURE,
+                "application/octet-stream",
+                "Signature of evidence.json by the computer that printed this, Ed25519",
+                self.signature.to_vec(),
+            ),
             file(HOST_KEY, "application/x-pem-file", "The public key of that computer's store", pem.into_bytes()),
         ])
     }

@@ -5,9 +5,7 @@ use super::layout::flow::{Flow, Running};
 use super::layout::letters::{Style, Weight};
 use super::layout::marks::Role;
 use super::layout::pdf::{About, Attachment, write};
-use super::{
-    CAUTION, LAYOUT, PaperError, Printing, answer, drawing, figures, identity, pole, program, review, site, uncertainty, warning,
-};
+use super::{CAUTION, LAYOUT, PaperError, Printing, answer, drawing, figures, identity, pole, program, review, site, uncertainty, warning};
 use shared_protocol::chain::End;
 
 const TITLE: Style = Style::strong(22.0);

@@ -42,7 +42,15 @@ pub fn instrument_and_record(flow: &mut Flow, hole: &Hole<'_>) {
     figures::fields(
         flow,
         &[
-            ("Rig, operator", format!("{}, {reality}; firmware {}; operator {}", of(&|i| text(&i.rig)), of(&|i| text(&i.firmware)), text(&hole.plan().operator))),
+            (
+                "Rig, operator",
+                format!(
+                    "{}, {reality}; firmware {}; operator {}",
+                    of(&|i| text(&i.rig)),
+                    of(&|i| text(&i.firmware)),
+                    text(&hole.plan().operator)
+                ),
+            ),
             ("Calibrations", calibrations(hole)),
             ("Tool, clock", format!("tool {}; clock {}", tool(hole), clock(hole))),
             ("Hub", capital(&statements::hub(hole))),

@@ -134,9 +134,10 @@ fn room(hole: &Hole<'_>, units: Units) -> String {
     };
     let best = units.worth(Quantity::Offset, fit.most);
     let staked = units.worth(Quantity::Offset, fit.at_stake);
-    let larger = leg.pole.filter(|pole| pole.larger > 0.0).map_or_else(String::new, |_| {
-        format!("; {} if each pole is as large as its class allows", units.short(fit.if_larger))
-    });
+    let larger = leg
+        .pole
+        .filter(|pole| pole.larger > 0.0)
+        .map_or_else(String::new, |_| format!("; {} if each pole is as large as its class allows", units.short(fit.if_larger)));
     let largest = seat.largest_butt.map_or("none".to_owned(), |butt| format!("{} across", units.short(butt)));
     let governs = if seat.governs { "" } else { ", another leg governs" };
     let joined = if fit.legs.len() > 1 { "; legs jointly at the framed spacing" } else { "" };
@@ -193,9 +194,20 @@ fn volumes(hole: &Hole<'_>, units: Units) -> String {
     );
     let earth = ground.earth.map_or_else(
         || "; not turned into loose earth, since no kind of ground was named for it".to_owned(),
-        |earth| format!("; spoil {} loose, keep {} of it, {} over", volume(units, earth.loose), volume(units, earth.keep), volume(units, earth.left)),
+        |earth| {
+            format!(
+                "; spoil {} loose, keep {} of it, {} over",
+                volume(units, earth.loose),
+                volume(units, earth.keep),
+                volume(units, earth.left)
+            )
+        },
     );
-    format!("hole {} ± {}{pole}{earth}. Bank measure, frusta of the joined bore", volume(units, ground.hole.value), volume(units, ground.hole.expanded))
+    format!(
+        "hole {} ± {}{pole}{earth}. Bank measure, frusta of the joined bore",
+        volume(units, ground.hole.value),
+        volume(units, ground.hole.expanded)
+    )
 }
 
 /// Where the hole's middle at the ground is off its stake, as a verdict has it or as it was entered.

@@ -1,13 +1,13 @@
 //! The foot of the first page: who measured, who reviewed, which revision, beside the place of a code for machines.
 
+use super::figures;
 use super::hole::{Hole, Reality};
 use super::layout::flow::Flow;
 use super::layout::letters::{Lines, Weight};
 use super::layout::marks::{Align, Mark, Pen, Role, Tone, text_marks};
-use super::layout::{POINTS_PER_METRE, marks::Frame};
 use super::layout::table::{names, words};
+use super::layout::{POINTS_PER_METRE, marks::Frame};
 use super::words::{NONE, count};
-use super::figures;
 use crate::evidence::review::Review;
 use crate::evidence::short::key_name;
 use crate::judge::measured::Measurement;
@@ -94,7 +94,10 @@ pub fn revisions(flow: &mut Flow, hole: &Hole<'_>) {
         words("Key", 0.8),
     ];
     if figures::list(flow, "Revisions", &columns, &rows) {
-        figures::remark(flow, "in, out: measured within, outside the limit; + shown so; ? not known. Each was signed over the record as it was then.");
+        figures::remark(
+            flow,
+            "in, out: measured within, outside the limit; + shown so; ? not known. Each was signed over the record as it was then.",
+        );
     }
 }
 

@@ -33,8 +33,12 @@ fn place(hole: &Hole<'_>) -> Vec<Field> {
         None => format!("leg {}", plan.leg),
     };
     let station = sheet.and_then(|row| row.station.clone()).unwrap_or_else(|| "not on record".to_owned());
-    let offset = sheet.and_then(|row| row.offset_m).map_or_else(String::new, |offset| format!(", {} of the line", units.towards(offset, "right", "left")));
-    let where_ = sheet.and_then(|row| row.latitude_deg.zip(row.longitude_deg)).map_or_else(String::new, |(north, east)| format!("; {north}° N, {east}° E"));
+    let offset = sheet
+        .and_then(|row| row.offset_m)
+        .map_or_else(String::new, |offset| format!(", {} of the line", units.towards(offset, "right", "left")));
+    let where_ = sheet
+        .and_then(|row| row.latitude_deg.zip(row.longitude_deg))
+        .map_or_else(String::new, |(north, east)| format!("; {north}° N, {east}° E"));
     vec![
         ("Project, line", said(&plan.line)),
         ("Structure, leg", format!("{}, {leg}; attempt {}, set-up {}", said(&plan.structure), plan.attempt, plan.setup)),
@@ -89,9 +93,15 @@ fn other_work(hole: &Hole<'_>) -> String {
     let earlier: Vec<String> = leg
         .earlier
         .iter()
-        .map(|(number, state)| format!("attempt {number}, {}", state.map_or("left without a word on how it was made safe", HoleState::word)))
+        .map(|(number, state)| {
+            format!("attempt {number}, {}", state.map_or("left without a word on how it was made safe", HoleState::word))
+        })
         .collect();
-    let joined = if others.is_empty() { "no other set-up of this attempt".to_owned() } else { format!("{}: its cuts, axis and depth are joined with these for fit, depth and volume", others.join(", ")) };
+    let joined = if others.is_empty() {
+        "no other set-up of this attempt".to_owned()
+    } else {
+        format!("{}: its cuts, axis and depth are joined with these for fit, depth and volume", others.join(", "))
+    };
     let earlier = if earlier.is_empty() { "no earlier attempt".to_owned() } else { earlier.join("; ") };
     format!("{joined}; {earlier}")
 }
@@ -165,9 +175,7 @@ fn refusal(hole: &Hole<'_>) -> String {
 
 fn water(hole: &Hole<'_>) -> String {
     let units = hole.units();
-    let said = counting(hole).filter(|entry| {
-        matches!(entry.said, Said::Water { .. } | Said::Note { what: NoteKind::WaterAdded })
-    });
+    let said = counting(hole).filter(|entry| matches!(entry.said, Said::Water { .. } | Said::Note { what: NoteKind::WaterAdded }));
     or(said.map(|entry| told::text(entry, units)).collect(), "nobody recorded any, nor a dry hole")
 }
 
@@ -253,10 +261,11 @@ fn stood(standing: TicketStanding) -> String {
 
 /// From the first cut to the pole, each state with when and by whom.
 fn state(hole: &Hole<'_>) -> String {
-    let drilled = hole.setup.closed.as_ref().map_or_else(
-        || format!("drilling from {}", hole.setup.opened.moment.text()),
-        |closed| format!("drilled {}", closed.moment.text()),
-    );
+    let drilled = hole
+        .setup
+        .closed
+        .as_ref()
+        .map_or_else(|| format!("drilling from {}", hole.setup.opened.moment.text()), |closed| format!("drilled {}", closed.moment.text()));
     let mut said: Vec<(i64, String)> = counting(hole)
         .filter_map(|entry| match entry.said {
             Said::State { state } => {
@@ -283,7 +292,13 @@ fn decision(hole: &Hole<'_>) -> String {
 }
 
 fn remarks(hole: &Hole<'_>) -> String {
-    let mut all: Vec<String> = hole.sheet().map(|row| row.remarks.trim()).filter(|text| !text.is_empty()).map(|text| format!("sheet: {text}")).into_iter().collect();
+    let mut all: Vec<String> = hole
+        .sheet()
+        .map(|row| row.remarks.trim())
+        .filter(|text| !text.is_empty())
+        .map(|text| format!("sheet: {text}"))
+        .into_iter()
+        .collect();
     all.extend(notes(hole).filter(|(what, _)| **what == NoteKind::Other).map(|(_, entry)| format!("{}: {}", by_whom(entry), entry.remark)));
     or(all, NONE)
 }

@@ -1,10 +1,10 @@
 //! What people said of a hole, in words: each entry, what became of it, and all of them in a list.
 
+use super::figures;
 use super::hole::Hole;
 use super::layout::flow::Flow;
 use super::layout::table::{names, table_with_struck, times, words};
 use super::words::{NONE, Units};
-use super::figures;
 use crate::entry::{Along, CleanOut, Entry, NoteKind, Said};
 use crate::holes::Told;
 use crate::judge::LineAxes;

@@ -174,7 +174,8 @@ fn put(db: &Connection, link: &Link) -> rusqlite::Result<usize> {
     let set_up = entry.as_ref().and_then(|entry| entry.set_up.as_ref()).map(key);
     let Place { host, number } = link.place;
     let (key, signature) = link.signed.map(|signed| (signed.key, signed.signature)).unzip();
-    let sql = "INSERT OR IGNORE INTO entries (host, number, body, sum, hole, set_up, key, signature) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+    let sql =
+        "INSERT OR IGNORE INTO entries (host, number, body, sum, hole, set_up, key, signature) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
     db.prepare_cached(sql)?.execute(params![host, number, link.body, link.sum, hole, set_up, key, signature])
 }
 

@@ -18,6 +18,9 @@ use shared_protocol::state::{CalibrationItem, Check, GapCause, ReferenceState, R
 use shared_protocol::units::{CentiDegrees, Lean, MicroG, Micrometres, Millis, RigAxes};
 use std::ops::Range;
 
+/// What a rig that is not simulated seals with here.
+pub const RIG_SECRET: [u8; 32] = [0x52; 32];
+
 /// What happened at a hole.
 #[derive(Clone, Debug)]
 pub struct Sample {
@@ -436,10 +439,10 @@ impl Sample {
         self.seal(stream, first, chain.end());
     }
 
-    /// As a simulated rig seals.
+    /// As a simulated rig seals, or one that was commissioned.
     fn seal(&self, stream: &mut Stream, first: u32, end: End) {
         let Some(identity) = &self.identity else { return };
-        let key = SigningKey::from_bytes(&SIMULATED_SECRET);
+        let key = SigningKey::from_bytes(if identity.simulated { &SIMULATED_SECRET } else { &RIG_SECRET });
         let stated = Seal {
             at: stream.at(100),
             epoch: identity.epoch,

@@ -54,7 +54,8 @@ pub fn catalogue(samples: &[Sample], sheet: Option<&str>, said: &[Entry], limits
     }
     if let Some(text) = sheet {
         let today = "2027-01-15".parse().expect("a day");
-        let read = Sheet::read(text.as_bytes(), &Options { leave: &[], ignore: &[], today }).unwrap_or_else(|unsound| panic!("{unsound:#?}"));
+        let read =
+            Sheet::read(text.as_bytes(), &Options { leave: &[], ignore: &[], today }).unwrap_or_else(|unsound| panic!("{unsound:#?}"));
         let at = Wall { unix_ms: AFTER.unix_ms - 86_400_000, ..AFTER };
         take_in(&mut store, &read, &Origin { file: "example.csv", bytes: text.as_bytes(), by: "C. Nobody", at }).expect("taken in");
     }
@@ -139,7 +140,8 @@ pub fn everything(n: usize, sample: &Sample, sheet: &str) -> Vec<Entry> {
         Some(place(sheet, 7));
     s.say(13, "G. Nobody", "rod", "", Said::Diameter { depth_um: 1_000_000, diameter_um: 1_112_000, standard_um: 5_000 });
     if s.leg != Leg::Right {
-        let spacing = Said::Spacing { to: Leg::Right, distance_um: 3_812_000, standard_um: 3_000, along: Along::Slope { rise_ppm: 20_000 } };
+        let spacing =
+            Said::Spacing { to: Leg::Right, distance_um: 3_812_000, standard_um: 3_000, along: Along::Slope { rise_ppm: 20_000 } };
         s.say(14, "G. Nobody", "tape 3", "", spacing);
     }
     s.say(15, "G. Nobody", "", "slowly, from the uphill side", Said::Water { depth_um: Some(2_100_000) });

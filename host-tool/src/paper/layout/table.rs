@@ -153,14 +153,7 @@ fn turn_page(flow: &mut Flow, places: &[Place], heads: Option<&[Lines]>) {
 }
 
 /// A row, on one page where a page can hold it.
-fn whole_row(
-    flow: &mut Flow,
-    columns: &[Column<'_>],
-    places: &[Place],
-    cells: &[Lines],
-    heads: Option<&[Lines]>,
-    struck: &[usize],
-) {
+fn whole_row(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], cells: &[Lines], heads: Option<&[Lines]>, struck: &[usize]) {
     let line = cells.first().map_or(SIZE, |c| c.line_height);
     let longest = cells.iter().map(|c| c.lines.len()).max().unwrap_or(0);
     if height(cells) > flow.room() && !flow.at_top() {
