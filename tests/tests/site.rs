@@ -80,3 +80,40 @@ fn a_host_killed_now_and_then_stores_all_the_same() {
     let opened = |slot| assembler.push(slot).map(|w| matches!(Record::decode(w.kind, w.body), Ok(Record::Opened(_))));
     assert_eq!(cab.stored().iter().filter_map(opened).filter(|o| *o).count(), 2, "each hole is opened once");
 }
+
+/// What a store says of a rig's holes: all that has a time, by the wall's clock.
+fn told(cab: &Cab<NativeMachine>) -> Vec<String> {
+    let mut all = Vec::new();
+    for setup in cab.setups() {
+        assert_eq!((setup.digest, setup.missing.len()), (DigestState::Fits, 0));
+        assert!(matches!(setup.sealing, Sealing::Fits(..)), "{:?}", setup.sealing);
+        let closed = setup.closed.as_ref().expect("closed");
+        all.extend([setup.opened.moment.text(), closed.moment.text(), format!("{:?}", closed.body.bottom)]);
+        all.extend(setup.increments.iter().map(|i| format!("{} {:?} took {}", i.moment.text(), i.body.depth, i.body.took)));
+        all.extend(setup.passes.iter().map(|p| format!("{} for {} ms", p.moment.text(), p.body.ended.since(p.body.began))));
+        all.extend(setup.changes.iter().map(|c| format!("{} {} {}", c.moment.text(), c.body.check, c.body.state)));
+    }
+    all
+}
+
+/// A day's drilling by a rig whose clock says this when it is switched on; a live sample is there in every turn once one was.
+fn from(clock: Millis) -> Cab<NativeMachine> {
+    let scenario = Scenario::parse("a test's", STILL_HOLE).expect("sound");
+    let machine = NativeMachine::with_clock(RamMemory::default(), clock).expect("starts");
+    let mut cab = Cab::beside(Bench::new(&scenario, 1, machine).expect("fits"), Store::in_memory(7).expect("a store"));
+    let (mut readout, mut shown) = (Readout::default(), 0);
+    while cab.bench.progress() != Some(Progress::Finished) {
+        cab.turn();
+        if let (Some(live), Some(outlook)) = cab.shown {
+            readout.take(cab.now(), &Event::Live(live));
+            readout.take(cab.now(), &Event::Outlook(outlook));
+            cab.shown = (None, cab.shown.1);
+            shown = cab.now();
+        }
+        assert!(shown == 0 || cab.now() - shown <= 500, "no live sample for {} ms", cab.now() - shown);
+    }
+    cab.drain();
+    assert_eq!(cab.stored(), cab.remembered());
+    assert!(cab.notices.is_empty(), "{:?}", cab.notices);
+    cab
+}

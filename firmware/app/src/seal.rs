@@ -71,7 +71,7 @@ impl<M: Memory> Rig<M> {
     /// Why no hole can be opened now.
     pub(crate) fn settle_seal(&mut self, now: Millis) -> Result<(), Answer> {
         if self.unfinished.is_some() {
-            return Err(Answer::NotReady); // sealed by a turn that records nothing else, this one as it seems
+            return Err(Answer::NotReady); // sealed as soon as a turn records nothing else
         }
         let Some(refused) = &mut self.refused else { return Ok(()) };
         if !core::mem::replace(&mut refused.last_trial, true) {
