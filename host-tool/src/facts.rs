@@ -1,22 +1,26 @@
 //! What a rig's slots say, set-up by set-up, in the rig's own words. Nothing is judged here, bridged or guessed.
 
 mod alone;
+mod runs;
 mod sealed;
+#[cfg(test)]
+mod tests;
 
 pub use alone::{Alone, Leanings};
 
 use crate::judge::measured::Measurement;
 use crate::proof::{Sealing, Segment, Stated};
+use runs::{Along, Runs};
 use shared_protocol::assemble::Assembler;
 use shared_protocol::chain::End;
 use shared_protocol::record::{
-    Calibrated, Change, Clock, Closed, Fault, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Record, RecordFault, Refusal,
-    Seal, Start, Tool,
+    Calibrated, Change, Closed, Fault, Hub, Identity, Increment, Instruments, Note, Opened, Pass, Record, RecordFault, Refusal, Seal,
+    Start, Tool,
 };
 use shared_protocol::slot::Slot;
 use shared_protocol::state::GapCause;
 use shared_protocol::units::Millis;
-use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 /// The time of day as the host told it to the rig.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -47,7 +51,7 @@ fn offset_text(minutes: i16) -> String {
 /// A moment on the rig's clock, and on the wall's where the rig was told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Moment {
-    /// Which start of the rig.
+    /// Which start of the rig; their count turns over.
     pub boot: u16,
     /// Since that start.
     pub at: Millis,
@@ -162,34 +166,40 @@ pub struct SetUp {
 /// Reads one rig's stream of one epoch, slots in rising sequence, and returns its set-ups in order.
 #[must_use]
 pub fn read(stream: &[Slot]) -> Vec<SetUp> {
-    read_within(stream, stream)
+    read_within(stream, u32::MIN..=u32::MAX)
 }
 
-/// Reads a part of a stream; `whole` is all of the stream that is in hand, the part with it.
-fn read_within(stream: &[Slot], whole: &[Slot]) -> Vec<SetUp> {
-    let clocks = clocks(whole);
-    let causes = causes(whole);
+/// Reads the set-ups of a stream that begin and end within some of its sequences; what else of it is there says when, and what
+/// was lost.
+fn read_within(stream: &[Slot], own: RangeInclusive<u32>) -> Vec<SetUp> {
+    let runs = Runs::of(stream);
+    let causes = causes(stream);
     let mut setups: Vec<SetUp> = Vec::new();
-    let mut assembler = Assembler::default();
+    let (mut assembler, mut along) = (Assembler::default(), Along::default());
     let mut previous: Option<u32> = None;
     let mut pending: Vec<Slot> = Vec::new();
     for slot in stream {
-        let gap = previous.and_then(|p| missing(p, slot.sequence(), &causes));
-        previous = Some(slot.sequence());
-        if let (Some(gap), Some(open)) = (gap, current(&mut setups)) {
-            open.missing.extend(gap);
+        if own.contains(&slot.sequence()) {
+            let gap = previous.and_then(|p| missing(p, slot.sequence(), &causes));
+            previous = Some(slot.sequence());
+            if let (Some(gap), Some(open)) = (gap, current(&mut setups)) {
+                open.missing.extend(gap);
+            }
+            if slot.part().index == 0 {
+                flush(&mut setups, &mut pending);
+            }
+            pending.push(*slot);
         }
-        if slot.part().index == 0 {
-            flush(&mut setups, &mut pending);
-        }
-        pending.push(*slot);
         let Some(whole) = assembler.push(slot) else { continue };
         let record = Record::decode(whole.kind, whole.body);
-        let moment = |at: Millis| Moment { boot: whole.boot, at, wall: wall(&clocks, whole.boot, at) };
-        take(&mut setups, &mut pending, whole.first, record, &moment);
+        along.step(&whole, &record);
+        if own.contains(&whole.first) && own.contains(&whole.last) {
+            let moment = |at: Millis| Moment { boot: whole.boot, at, wall: runs.wall(&along, at) };
+            take(&mut setups, &mut pending, whole.first, record, &moment);
+        }
     }
     flush(&mut setups, &mut pending);
-    sealed::prove(&mut setups, whole);
+    sealed::prove(&mut setups, stream);
     setups
 }
 
@@ -224,7 +234,10 @@ fn take(
                 last.slots.append(pending);
                 last.seal = Some(Timed { sequence, moment: moment(body.at), body: *body });
             }
-            Ok(Record::Unsealed(body)) if body.first == last.opened.sequence => last.sealing = sealed::unsealed(body),
+            Ok(Record::Unsealed(body)) if body.first == last.opened.sequence => {
+                last.slots.append(pending);
+                last.sealing = sealed::unsealed(body);
+            }
             _ => {}
         }
     }
@@ -332,133 +345,11 @@ fn missing(previous: u32, next: u32, causes: &Causes) -> Option<Vec<Missing>> {
     Some(out)
 }
 
-/// Every whole record of a stream that this version knows, with the start of the rig that made it.
-pub fn records(stream: &[Slot]) -> impl Iterator<Item = (u16, Record)> {
-    placed(stream).map(|(boot, _, record)| (boot, record))
-}
-
-/// The same, with the sequence of its first slot.
-fn wholes(stream: &[Slot]) -> impl Iterator<Item = (u32, Record)> {
-    placed(stream).map(|(_, first, record)| (first, record))
-}
-
-fn placed(stream: &[Slot]) -> impl Iterator<Item = (u16, u32, Record)> {
+/// Every whole record of a stream that this version knows, with the sequence of its first slot.
+pub fn records(stream: &[Slot]) -> impl Iterator<Item = (u32, Record)> {
     let mut assembler = Assembler::default();
     stream.iter().filter_map(move |slot| {
         let whole = assembler.push(slot)?;
-        Some((whole.boot, whole.first, Record::decode(whole.kind, whole.body).ok()?))
+        Some((whole.first, Record::decode(whole.kind, whole.body).ok()?))
     })
-}
-
-type Clocks = BTreeMap<u16, Vec<Clock>>;
-
-fn clocks(stream: &[Slot]) -> Clocks {
-    let mut clocks = Clocks::new();
-    for (boot, record) in records(stream) {
-        if let Record::Clock(clock) = record {
-            clocks.entry(boot).or_default().push(clock);
-        }
-    }
-    clocks
-}
-
-/// The wall's time at a moment of the rig's clock: from the last setting before it, else from the first after it.
-fn wall(clocks: &Clocks, boot: u16, at: Millis) -> Option<Wall> {
-    let settings = clocks.get(&boot)?;
-    let before = settings.iter().rev().find(|c| at.since(c.at) < u32::MAX / 2);
-    let clock = before.or_else(|| settings.first())?;
-    let elapsed = i64::from(at.since(clock.at));
-    let elapsed = if before.is_some() { elapsed } else { elapsed - (1 << 32) };
-    Some(Wall { unix_ms: clock.unix_ms + elapsed, offset: clock.offset })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use shared_protocol::assemble::slots;
-    use shared_protocol::chain::Chain;
-    use shared_protocol::record::Gap;
-    use shared_protocol::slot::RECORD_BYTES_MAX;
-    use shared_protocol::units::Micrometres;
-
-    /// A stream made by hand, with the sequence running on.
-    #[derive(Default)]
-    struct Stream(Vec<Slot>);
-
-    impl Stream {
-        fn add(&mut self, boot: u16, record: &Record) -> u32 {
-            let mut body = [0; RECORD_BYTES_MAX];
-            let used = record.encode(&mut body).unwrap();
-            let first = self.0.last().map_or(5, |s| s.sequence() + 1);
-            self.0.extend(slots(first, boot, record.kind(), &body[..used]).unwrap());
-            first
-        }
-
-        fn hole(&mut self) {
-            self.add(1, &Record::Clock(Clock { at: Millis(500), unix_ms: 1_800_000_000_000, offset: -420 }));
-            let first = self.add(1, &Record::Opened(Opened { at: Millis(1_500), ..Opened::default() }));
-            let from = self.0.iter().position(|s| s.sequence() == first).unwrap();
-            self.add(1, &Record::Increment(Increment { at: Millis(2_500), depth: Micrometres::from_mm(25), ..Increment::default() }));
-            let mut chain = Chain::default();
-            self.0[from..].iter().for_each(|s| chain.push(s));
-            let End { slots, segment, .. } = chain.end();
-            self.add(1, &Record::Closed(Closed { at: Millis(3_500), first, slots, segment, ..Closed::default() }));
-        }
-    }
-
-    #[test]
-    fn a_set_up_runs_from_open_to_close_and_its_digest_fits() {
-        let mut stream = Stream::default();
-        stream.hole();
-        stream.hole();
-        let setups = read(&stream.0);
-        assert_eq!(setups.len(), 2);
-        for setup in &setups {
-            assert_eq!((setup.increments.len(), setup.digest, setup.missing.len()), (1, DigestState::Fits, 0));
-            assert_eq!(setup.slots[0].sequence(), setup.opened.sequence);
-        }
-        assert_eq!(setups[0].increments[0].moment.text(), "2027-01-15T01:00:02-07:00");
-    }
-
-    #[test]
-    fn a_missing_slot_is_said_and_spoils_the_digest() {
-        let mut stream = Stream::default();
-        stream.hole();
-        let lost = stream.0.iter().position(|s| s.kind() == 6).unwrap();
-        let sequence = stream.0.remove(lost).sequence();
-        let setup = &read(&stream.0)[0];
-        assert_eq!(setup.missing, [Missing { first: sequence, last: sequence, cause: None }]);
-        assert_eq!(setup.digest, DigestState::Lacking);
-    }
-
-    #[test]
-    fn a_gap_that_the_rig_declares_has_its_cause() {
-        let mut stream = Stream::default();
-        stream.add(1, &Record::Opened(Opened::default()));
-        let torn = stream.add(1, &Record::Increment(Increment::default()));
-        stream.0.pop();
-        stream.0.extend(slots(torn + 1, 2, 13, &gap_body(torn)).unwrap());
-        assert_eq!(read(&stream.0)[0].missing, [Missing { first: torn, last: torn, cause: Some(GapCause::Torn) }]);
-    }
-
-    fn gap_body(torn: u32) -> Vec<u8> {
-        let mut body = [0; RECORD_BYTES_MAX];
-        let used = Record::Gap(Gap { first: torn, last: torn, cause: GapCause::Torn.raw(), at: Millis(1) }).encode(&mut body).unwrap();
-        body[..used].to_vec()
-    }
-
-    #[test]
-    fn time_of_day_is_unknown_in_a_run_that_was_never_told() {
-        let mut stream = Stream::default();
-        stream.hole();
-        stream.add(2, &Record::Opened(Opened { at: Millis(9_000), ..Opened::default() }));
-        assert_eq!(read(&stream.0)[1].opened.moment.text(), "time unknown (start 2, 9 s)");
-    }
-
-    #[test]
-    fn a_moment_before_the_first_setting_counts_back_from_it() {
-        let clocks = Clocks::from([(1, vec![Clock { at: Millis(10_000), unix_ms: 60_000, offset: 0 }])]);
-        assert_eq!(wall(&clocks, 1, Millis(4_000)), Some(Wall { unix_ms: 54_000, offset: 0 }));
-        assert_eq!(wall(&clocks, 1, Millis(11_000)), Some(Wall { unix_ms: 61_000, offset: 0 }));
-    }
 }

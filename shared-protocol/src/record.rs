@@ -486,7 +486,7 @@ text_body! {
         pub boot: u16,
         /// Seals made in it.
         pub seals: u32,
-        /// Copies of the configuration made in it.
+        /// Copies of the configuration made in it; comes round.
         pub copies: u32,
         /// Calibrations in force, each tool's among them.
         pub calibrations: u8,

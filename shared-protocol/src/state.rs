@@ -275,7 +275,7 @@ codes! {
         KnownKey = 10,
         /// A simulated rig seals with its published key and takes no other.
         Simulated = 11,
-        /// No numbers are left for another hole in this epoch: drain the rig.
+        /// No numbers are left for this: drain the rig, then reset it, or have its memory replaced.
         NumbersUsedUp = 12,
         /// It was asked of another epoch: the rig has been reset since.
         OtherEpoch = 13,

@@ -141,6 +141,8 @@ pub struct NativeMachine<M: Memory = RamMemory> {
     memory: M,
     running: Option<Running<M>>,
     paced: bool,
+    /// What the rig's clock says when it gets power.
+    clock: Millis,
 }
 
 impl<M: Memory + Clone> NativeMachine<M> {
@@ -149,7 +151,16 @@ impl<M: Memory + Clone> NativeMachine<M> {
     /// # Errors
     /// Where the driver refuses the bench's own sensors.
     pub fn start(memory: M) -> Result<Self, MachineFault> {
-        let mut machine = Self { memory, running: None, paced: false };
+        Self::with_clock(memory, Millis(0))
+    }
+
+    /// As [`NativeMachine::start`], with a clock that does not begin at nought: a rig that has run for long, or nearly so long
+    /// that its clock turns over.
+    ///
+    /// # Errors
+    /// As [`NativeMachine::start`].
+    pub fn with_clock(memory: M, clock: Millis) -> Result<Self, MachineFault> {
+        let mut machine = Self { memory, running: None, paced: false, clock };
         machine.restore_power()?;
         Ok(machine)
     }
@@ -191,8 +202,8 @@ impl<M: Memory + Clone> Machine for NativeMachine<M> {
         let line = SensorLine::new(port.clone(), port.clone(), RegisterMap::BENCH, LineSettings::BENCH)
             .map_err(|refused| MachineFault(format!("the sensor line cannot be run: {refused}")))?;
         let profile = Profile { skew_ms: line.skew_ms(), ..Profile::bench() };
-        let board = NativeBoard { now: Millis(0), line, from_host: VecDeque::new(), to_host: VecDeque::new(), line_room: 0 };
-        let rig = Rig::start(self.memory.clone(), profile, ResetCause::Power, Millis(0));
+        let board = NativeBoard { now: self.clock, line, from_host: VecDeque::new(), to_host: VecDeque::new(), line_room: 0 };
+        let rig = Rig::start(self.memory.clone(), profile, ResetCause::Power, self.clock);
         self.running = Some(Running { board, rig, port });
         Ok(())
     }

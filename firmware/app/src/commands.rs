@@ -76,6 +76,9 @@ impl<M: Memory> Rig<M> {
         if !self.profile.tools.iter().any(|t| t.number == plan.tool) {
             return Err(Answer::NoSuchTool);
         }
+        if self.has_recorded() {
+            return Err(Answer::NotReady); // an opening is most of what the memory's bus carries in a turn
+        }
         self.settle_seal(now)?;
         self.journal.begin_run();
         let opened = Opened { at: now, request, plan: plan.clone() };

@@ -7,7 +7,7 @@
 //! ```
 //!
 //! The SHA-256 of a copy is over all of it but its check. Copy `number` stands at place `number mod 2`, so the newest is
-//! never written over. A power cut leaves the new copy whole or not: where its check fails, the one before is in force;
+//! never written over; numbers come round, and the newest is the one that follows the other. A power cut leaves the new copy whole or not: where its check fails, the one before is in force;
 //! where neither is sound, the profile as it is.
 
 use crate::memory::Memory;
@@ -70,7 +70,8 @@ impl Config {
     }
 
     /// Takes the copy that says to be the newest, or the older one; `false`, and there are none, where it is not sound. A
-    /// copy that is not sound may say anything: so both are tried, the newest first.
+    /// copy that is not sound may say anything: so both are tried, the newest first. Of two neighbours over the wrap the newest
+    /// is the lesser number.
     #[inline(never)]
     pub(crate) fn load_one<M: Memory>(&mut self, memory: &mut M, older: bool) -> bool {
         let [even, odd] = PLACES;
@@ -78,11 +79,11 @@ impl Config {
             let mut bytes = [0; 4];
             memory.read(at, &mut bytes).map_or(0, |()| u32::from_le_bytes(bytes))
         };
-        let odd_is_newest = number(odd) > number(even);
+        let odd_is_newest = number(odd).wrapping_sub(number(even)) < u32::MAX / 2;
         self.read(memory, if odd_is_newest == older { even } else { odd }).is_some()
     }
 
-    /// How many copies there have been.
+    /// How many copies there have been; comes round.
     #[must_use]
     pub const fn copies(&self) -> u32 {
         self.number
@@ -153,7 +154,7 @@ impl Config {
 
     /// Writes what is in force as the next copy.
     fn put<M: Memory>(&mut self, memory: &mut M) -> Option<()> {
-        self.number = self.number.checked_add(1)?;
+        self.number = self.number.wrapping_add(1);
         let head = self.head()?;
         let place = place(self.number);
         let body_at = place.checked_add(u32::try_from(HEAD_BYTES).ok()?)?;
@@ -197,7 +198,7 @@ impl Config {
         let mut have = [0; 4];
         memory.read(body_at.checked_add(length.into())?, &mut have).ok()?;
         self.digest = digest(&head, &self.items);
-        (have == check(&head, &self.items) && number > 0 && place(number) == at).then_some(number)
+        (have == check(&head, &self.items) && place(number) == at).then_some(number)
     }
 
     /// Puts a calibration in its place among the items, instead of the one with the same key.

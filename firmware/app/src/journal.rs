@@ -342,10 +342,10 @@ impl Journal {
         Err(JournalFault::Memory)
     }
 
-    /// Whether there are numbers left for a whole hole in this epoch.
+    /// Whether there are numbers left for a whole hole in this epoch, and one for its seal.
     #[must_use]
     pub fn has_room(&self) -> bool {
-        self.head < LAST.saturating_sub(HOLE_ROOM)
+        self.head < LAST.saturating_sub(HOLE_ROOM) && self.anchor.seals < u32::MAX
     }
 
     /// Begins the running digest with the next slot.

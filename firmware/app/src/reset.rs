@@ -28,6 +28,9 @@ impl<M: Memory> Rig<M> {
         if asked.epoch != epoch {
             return Err(Answer::OtherEpoch);
         }
+        if epoch == u32::MAX {
+            return Err(Answer::NumbersUsedUp);
+        }
         if asked.who.is_empty() {
             return Err(Answer::BadFigures);
         }

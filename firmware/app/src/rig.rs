@@ -91,7 +91,7 @@ pub struct Rig<M: Memory> {
     pub(crate) torn: Option<(u32, u32)>,
     /// Slots of the open hole that a start could not read, until the records that say so are in the memory.
     pub(crate) unread: Vec<u32, UNREAD>,
-    /// Closed, and to be sealed with the next turn.
+    /// Closed, and to be sealed with the next turn that records nothing else.
     pub(crate) unfinished: Option<Unfinished>,
     /// Closed, and its seal was refused by the memory.
     pub(crate) refused: Option<Refused>,
@@ -99,6 +99,8 @@ pub struct Rig<M: Memory> {
     pub(crate) leaving: Option<Leaving>,
     /// This turn reckons with keys, which takes long.
     pub(crate) long: bool,
+    /// Where the journal ended when this turn began.
+    turn_began: u32,
     standing: [Option<Standing>; 2],
     last_round: Option<Millis>,
 }
@@ -127,6 +129,7 @@ impl<M: Memory> Rig<M> {
             refused: None,
             leaving: None,
             long: false,
+            turn_began: 0,
             standing: [None; 2],
             last_round: None,
         }
@@ -149,8 +152,7 @@ impl<M: Memory> Rig<M> {
             self.wait(now, sensed, received, outlet);
             return Length::Ordinary;
         }
-        let before = self.journal.head();
-        self.finish(now);
+        self.turn_began = self.journal.head();
         self.keep_clock(now);
         if let Some(sensed) = sensed {
             self.last_round = Some(now);
@@ -160,13 +162,21 @@ impl<M: Memory> Rig<M> {
         let asked = core::mem::take(&mut self.link.asked);
         self.declare_found(now);
         self.declare_loss(asked, now);
+        // The memory's bus carries a command's records, a seal or slots for the host in one turn, not two of them.
+        if !self.has_recorded() {
+            self.finish(now);
+        }
         self.tell(now, sensed.is_some(), outlet);
-        // The memory's bus carries a command's records or slots for the host in one turn, not both.
-        if self.journal.head() == before {
+        if !self.has_recorded() {
             self.tell_slots(now, outlet);
         }
         self.leave(now);
         if core::mem::take(&mut self.long) { Length::Long } else { Length::Ordinary }
+    }
+
+    /// Whether this turn has recorded something.
+    pub(crate) const fn has_recorded(&self) -> bool {
+        self.journal.head() != self.turn_began
     }
 
     /// Everything in RAM is forgotten, and the memory is looked into anew, as at a start.
@@ -192,6 +202,7 @@ impl<M: Memory> Rig<M> {
             refused,
             leaving,
             long,
+            turn_began,
             standing,
             last_round,
         } = self;
@@ -201,7 +212,7 @@ impl<M: Memory> Rig<M> {
         *recovery = Some(Recovery::new(now, ResetCause::Unknown));
         (*depth, *lean, *link) = (Depth::default(), LeanMeter::default(), Link::default());
         (*hole, *clock, *torn, *last_round) = (None, None, None, None);
-        (*unfinished, *refused, *leaving, *long) = (None, None, None, false);
+        (*unfinished, *refused, *leaving, *long, *turn_began) = (None, None, None, false, 0);
         *standing = [None; 2];
         answered.clear();
         unread.clear();

@@ -65,13 +65,13 @@ impl<M: Memory> Rig<M> {
     }
 
     /// The next hole is to be opened, and behind its opening the one before cannot be sealed any more: where the memory refused
-    /// that seal, it is tried once more with the next turn, and then said of the hole that it stays without.
+    /// that seal, it is tried once more, and then said of the hole that it stays without.
     ///
     /// # Errors
     /// Why no hole can be opened now.
     pub(crate) fn settle_seal(&mut self, now: Millis) -> Result<(), Answer> {
         if self.unfinished.is_some() {
-            return Err(Answer::NotReady); // sealed with the next turn
+            return Err(Answer::NotReady); // sealed as soon as a turn records nothing else
         }
         let Some(refused) = &mut self.refused else { return Ok(()) };
         if !core::mem::replace(&mut refused.last_trial, true) {

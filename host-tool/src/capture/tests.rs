@@ -4,6 +4,7 @@ use super::*;
 use crate::entry::{HoleName, SetUpName};
 use crate::judge::LineAxes;
 use crate::judge::measured::{Kind, Measurement};
+use crate::readout::Readout;
 use crate::session::fake_rig::FakeRig;
 use crate::store::entry_of;
 use shared_protocol::record::{Change, Increment, Opened};
@@ -393,4 +394,33 @@ fn a_store_says_of_the_epoch_before_only_what_it_lacks_of_it() {
         "its beginning has given way: {:?}",
         bench.notices()
     );
+}
+
+/// Seven weeks after its start a rig's milliseconds turn over, while it is drained and watched: it is no other run of it, the
+/// time of day is told once, what is shown stays fresh, and goes stale as ever where the rig falls silent just then.
+#[test]
+fn a_rig_whose_milliseconds_turn_over_is_drained_and_shown_as_before() {
+    let (mut bench, mut rig, mut readout) = (Bench::new(), FakeRig::new("Alpha"), Readout::default());
+    rig.now = u32::MAX - 4_000;
+    rig.record(300);
+    let (mut fresh, mut rigs, mut notices) = (0, 0, 0);
+    for _ in 0..80 {
+        bench.run(&mut rig, 100);
+        rig.record(1);
+        let mut live = Vec::new();
+        rig.send(&shared_protocol::message::Message::Live(Live { at: (rig.now & 0xFFFF) as u16, ..Live::default() }), &mut live);
+        bench.events.extend(bench.capture.step(bench.now, bench.wall, &live).unwrap().events);
+        bench.events.iter().for_each(|event| readout.take(bench.now, event));
+        rigs += bench.events.iter().filter(|e| matches!(e, Event::Rig(_))).count();
+        notices += bench.notices().len();
+        bench.events.clear();
+        fresh += usize::from(!readout.line(bench.now).contains("no data"));
+    }
+    assert!(rig.now < 5_000, "it has turned over: {}", rig.now);
+    bench.run(&mut rig, 2_500);
+    assert_eq!((rigs, notices, rig.done.len(), rig.acknowledged), (1, 0, 1, 380));
+    assert!(fresh >= 78, "{fresh} of 80");
+    assert!(readout.line(bench.now).contains("no data for 2.5 s"), "{}", readout.line(bench.now));
+    let stream = bench.capture.rig().unwrap().clone();
+    assert_eq!(bench.capture.store().stream(&stream).unwrap().slots, rig.memory.values().copied().collect::<Vec<_>>());
 }

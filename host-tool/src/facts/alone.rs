@@ -1,9 +1,10 @@
 //! One set-up with no more of its stream than it leans on: what a paper carries, and what it is read from again.
 
+use super::runs::Along;
 use super::{Record, SetUp, causes, missing, read_within};
 use shared_protocol::assemble::Assembler;
 use shared_protocol::slot::Slot;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// A set-up's slots.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -18,8 +19,10 @@ pub struct Alone {
 #[derive(Debug)]
 pub struct Leanings<'a> {
     stream: &'a [Slot],
-    /// Settings of the clock, by start of the rig.
-    clocks: BTreeMap<u16, Vec<Span>>,
+    /// Where each run of the rig begins.
+    runs: Vec<u32>,
+    /// Records that lead from a run's settings of the clock to its other records, in order.
+    milestones: Vec<Milestone>,
     /// What the rig declared lost: from, to, and where it says so.
     gaps: Vec<(u32, u32, Span)>,
     seals: Vec<Span>,
@@ -30,17 +33,40 @@ pub struct Leanings<'a> {
 /// First and last sequence of a record's slots.
 type Span = (u32, u32);
 
+/// A setting of the clock, or a record so far behind the last milestone that whoever reads only these might lose count.
+#[derive(Debug)]
+struct Milestone {
+    span: Span,
+    run: usize,
+    sets_clock: bool,
+}
+
+/// Slots between milestones: half of what all starts of the rig leave until their count is the same again.
+const SLOTS_APART: u32 = 32_768;
+/// Milliseconds between milestones, ten days: they turn over after 49.
+const MS_APART: i64 = 864_000_000;
+
 impl<'a> Leanings<'a> {
     /// Looks through a stream, slots in rising sequence.
     #[must_use]
     pub fn of(stream: &'a [Slot]) -> Self {
-        let mut found = Self { stream, clocks: BTreeMap::new(), gaps: Vec::new(), seals: Vec::new(), named: Vec::new() };
-        let mut assembler = Assembler::default();
+        let (runs, milestones, gaps) = (Vec::new(), Vec::new(), Vec::new());
+        let mut found = Self { stream, runs, milestones, gaps, seals: Vec::new(), named: Vec::new() };
+        let (mut assembler, mut along, mut last) = (Assembler::default(), Along::default(), (0, 0));
         for slot in stream {
             let Some(whole) = assembler.push(slot) else { continue };
-            let span = (whole.first, slot.sequence());
-            match Record::decode(whole.kind, whole.body) {
-                Ok(Record::Clock(_)) => found.clocks.entry(whole.boot).or_default().push(span),
+            let span = (whole.first, whole.last);
+            let record = Record::decode(whole.kind, whole.body);
+            along.step(&whole, &record);
+            let begins = found.runs.len() <= along.run();
+            found.runs.resize(along.run().saturating_add(1), whole.first);
+            let sets_clock = matches!(record, Ok(Record::Clock(_)));
+            let far = whole.first.saturating_sub(last.0) > SLOTS_APART || along.now().saturating_sub(last.1) > MS_APART;
+            if begins || sets_clock || far {
+                last = (whole.first, along.now());
+                found.milestones.push(Milestone { span, run: along.run(), sets_clock });
+            }
+            match record {
                 Ok(Record::Gap(gap)) => found.gaps.push((gap.first, gap.last, span)),
                 Ok(Record::Seal(_)) => {
                     found.seals.push(span);
@@ -58,6 +84,24 @@ impl<'a> Leanings<'a> {
         self.stream.get(place(first, false)..place(last, true)).unwrap_or(&[])
     }
 
+    /// What says the time of day in a set-up: of the run in which it was opened the last setting of the clock before it, of the one in
+    /// which it ended the first behind it where there is none before, each with all that leads there.
+    fn clocks(&self, first: u32, last: u32) -> Vec<Span> {
+        let run = |sequence: u32| self.runs.partition_point(|begins| *begins <= sequence).checked_sub(1);
+        let of_run = |wanted: Option<usize>| self.milestones.iter().filter(move |m| Some(m.run) == wanted);
+        let mut clocks: Vec<Span> = Vec::new();
+        let before: Vec<&Milestone> = of_run(run(first)).filter(|m| m.span.0 < first).collect();
+        let from = before.iter().rposition(|m| m.sets_clock);
+        clocks.extend(from.and_then(|from| before.get(from..)).unwrap_or_default().iter().map(|m| m.span));
+        let set_already = of_run(run(last)).any(|m| m.sets_clock && m.span.0 <= last);
+        if !set_already {
+            let behind: Vec<&Milestone> = of_run(run(last)).filter(|m| m.span.0 > last).collect();
+            let to = behind.iter().position(|m| m.sets_clock);
+            clocks.extend(to.and_then(|to| behind.get(..=to)).unwrap_or_default().iter().map(|m| m.span));
+        }
+        clocks
+    }
+
     /// Takes a set-up out of the stream that it was read from.
     #[must_use]
     pub fn alone(&self, setup: &SetUp) -> Alone {
@@ -67,8 +111,7 @@ impl<'a> Leanings<'a> {
         let own = self.within((first, last));
         let after = self.stream.partition_point(|slot| slot.sequence() <= last);
         let next = self.stream.get(after).map(Slot::sequence).filter(|_| setup.closed.is_none());
-        let boots: BTreeSet<u16> = own.iter().map(Slot::boot).collect();
-        let mut wanted: Vec<Span> = boots.iter().filter_map(|boot| self.clocks.get(boot)).flatten().copied().collect();
+        let mut wanted = self.clocks(first, last);
         let touches = |(from, to, _): &&(u32, u32, Span)| *from <= next.unwrap_or(last) && *to >= first;
         wanted.extend(self.gaps.iter().filter(touches).map(|(_, _, span)| span));
         let before = |spans: &[Span]| spans.iter().rev().find(|(from, _)| *from < first).copied();
@@ -94,7 +137,7 @@ impl Alone {
         }
         let (before, after): (Vec<Slot>, Vec<Slot>) = self.beside.iter().partition(|slot| slot.sequence() < first);
         let whole = [&before[..], &self.own, &after].concat();
-        let [mut setup] = <[SetUp; 1]>::try_from(read_within(&self.own, &whole)).ok()?;
+        let [mut setup] = <[SetUp; 1]>::try_from(read_within(&whole, first..=last)).ok()?;
         if setup.closed.is_none()
             && let Some(next) = after.first()
         {

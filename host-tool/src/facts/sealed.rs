@@ -1,6 +1,6 @@
 //! The digests and seals of a stream's set-ups, each proven with what stands before it.
 
-use super::{DigestState, SetUp, wholes};
+use super::{DigestState, SetUp, records};
 use crate::proof::{Earlier, Sealing, SegmentState, Stated, check, segments};
 use shared_protocol::chain::End;
 use shared_protocol::record::{Closed, Record, Unsealed};
@@ -51,7 +51,7 @@ fn digest(segments: &[crate::proof::Segment]) -> DigestState {
 
 /// Every record that names a key, in order, with the sequence of its first slot.
 fn named_keys(stream: &[Slot]) -> Vec<(u32, Record)> {
-    wholes(stream).filter(|(_, record)| matches!(record, Record::Seal(_) | Record::Commissioned(_))).collect()
+    records(stream).filter(|(_, record)| matches!(record, Record::Seal(_) | Record::Commissioned(_))).collect()
 }
 
 /// What stands before the seal at this sequence.

@@ -88,7 +88,7 @@ impl FakeRig {
 
     /// Takes bytes and answers; sends one message of slots at most.
     pub(crate) fn turn(&mut self, ms: u32, received: &[u8]) -> Vec<u8> {
-        self.now += ms;
+        self.now = self.now.wrapping_add(ms);
         let mut sent = Vec::new();
         let mut bytes = [0; ENCODED_BYTES_MAX];
         self.greet(&mut sent);

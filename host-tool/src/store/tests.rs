@@ -99,12 +99,12 @@ fn a_slot_that_rotted_in_the_store_is_said_and_not_handed_out() {
 fn a_store_of_a_later_version_is_refused_and_not_touched() {
     let (folder, path) = in_folder();
     let store = Store::open(&path).unwrap();
-    store.db.pragma_update(None, "user_version", STORE_VERSION + 4).unwrap();
+    store.db.pragma_update(None, "user_version", STORE_VERSION + 3).unwrap();
     drop(store);
     let before = contents(&folder);
     for opened in [Store::open(&path), Store::open_existing(&path)] {
         let said = opened.unwrap_err().to_string();
-        assert!(said.contains("later version") && said.contains("store version 8, this one knows 4") && !said.contains('\n'), "{said}");
+        assert!(said.contains("later version") && said.contains("store version 8, this one knows 5") && !said.contains('\n'), "{said}");
     }
     assert_eq!(contents(&folder), before);
 }

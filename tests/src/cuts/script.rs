@@ -184,7 +184,9 @@ pub fn work_on<M: Memory>(site: &mut Site<M>) -> Option<Answer> {
     site.go(60.0, 20.0);
     site.go(0.0, 1_000.0);
     site.stay(1_000);
-    site.ask(Command::CloseHole(CloseHole {}))
+    let closed = site.ask(Command::CloseHole(CloseHole {}));
+    site.stay(200); // and it seals
+    closed
 }
 
 /// The tool that a calibration adds.

@@ -167,6 +167,38 @@ fn putting_back_is_a_copy_of_its_own_with_the_old_figures() {
     assert_eq!((config.number, plays(&config).len(), plays(&loaded(&mut memory)).len()), (2, 0, 0), "there was none before");
 }
 
+/// The number comes round: what is taken, cut or put back on either side of that is what it is anywhere else.
+#[test]
+fn copies_go_on_over_the_wrap_of_their_number() {
+    for number in [u32::MAX - 2, u32::MAX - 1, u32::MAX, 0, 1] {
+        let mut memory = Fram::new();
+        let mut config = Config { number: number.wrapping_sub(2), ..loaded(&mut memory) };
+        assert!(config.take(&mut memory, &play(1_000)));
+        assert!(config.take(&mut memory, &play(2_000)));
+        assert_eq!((config.number, plays(&loaded(&mut memory))), (number, vec![2_000]));
+        let mut seen = [0, 0];
+        for left in 0..200 {
+            let mut memory = Fram { bytes: memory.bytes.clone(), left };
+            let done = loaded(&mut memory).take(&mut memory, &play(3_000));
+            memory.left = usize::MAX;
+            match plays(&loaded(&mut memory))[..] {
+                [2_000] if !done => seen[0] += 1,
+                [3_000] => seen[1] += 1,
+                ref other => panic!("{other:?} after {left} bytes behind copy {number}"),
+            }
+        }
+        assert!(seen[0] > 40 && seen[1] > 40, "{seen:?}");
+        assert!(config.take(&mut memory, &play(3_000)));
+        config.put_back(&mut memory);
+        let again = loaded(&mut memory);
+        assert_eq!(
+            (again.number, plays(&again), plays(&config)),
+            (number.wrapping_add(2), vec![2_000], vec![2_000]),
+            "behind copy {number}"
+        );
+    }
+}
+
 #[test]
 fn a_memory_that_fails_changes_nothing_in_force() {
     let mut memory = Fram::new();

@@ -1,14 +1,18 @@
 //! How long turns wait for the memory's bus, and how long a start takes: 512 KiB at 400 kHz, in the worst of all states.
 
 use crate::bench::{Bench, Meter, OnBus, Ram, plan};
-use firmware_app::board::TURN_BUS_MS;
+use firmware_app::board::{RECEIVE_BYTES, TURN_BUS_MS};
 use firmware_app::journal::{Journal, Search};
 use firmware_app::lean::SETTLED_MS;
-use firmware_app::memory::Memory;
+use firmware_app::memory::{Memory, read_us, write_us};
 use firmware_app::profile::Profile;
-use shared_protocol::message::{Acknowledge, Ask, Calibrate, ChangeTool, CloseHole, Command, Commission, Decommission, Message, SetClock};
+use firmware_app::reading::{Reading, Sensed};
+use shared_protocol::frame::wrap;
+use shared_protocol::message::{
+    Acknowledge, Ask, Calibrate, ChangeTool, CloseHole, Command, Commission, Decommission, LoadHole, Message, SetClock, TakeNote,
+};
 use shared_protocol::record::{Calibration, Change, Gap, Plan, Record};
-use shared_protocol::state::{Activity, Answer, Belief, CalibrationItem, GapCause};
+use shared_protocol::state::{Activity, Answer, Belief, CalibrationItem, GapCause, SensorFault};
 use shared_protocol::units::{Micrometres, Millis};
 use std::rc::Rc;
 
@@ -169,7 +173,8 @@ fn no_turn_waits_longer_for_the_bus_than_its_budget() {
     let (epoch, below) = (1, bench.slots.last().unwrap().sequence() + 1);
     bench.say(&Message::Acknowledge(Acknowledge { epoch, below, host: 1 }));
     bench.worst("and says so");
-    assert_eq!(bench.ask(Command::CloseHole(CloseHole {})).answer, Answer::Done.raw());
+    bench.request += 1;
+    bench.say(&Message::Command { request: bench.request, command: Command::CloseHole(CloseHole {}) });
     bench.worst("closing");
     bench.stay(1_000);
     bench.worst("sealing");
@@ -199,6 +204,108 @@ fn no_turn_waits_longer_for_the_bus_than_its_budget() {
     bench.worst("forgetting everything");
     println!("forgotten, and all known again, after {recovered} ms");
     assert!(recovered <= RECOVERED_MS, "{recovered}");
+}
+
+/// The longest record that a calibration makes.
+fn longest() -> Calibration {
+    let table = (0..8).flat_map(|n| [-2_000_000_000 + n * 250_000_000, -87_500_000 + n * 25_000_000]);
+    let encoder = calibrations().into_iter().find(|c| c.item == CalibrationItem::Encoder.raw()).unwrap();
+    Calibration { values: table.collect(), ..encoder }
+}
+
+fn failing(fault: SensorFault) -> Sensed {
+    Sensed { count: Reading::Fault(fault), force: Reading::Fault(fault), temperature: None }
+}
+
+impl Bench<OnBus> {
+    /// Three acknowledgements of slots that nobody has said to have yet.
+    fn acknowledgements(&mut self, held: &mut u32) -> Vec<u8> {
+        *held += 3;
+        let below = *held - 2..=*held;
+        below.flat_map(|below| wrap(&Message::Acknowledge(Acknowledge { epoch: 1, below, host: 1 })).unwrap().to_vec()).collect()
+    }
+
+    /// A command's last bytes come in a turn of their own, with acknowledgements behind them as many as a turn takes. Says when
+    /// that was and what was answered.
+    fn ask_in_one_turn(&mut self, before: Option<Command>, command: Command, sensed: Option<Sensed>, held: &mut u32) -> (Millis, u8) {
+        let all = wrap(&Message::Command { request: self.request + 2, command }).unwrap();
+        let (early, late) = all.split_at(all.len() - 4);
+        let before = before.map(|command| wrap(&Message::Command { request: self.request + 1, command }).unwrap().to_vec());
+        self.request += 2;
+        self.round(None, &[&before.unwrap_or_default(), early].concat());
+        self.worst("before");
+        let bytes = [late, &self.acknowledgements(held)].concat();
+        assert!(bytes.len() <= RECEIVE_BYTES, "{}", bytes.len());
+        self.heard.clear();
+        self.round(sensed, &bytes);
+        let answer = self.heard.iter().find_map(|m| if let Message::Reply(r) = m { Some((r.request, r.answer)) } else { None });
+        assert_eq!(answer.map(|(request, _)| request), Some(self.request), "{:?}", self.heard);
+        (self.now, answer.unwrap().1)
+    }
+
+    /// How many such records were made in each of these turns.
+    fn made_in(&mut self, turns: &[Millis], pick: fn(&Record) -> Option<Millis>) -> Vec<usize> {
+        let made = self.only(pick);
+        turns.iter().map(|turn| made.iter().filter(|at| *at == turn).count()).collect()
+    }
+}
+
+/// The turn behind a close would seal, but does the command that comes with it: the longest of them, while both sensors change
+/// their fault, a host says three times what it has, and lost slots are declared. It seals in the next.
+#[test]
+fn a_seal_waits_for_a_turn_that_records_nothing_else() {
+    let mut bench = on_bus(with_open_hole(20.0), Profile::bench());
+    bench.recover();
+    let (mut held, mut turns, mut sealing) = (0, Vec::new(), Vec::new());
+    for notes in 0..12 {
+        let note = || Command::TakeNote(TakeNote { author: "".try_into().unwrap(), text: "x".try_into().unwrap() });
+        (0..notes).for_each(|_| assert_eq!(bench.ask(note()).answer, Answer::Done.raw()));
+        if notes > 0 {
+            assert_eq!(bench.open(deep()).answer, Answer::Done.raw());
+        }
+        (0..10).for_each(|_| bench.round(Some(failing(SensorFault::Silent)), &[]));
+        let (close, calibrate) = (Command::CloseHole(CloseHole {}), Command::Calibrate(Calibrate { calibration: longest() }));
+        let (at, answer) = bench.ask_in_one_turn(Some(close), calibrate, Some(failing(SensorFault::Damaged)), &mut held);
+        assert_eq!(answer, Answer::Done.raw());
+        bench.worst("calibrating behind a close");
+        turns.push(at);
+        let bytes = bench.acknowledgements(&mut held);
+        bench.round(None, &bytes);
+        bench.worst("sealing");
+        sealing.push(bench.now);
+    }
+    let seal = |r: &Record| if let Record::Seal(s) = r { Some(s.at) } else { None };
+    assert_eq!((bench.made_in(&turns, seal), bench.made_in(&sealing, seal)), (vec![0; 12], vec![1; 12]));
+    assert_eq!(bench.made_in(&turns, |r| if let Record::Calibrated(c) = r { Some(c.at) } else { None }), [1; 12]);
+    assert_eq!(bench.made_in(&turns, |r| if let Record::Fault(f) = r { Some(f.at) } else { None }), [4; 12]);
+    let gaps = bench.made_in(&turns, |r| if let Record::Gap(g) = r { Some(g.at) } else { None });
+    assert_eq!(gaps, [1; 12]);
+}
+
+/// An opening waits for a turn in which the sensors have brought nothing to record; a hole that stays without its seal may
+/// have to be said before it, which takes one slot.
+#[test]
+fn an_opening_with_all_that_may_come_with_it_is_within_the_budget() {
+    let mut bench = on_bus(with_open_hole(20.0), Profile::bench());
+    bench.recover();
+    bench.ask(Command::SetClock(SetClock { unix_ms: i64::MAX, offset: -1_440 }));
+    let (mut held, mut turns) = (0, Vec::new());
+    let load = || Command::LoadHole(LoadHole { plan: deep() });
+    for _ in 0..40 {
+        bench.ask(Command::CloseHole(CloseHole {}));
+        bench.stay(1_000);
+        (0..10).for_each(|_| bench.round(Some(failing(SensorFault::Silent)), &[]));
+        let (_, answer) = bench.ask_in_one_turn(None, load(), Some(failing(SensorFault::Damaged)), &mut held);
+        assert_eq!(answer, Answer::NotReady.raw());
+        let (at, answer) = bench.ask_in_one_turn(None, load(), Some(failing(SensorFault::Damaged)), &mut held);
+        assert_eq!(answer, Answer::Done.raw());
+        let worst = bench.worst("opening");
+        let a_slot = f64::from(read_us(32) + write_us(32)) / 1e3;
+        assert!(worst + a_slot <= f64::from(TURN_BUS_MS), "{worst} ms, and a slot");
+        turns.push(at);
+    }
+    let gaps = bench.made_in(&turns, |r| if let Record::Gap(g) = r { Some(g.at) } else { None });
+    assert!(gaps.contains(&1), "{gaps:?}");
 }
 
 /// Nobody fetches anything, so that whatever gives way is declared.

@@ -1,20 +1,27 @@
-//! A memory that refuses for a while: no hole stays without a seal and without a word about it.
+//! A memory that refuses for a while: no hole stays without a seal and without a word about it, and nothing is in force that
+//! is in no record.
 
 use crate::bench::{Bench, Ram, plan};
 use firmware_app::memory::Memory;
 use firmware_app::profile::Profile;
-use shared_protocol::message::{CloseHole, Command, Message, TakeNote};
-use shared_protocol::record::Record;
-use shared_protocol::state::{Answer, UnsealedCause};
+use shared_protocol::message::{Calibrate, CloseHole, Command, Message, TakeNote};
+use shared_protocol::record::{Calibration, Record};
+use shared_protocol::slot::CRC;
+use shared_protocol::state::{Answer, CalibrationItem, UnsealedCause};
 use shared_protocol::units::Millis;
 use std::cell::Cell;
 use std::rc::Rc;
 
-/// A memory that takes nothing while it is told so.
+/// Where the ring begins, and where the two copies of the configuration stand before it.
+const RING_AT: u32 = 4_096;
+const COPIES: [usize; 2] = [512, 2_304];
+
+/// A memory that takes nothing while it is told so, from a place on.
 #[derive(Debug)]
 struct Fickle {
     ram: Ram,
     refuses: Rc<Cell<bool>>,
+    from: u32,
 }
 
 impl Memory for Fickle {
@@ -26,7 +33,7 @@ impl Memory for Fickle {
         self.ram.read(at, into)
     }
     fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), ()> {
-        if self.refuses.get() { Err(()) } else { self.ram.write(at, bytes) }
+        if self.refuses.get() && at >= self.from { Err(()) } else { self.ram.write(at, bytes) }
     }
     fn barrier(&mut self) -> Result<(), ()> {
         Ok(())
@@ -36,7 +43,7 @@ impl Memory for Fickle {
 /// A rig whose hole is closed and whose memory refuses from then on.
 fn closed(simulated: bool) -> (Bench<Fickle>, Rc<Cell<bool>>) {
     let refuses = Rc::new(Cell::new(false));
-    let memory = Fickle { ram: Ram(vec![0; 524_288]), refuses: refuses.clone() };
+    let memory = Fickle { ram: Ram(vec![0; 524_288]), refuses: refuses.clone(), from: 0 };
     let mut bench = Bench::starting(memory, Profile { simulated, ..Profile::bench() }, Millis(0));
     bench.stay(500);
     assert_eq!(bench.open(plan()).answer, Answer::Done.raw());
@@ -111,4 +118,67 @@ fn no_key_is_taken_while_a_seal_waits() {
     let secret = shared_protocol::body::Secret(core::array::from_fn(|n| u8::try_from(n * 7).unwrap()));
     let commission = Command::Commission(shared_protocol::message::Commission { secret });
     assert_eq!(bench.ask(commission).answer, Answer::NotReady.raw());
+}
+
+fn play(value: i32) -> Command {
+    let calibration = Calibration {
+        item: CalibrationItem::GuidePlay.raw(),
+        who: "Fitter".try_into().unwrap(),
+        day: 20_000,
+        expires: 20_365,
+        values: heapless::Vec::from_slice(&[value]).unwrap(),
+        ..Calibration::default()
+    };
+    Command::Calibrate(Calibrate { calibration })
+}
+
+/// Two copies of the configuration, the newer of this number.
+fn with_copies_up_to(number: u32) -> Ram {
+    let mut bench = Bench::new();
+    let taken: &[i32] = if number.is_multiple_of(2) { &[7_000, 8_000] } else { &[6_000, 7_000, 8_000] };
+    taken.iter().for_each(|&value| assert_eq!(bench.ask(play(value)).answer, Answer::Done.raw()));
+    let mut memory = bench.rig.into_memory();
+    for of in [number.wrapping_sub(1), number] {
+        let copy = &mut memory.0[COPIES[of as usize % 2]..];
+        copy[..4].copy_from_slice(&of.to_le_bytes());
+        let length = 102 + usize::from(u16::from_le_bytes([copy[4], copy[5]]));
+        let check = CRC.checksum(&copy[..length]);
+        copy[length..length + 4].copy_from_slice(&check.to_le_bytes());
+    }
+    memory
+}
+
+/// What a hole says that is in force: how much play the guide has.
+fn in_force(bench: &mut Bench) -> Option<i32> {
+    assert_eq!(bench.open(plan()).answer, Answer::Done.raw());
+    assert_eq!(bench.ask(Command::CloseHole(CloseHole {})).answer, Answer::Done.raw());
+    bench.stay(500);
+    let said = bench.only(|r| if let Record::Instruments(i) = r { Some(i.stamps.first().map(|stamp| stamp.value)) } else { None });
+    *said.last().unwrap()
+}
+
+/// A rig on a memory of another's, with requests that nobody has made yet.
+fn asked_from(request: u32, memory: Ram) -> Bench {
+    let mut bench = Bench::on(memory);
+    bench.request = request;
+    bench
+}
+
+/// Wherever the number of the copies stands, on either side of its wrap too.
+#[test]
+fn a_calibration_that_is_in_no_record_is_not_in_force_nor_taken_up_by_the_next_start() {
+    for number in [2, 3, u32::MAX - 2, u32::MAX - 1, u32::MAX, 0, 1] {
+        let refuses = Rc::new(Cell::new(false));
+        let memory = Fickle { ram: with_copies_up_to(number), refuses: refuses.clone(), from: RING_AT };
+        let mut bench = Bench::starting(memory, Profile::bench(), Millis(0));
+        bench.stay(2_000);
+        refuses.set(true);
+        bench.request = 900;
+        assert_eq!(bench.ask(play(9_000)).answer, Answer::NotRecorded.raw(), "behind copy {number}");
+        let mut bench = asked_from(1_000, bench.rig.into_memory().ram);
+        assert_eq!(in_force(&mut bench), Some(8_000), "behind copy {number}");
+        assert_eq!(bench.ask(play(9_000)).answer, Answer::Done.raw());
+        let mut bench = asked_from(2_000, bench.rig.into_memory());
+        assert_eq!(in_force(&mut bench), Some(9_000), "behind copy {number}");
+    }
 }

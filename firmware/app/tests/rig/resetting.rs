@@ -7,6 +7,7 @@ use shared_protocol::message::{
     Acknowledge, Ask, Calibrate, CloseHole, Command, Commission, Decommission, Hello, LoadHole, Message, TakeNote,
 };
 use shared_protocol::record::{Calibration, Decommissioned, Record, Start};
+use shared_protocol::slot::{Part, Slot};
 use shared_protocol::state::{Answer, CalibrationItem, ResetCause};
 use shared_protocol::units::Millis;
 
@@ -71,6 +72,19 @@ fn a_rig_forgets_nothing_that_is_open_or_that_no_host_has() {
     assert_eq!(bench.ask(nobody).answer, Answer::BadFigures.raw());
     assert!(bench.only(|r| if let Record::Decommissioned(d) = r { Some(d.clone()) } else { None }).is_empty());
     assert_eq!(decommission(&mut bench, 1), Answer::Done);
+}
+
+#[test]
+fn the_last_of_all_epochs_is_not_reset() {
+    let mut memory = Ram(vec![0; 524_288]);
+    for mark in [0, 64] {
+        let last = [u32::MAX.to_le_bytes(), 0u32.to_le_bytes()].concat();
+        memory.0[mark..mark + 32].copy_from_slice(Slot::build(0, 1, 241, Part::ONLY, &last).unwrap().bytes());
+    }
+    let mut bench = Bench::on(memory);
+    acknowledge(&mut bench);
+    assert_eq!(decommission(&mut bench, u32::MAX), Answer::NumbersUsedUp);
+    assert!(bench.only(|r| if let Record::Decommissioned(d) = r { Some(d.clone()) } else { None }).is_empty());
 }
 
 #[test]

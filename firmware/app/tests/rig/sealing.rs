@@ -2,11 +2,12 @@
 
 use crate::bench::{Bench, Ram, plan};
 use ed25519_dalek::{Signature, SigningKey, VerifyingKey};
+use firmware_app::journal::Anchor;
 use firmware_app::profile::Profile;
-use shared_protocol::assemble::Assembler;
+use shared_protocol::assemble::{Assembler, slots};
 use shared_protocol::body::Secret;
 use shared_protocol::chain::{Chain, End, SEGMENT_SLOTS};
-use shared_protocol::message::{CloseHole, Command, Commission};
+use shared_protocol::message::{Acknowledge, Ask, CloseHole, Command, Commission, Decommission, Message};
 use shared_protocol::record::{Checkpoint, Closed, Record, Seal, Unsealed};
 use shared_protocol::seal::SIMULATED_SECRET;
 use shared_protocol::slot::Slot;
@@ -216,4 +217,46 @@ fn a_long_hole_has_checkpoints_and_a_restart_goes_on_from_the_newest() {
     let seal = seals(&mut bench).remove(0);
     assert!(fits(&seal));
     assert_eq!((seal.first, seal.slots, seal.digest), digest(&mut bench, 0));
+}
+
+/// A memory that remembers so many seals, each of the two marks in its turn.
+fn with_seals(seals: u32, sum: [u8; 32]) -> Ram {
+    let (mut memory, mut body) = (Ram(vec![0; 524_288]), [0; Anchor::BYTES]);
+    Anchor { epoch: 1, sequence: 5, sum, seals }.encode(&mut body).unwrap();
+    for (n, part) in slots(seals, 1, 242, &body).unwrap().iter().enumerate() {
+        memory.0[if seals.is_multiple_of(2) { 256 } else { 384 } + n * SLOT..][..SLOT].copy_from_slice(part.bytes());
+    }
+    memory
+}
+
+/// Every hole that can be opened gets a seal of its own number; behind the last number a rig has to be reset.
+#[test]
+fn the_numbers_of_seals_end_without_any_given_twice() {
+    let mut bench = on(with_seals(u32::MAX - 2, [7; 32]).0, Profile::bench());
+    hole(&mut bench);
+    let mut bench = restarted(bench, Profile::bench());
+    hole(&mut bench);
+    let both = seals(&mut bench);
+    assert_eq!((both[0].number, both[0].previous), (u32::MAX - 2, [7; 32]));
+    assert_eq!((both[1].number, both[1].previous), (u32::MAX - 1, both[0].sum()));
+    for _ in 0..2 {
+        assert_eq!(bench.open(plan()).answer, Answer::NumbersUsedUp.raw());
+        bench = restarted(bench, Profile::bench());
+        bench.stay(500);
+    }
+    assert_eq!(seals(&mut bench).len(), 2);
+    let acknowledge = |bench: &mut Bench| {
+        bench.say(&Message::Ask(Ask { host: 1 }));
+        bench.stay(100);
+        let below = bench.heard.iter().rev().find_map(|m| if let Message::Hello(h) = m { Some(h.head) } else { None }).unwrap();
+        bench.say(&Message::Acknowledge(Acknowledge { epoch: 1, below, host: 1 }));
+    };
+    acknowledge(&mut bench);
+    let decommission = Command::Decommission(Decommission { epoch: 1, who: "Fitter".try_into().unwrap() });
+    assert_eq!(bench.ask(decommission).answer, Answer::Done.raw());
+    acknowledge(&mut bench);
+    bench.stay(1_500);
+    hole(&mut bench);
+    let again = seals(&mut bench);
+    assert_eq!(again.iter().map(|seal| (seal.epoch, seal.number, seal.previous)).collect::<Vec<_>>(), [(2, 0, [0; 32])]);
 }
