@@ -169,7 +169,7 @@ fn a_rig_of_another_version_is_emptied_and_said() {
     let done = run(&["listen", "--port", &rig.port, "--store", &store, "--leave", "--for", "20"]);
     let said = String::from_utf8_lossy(&done.stdout);
     assert_eq!(done.status.code(), Some(1), "{said}");
-    assert_eq!(said.matches("speaks version 7, this program version 0").count(), 1, "{said}");
+    assert_eq!(said.matches("speaks version 7, this program version 1").count(), 1, "{said}");
     let memory = slots_in(&rig.stop());
     assert!(!memory.is_empty());
     assert_eq!(stored(&store), memory);

@@ -202,7 +202,7 @@ fn another_version_is_said_with_both_numbers() {
     rig.record(10);
     bench.run(&mut rig, 2_000);
     let [said] = &bench.notices()[..] else { panic!("{:?}", bench.notices()) };
-    assert!(said.starts_with("rig Al\u{FFFD}[2Jpha speaks version 9, this program version 0: "), "{said}");
+    assert!(said.starts_with("rig Al\u{FFFD}[2Jpha speaks version 9, this program version 1: "), "{said}");
     assert_eq!((rig.acknowledged, rig.done.len()), (10, 0));
 }
 

@@ -4,7 +4,7 @@
 use crate::text::terminal;
 use ed25519_dalek::SigningKey;
 use ed25519_dalek::pkcs8::spki::der::pem::LineEnding;
-use ed25519_dalek::pkcs8::{DecodePrivateKey, EncodePrivateKey};
+use ed25519_dalek::pkcs8::{DecodePrivateKey, EncodePrivateKey, KeypairBytes};
 use pkcs8::pkcs5::pbes2;
 use pkcs8::{EncryptedPrivateKeyInfoRef, PrivateKeyInfoRef, SecretDocument};
 use std::fs::File;
@@ -55,7 +55,8 @@ pub fn make(path: &Path, passphrase: &str, chance: &[u8; 64]) -> Result<SigningK
     let (salt, rest) = rest.split_first_chunk::<16>().ok_or_else(|| made(&"chance"))?;
     let cipher = rest.first_chunk::<16>().ok_or_else(|| made(&"chance"))?;
     let key = SigningKey::from_bytes(secret);
-    let plain = key.to_pkcs8_der().map_err(|e| made(&e))?;
+    // without the public key beside it, which is a later form that not all tools read
+    let plain = KeypairBytes { secret_key: *secret, public_key: None }.to_pkcs8_der().map_err(|e| made(&e))?;
     let info = PrivateKeyInfoRef::try_from(plain.as_bytes()).map_err(|e| made(&e))?;
     let work = pkcs8::pkcs5::scrypt::Params::new(SCRYPT_LOG_N, 8, 1).map_err(|e| made(&e))?;
     let sealed = pbes2::Parameters::generate_scrypt_aes256cbc(work, salt, *cipher).map_err(|e| made(&e))?;

@@ -5,6 +5,7 @@ mod alone;
 #[allow(dead_code, reason = "the samples of the paper's own proofs")]
 mod holes;
 mod office;
+mod others;
 mod photographs;
 mod printing;
 mod tampered;
