@@ -483,7 +483,10 @@ mod tests {
         assert!(said.contains("S-1.pdf cannot be written: ") && !said.contains('\n'), "{said}");
         assert_eq!(fs::read_dir(&out).unwrap().count(), 1);
         fs::write(folder.path().join("file"), "").unwrap();
-        assert!(matches!(print(&catalogue, &called(&catalogue.holes, &[]).unwrap(), &folder.path().join("file/out")), Err(PrintFault::Folder(..))));
+        assert!(matches!(
+            print(&catalogue, &called(&catalogue.holes, &[]).unwrap(), &folder.path().join("file/out")),
+            Err(PrintFault::Folder(..))
+        ));
     }
 
     #[test]

@@ -61,7 +61,9 @@ pub fn answers(hole: &Hole<'_>) -> Vec<Answer> {
 fn toe(hole: &Hole<'_>) -> Answer {
     let units = hole.units();
     let Some(toe) = hole.judged.toe else { return Answer::plain("Toe", "Not known, since no lean was recorded.".to_owned()) };
-    let Some(budgets) = &hole.judged.budgets else { return Answer::plain("Toe", format!("{}, worth nothing above the ground.", units.place(toe))) };
+    let Some(budgets) = &hole.judged.budgets else {
+        return Answer::plain("Toe", format!("{}, worth nothing above the ground.", units.place(toe)));
+    };
     let distance = units.worth(Quantity::Offset, Figure::of(toe.magnitude(), budgets.distance.expanded));
     let text = format!(
         " off the vertical through the hole's start: {}, within {} of there in 95 % of cases.",

@@ -6,7 +6,8 @@ use super::layout::letters::{Style, Weight};
 use super::layout::marks::Role;
 use super::layout::pdf::{About, Attachment, Standard, write};
 use super::{
-    CAUTION, LAYOUT, PaperError, Printing, answer, attachment, drawing, figures, identity, pole, program, review, site, uncertainty, warning,
+    CAUTION, LAYOUT, PaperError, Printing, answer, attachment, drawing, figures, identity, pole, program, review, site, uncertainty,
+    warning,
 };
 use shared_protocol::chain::End;
 
@@ -15,7 +16,7 @@ const KIND: Style = Style::regular(11.0);
 const STATEMENT: f64 = 10.0;
 const ANNEX: Style = Style::strong(14.0);
 /// The drawing takes what the answer leaves of the first page, within these.
-const DRAWING_HEIGHTS: (f64, f64) = (300.0, 470.0);
+const DRAWING_HEIGHTS: (f64, f64) = (240.0, 470.0);
 
 /// Prints one hole's certificate. The same hole and printing give the same bytes.
 ///
@@ -83,7 +84,7 @@ fn head(flow: &mut Flow, hole: &Hole<'_>) {
         warning => format!(" {warning}."),
     };
     flow.paragraph(&[(Weight::Regular, &text), (Weight::Strong, &warned)], STATEMENT);
-    flow.space(6.0);
+    flow.space(3.0);
 }
 
 fn running(hole: &Hole<'_>, title: &str) -> Running {

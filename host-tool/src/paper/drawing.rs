@@ -20,7 +20,7 @@ const BETWEEN: f64 = 10.0;
 const AFTER_LANES: f64 = 7.0;
 const RIGHT: f64 = 172.0;
 const HEADER: f64 = 40.0;
-const FOOTER: f64 = 64.0;
+const FOOTER: f64 = 53.0;
 /// Most that the plan and either side of an elevation may take.
 const HALF: f64 = 51.0;
 /// A circle or a hand plumb that reaches farther than so many times the lines is cut off at the plan's edge.
@@ -29,9 +29,8 @@ const TICK_LEAST: f64 = 22.0;
 /// Half of a cross.
 const CROSS: f64 = 3.0;
 /// What the marks mean.
-const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: as drilled, in the middle of the two fine lines, a straight stick \
-                   and a tool that follows the bore. Passes: a tick where each left the bottom, a bar for fall-in. Record: a line where \
-                   lean was recorded, ticks for remarks on quality.";
+const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: axis as drilled, midway between two models (fine lines). Passes: \
+                   ticks where each left the bottom, bars for fall-in. Record: a line where lean was recorded, ticks for remarks.";
 
 /// A hole with its scales.
 #[derive(Debug)]
@@ -321,7 +320,7 @@ fn foot(letters: &mut Letters, picture: &Picture<'_>, frame: Frame) -> Vec<Mark>
     let crosses = if picture.hole.judged.plumbed.is_empty() { "" } else { " Crosses: hand plumbs." };
     let words = scale_words(picture) + KEY + crosses;
     let text = letters.set(&[(Weight::Strong, simulated), (Weight::Regular, &words)], SMALL.size, Some(frame.width));
-    marks.extend(text_marks(&text, 0, 4, (frame.x, y + 12.0), Align::Left));
+    marks.extend(text_marks(&text, 0, 3, (frame.x, y + 12.0), Align::Left));
     marks
 }
 
@@ -329,11 +328,7 @@ fn scale_words(picture: &Picture<'_>) -> String {
     let (depth, times) = (picture.depth.ratio, picture.exaggeration);
     let sideways = depth / times;
     let sideways = if sideways >= 1.0 { format!("1:{}", tidy(sideways)) } else { format!("{}:1", tidy(1.0 / sideways)) };
-    format!(
-        "Depth 1:{}; sideways {sideways}, exaggerated {} times, in both elevations and the plan. The hole's walls are not drawn.",
-        tidy(depth),
-        tidy(times)
-    )
+    format!("Depth 1:{}; sideways and plan {sideways}, exaggerated {} times; walls not drawn.", tidy(depth), tidy(times))
 }
 
 /// A number without needless decimals.

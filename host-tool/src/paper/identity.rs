@@ -38,18 +38,24 @@ pub fn instrument_and_record(flow: &mut Flow, hole: &Hole<'_>) {
         Reality::Unknown => "not known whether simulated",
     };
     let digest = setup.closed.as_ref().map_or("none".to_owned(), |c| hex(&End::from(&c.body).digest()));
-    let key = setup.seal.as_ref().map_or("none".to_owned(), |seal| hex(&seal.body.key));
     figures::fields(
         flow,
         &[
-            ("Rig, operator", format!("{}, {reality}; firmware {}; operator {}", of(&|i| text(&i.rig)), of(&|i| text(&i.firmware)), text(&hole.plan().operator))),
+            (
+                "Rig, operator",
+                format!(
+                    "{}, {reality}; firmware {}; operator {}",
+                    of(&|i| text(&i.rig)),
+                    of(&|i| text(&i.firmware)),
+                    text(&hole.plan().operator)
+                ),
+            ),
             ("Calibrations", calibrations(hole)),
-            ("Tool, clock", format!("tool {}; clock {}", tool(hole), clock(hole))),
+            ("Clock", clock(hole)),
             ("Hub", capital(&statements::hub(hole))),
             ("By hand", by_hand::in_words(hole).unwrap_or_else(|| "Nothing was sounded or plumbed by hand.".to_owned())),
             ("Record", capital(&statements::record(hole))),
             ("Digest by the rig", digest),
-            ("Key of the seal", key),
             ("To check", check(hole)),
         ],
     );
@@ -66,7 +72,7 @@ fn calibrations(hole: &Hole<'_>) -> String {
         (Some(first), Some(last)) => format!(", of {} to {}", day(*first), day(*last)),
         _ => String::new(),
     };
-    format!("{} in force{dated}; {held} held while it was drilled; listed in the annex", stamps.len())
+    format!("{held} of {} held{dated}; see annex", stamps.len())
 }
 
 /// How the rig was set, in full.
@@ -81,6 +87,7 @@ pub fn settings(flow: &mut Flow, hole: &Hole<'_>) {
     pairs(
         flow,
         &[
+            ("Tool", tool(hole)),
             ("Configuration", of(&|i| hex(&i.configuration))),
             (
                 "Depth encoder",
@@ -101,6 +108,9 @@ pub fn settings(flow: &mut Flow, hole: &Hole<'_>) {
             ("Axes", "of the line: ahead towards higher structure numbers".to_owned()),
         ],
     );
+    let key = setup.seal.as_ref().map_or("none".to_owned(), |seal| hex(&seal.body.key));
+    let says = if setup.seal.is_some() { ". A seal says which rig, not that sensors were right." } else { "" };
+    flow.paragraph(&[(Weight::Strong, "Key of the seal  "), (Weight::Regular, &format!("{key}{says}"))], SIZE);
     for segment in setup.segments.iter().filter(|_| setup.digest != DigestState::Fits) {
         flow.paragraph(&[(Weight::Regular, &segment_words(segment))], SIZE);
     }
@@ -142,15 +152,11 @@ fn segment_words(segment: &Segment) -> String {
 /// How anyone checks the record with common tools.
 fn check(hole: &Hole<'_>) -> String {
     let how = match hole.setup.digest {
-        DigestState::Fits => "The attached facts.json has the sums of slots.bin.",
-        DigestState::Differs | DigestState::Lacking => "The attached slots.bin does not give all of it: see gaps and segments.",
-        DigestState::Open => "The rig gives one when the hole is closed.",
+        DigestState::Fits => "facts.json, attached, has the sums of slots.bin, and what is signed.",
+        DigestState::Differs | DigestState::Lacking => "slots.bin, attached, does not give all of it: see gaps and segments in the annex.",
+        DigestState::Open => "The rig gives a digest when the hole is closed; facts.json, attached, has the facts.",
     };
-    let signed = match hole.setup.seal {
-        Some(_) => "What is signed is there too. A seal says which rig, not that sensors were right.",
-        None => "The attached facts.json holds the facts of these pages for machines to read.",
-    };
-    format!("{how} {signed}")
+    how.to_owned()
 }
 
 /// Remarks on quality and how many increments carry them.

@@ -30,7 +30,7 @@ pub fn column(letters: &mut Letters, picture: &Picture<'_>, edge: f64, frame: Fr
     let under = under_plan(letters, picture, frame.width - LEADER);
     let height = PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + UNDER_PLAN + under.iter().map(Lines::height).sum::<f64>();
     wanted.insert(at, (middle - height / 2.0, height));
-    let mut tops = spread(&wanted, frame.y - 8.0, frame.bottom() + 8.0);
+    let mut tops = spread(&wanted, frame.y - 8.0, frame.bottom() + 14.0);
     let plan_top = tops.remove(at);
     let mut marks = Vec::new();
     for (level, top) in named.iter().zip(tops) {

@@ -8,12 +8,12 @@ use super::worth::Quantity;
 use crate::entry::Said;
 use crate::judge::Figure;
 use crate::judge::limits::Measurand;
+use crate::readiness::Structure;
 use crate::readiness::frame::Frame;
 use crate::readiness::leg::Leg;
-use crate::readiness::words::arm;
+use crate::readiness::words::{arm, volume};
 use crate::sheet::{Butt, LegPlan};
 use crate::structure::joint::{Joint, Seat};
-use crate::structure::volume::{cubic_feet, cubic_yards};
 
 /// Why there is nothing to say of a hole's fit without a sheet.
 const NO_SHEET: &str = "no structure sheet on record plans this hole";
@@ -71,17 +71,20 @@ pub fn answer(hole: &Hole<'_>) -> Vec<(Weight, String)> {
 pub fn fields(hole: &Hole<'_>) -> Vec<(&'static str, String)> {
     let units = hole.units();
     vec![
-        ("Pole", pole(hole, units)),
+        ("Pole", pole(hole)),
         ("Butt", butt(hole, units)),
         ("Depth set by", basis(hole)),
-        ("Room", room(hole, units)),
         ("Embedment", embedment(hole, units)),
-        ("Arm", crossarm(hole)),
+        ("Room", room(hole, units)),
+        ("Arm", hole.structure.map_or("not known: no sheet".to_owned(), crossarm)),
         ("Volumes", volumes(hole, units)),
     ]
 }
 
-fn pole(hole: &Hole<'_>, units: Units) -> String {
+/// The pole that belongs in the hole: length, class, species, tag, rake.
+#[must_use]
+pub fn pole(hole: &Hole<'_>) -> String {
+    let units = hole.units();
     let Some(plan) = hole.sheet() else { return "not recorded: no sheet".to_owned() };
     let class = plan.pole_class.as_deref().map(|class| {
         let class = class.trim();
@@ -118,6 +121,16 @@ fn butt(hole: &Hole<'_>, units: Units) -> String {
     format!("{taped}{across} across; {}{source}; {}", outline.girth.text(), outline.taper.text())
 }
 
+/// The butt's diameter, and whether it was taped or is the table's least.
+#[must_use]
+pub fn butt_briefly(hole: &Hole<'_>) -> String {
+    let outline = hole.leg().and_then(|(_, leg)| leg.pole);
+    outline.map_or("not known".to_owned(), |outline| {
+        let known = outline.girth.text().split(':').next().unwrap_or_default();
+        format!("{} across, {}", hole.units().short(2.0 * outline.butt), known.trim_start_matches("butt "))
+    })
+}
+
 /// What set the planned depth.
 fn basis(hole: &Hole<'_>) -> String {
     let Some(plan) = hole.sheet() else { return "plan as loaded into the rig".to_owned() };
@@ -134,9 +147,10 @@ fn room(hole: &Hole<'_>, units: Units) -> String {
     };
     let best = units.worth(Quantity::Offset, fit.most);
     let staked = units.worth(Quantity::Offset, fit.at_stake);
-    let larger = leg.pole.filter(|pole| pole.larger > 0.0).map_or_else(String::new, |_| {
-        format!("; {} if each pole is as large as its class allows", units.short(fit.if_larger))
-    });
+    let larger = leg
+        .pole
+        .filter(|pole| pole.larger > 0.0)
+        .map_or_else(String::new, |_| format!("; {} if each pole is as large as its class allows", units.short(fit.if_larger)));
     let largest = seat.largest_butt.map_or("none".to_owned(), |butt| format!("{} across", units.short(butt)));
     let governs = if seat.governs { "" } else { ", another leg governs" };
     let joined = if fit.legs.len() > 1 { "; legs jointly at the framed spacing" } else { "" };
@@ -150,34 +164,21 @@ fn room(hole: &Hole<'_>, units: Units) -> String {
 
 fn embedment(hole: &Hole<'_>, units: Units) -> String {
     let Some((_, leg)) = hole.counting() else { return "not known: no sheet".to_owned() };
-    let set = leg.embedment.map(|figure| format!("{} by the set pole's brand", units.worth(Quantity::Depth, figure)));
-    let floor = leg.depth.map(|figure| format!("{} to the floor", units.worth(Quantity::Depth, figure)));
-    let planned = leg.planned.map_or_else(String::new, |planned| format!(", planned {}", units.long(planned)));
-    match (set, floor) {
-        (Some(set), _) => format!("{set}{planned}"),
-        (None, Some(floor)) => format!("{floor}{planned}; no pole's brand was measured"),
-        (None, None) => "not known: nobody knows how deep it is".to_owned(),
+    match (leg.embedment, leg.depth) {
+        (Some(by_brand), _) => format!("{} by the set pole's brand", units.worth(Quantity::Depth, by_brand)),
+        (None, Some(floor)) => format!("{}; pole not yet set", units.worth(Quantity::Depth, floor)),
+        (None, None) => "not known: nor is the depth".to_owned(),
     }
 }
 
-fn crossarm(hole: &Hole<'_>) -> String {
-    let Some(structure) = hole.structure else { return "not known: no sheet".to_owned() };
-    if structure.legs.len() < 2 {
-        return "N/A: one pole".to_owned();
-    }
+/// The arm as it is, else as it is planned, else why nothing is known of it.
+#[must_use]
+pub fn crossarm(structure: &Structure<'_>) -> String {
     match (&structure.frame.drilled, &structure.frame.planned) {
+        _ if structure.legs.len() < 2 => "N/A: one pole".to_owned(),
         (Some(drilled), _) => arm(drilled, &structure.legs),
         (None, Some(planned)) => format!("not all holes are drilled; as planned: {}", arm(planned, &structure.legs)),
         (None, None) => "not known: the sheet lacks elevations, spacing or lengths".to_owned(),
-    }
-}
-
-/// A volume in the sheet's units.
-#[must_use]
-pub fn volume(units: Units, cubic_metres: f64) -> String {
-    match units {
-        Units::Metric => format!("{cubic_metres:.2} m³"),
-        Units::FeetInches => format!("{:.1} ft³ ({:.2} yd³)", cubic_feet(cubic_metres), cubic_yards(cubic_metres)),
     }
 }
 
@@ -192,10 +193,21 @@ fn volumes(hole: &Hole<'_>, units: Units) -> String {
         |pole| format!(", pole in it {}, round it {} tamped", volume(units, pole), volume(units, ground.hole.value - pole)),
     );
     let earth = ground.earth.map_or_else(
-        || "; not turned into loose earth, since no kind of ground was named for it".to_owned(),
-        |earth| format!("; spoil {} loose, keep {} of it, {} over", volume(units, earth.loose), volume(units, earth.keep), volume(units, earth.left)),
+        || "; loose earth N/A, since no kind of ground was named".to_owned(),
+        |earth| {
+            format!(
+                "; spoil {} loose, keep {} of it, {} over",
+                volume(units, earth.loose),
+                volume(units, earth.keep),
+                volume(units, earth.left)
+            )
+        },
     );
-    format!("hole {} ± {}{pole}{earth}. Bank measure, frusta of the joined bore", volume(units, ground.hole.value), volume(units, ground.hole.expanded))
+    format!(
+        "hole {} ± {}{pole}{earth}. Bank measure, frusta of the joined bore",
+        volume(units, ground.hole.value),
+        volume(units, ground.hole.expanded)
+    )
 }
 
 /// Where the hole's middle at the ground is off its stake, as a verdict has it or as it was entered.

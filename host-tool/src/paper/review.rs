@@ -14,7 +14,7 @@ pub const CODE_SIDE: f64 = 0.032 * POINTS_PER_METRE;
 const SIZE: f64 = 9.0;
 const INDENT: f64 = 76.0;
 const BETWEEN: f64 = 3.0;
-const ABOVE: f64 = 8.0;
+const ABOVE: f64 = 6.0;
 /// Between the rows and the square.
 const BESIDE: f64 = 14.0;
 

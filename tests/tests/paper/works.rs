@@ -1,6 +1,6 @@
 //! Invented works around the invented holes: a structure sheet, what people entered, and how that makes structures.
 
-use crate::holes::{Sample, good, good_feet, worst};
+use crate::holes::{Sample, good, good_feet};
 use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, SetUpName, TicketStanding};
 use host_tool::facts::Wall;
 use host_tool::holes::{Catalogue, catalogue_by};
@@ -10,9 +10,7 @@ use host_tool::planned::{Origin, take_in};
 use host_tool::session::Stream;
 use host_tool::sheet::{Options, Sheet};
 use host_tool::store::Store;
-use shared_protocol::record::Tool;
 use shared_protocol::state::Leg;
-use shared_protocol::units::Micrometres;
 
 /// Half an hour after the first hole of the samples was opened, 2027-01-15T01:30 at seven hours behind UTC.
 const AFTER: Wall = Wall { unix_ms: 1_800_001_800_000, offset: -420 };
@@ -54,7 +52,8 @@ pub fn catalogue(samples: &[Sample], sheet: Option<&str>, said: &[Entry], limits
     }
     if let Some(text) = sheet {
         let today = "2027-01-15".parse().expect("a day");
-        let read = Sheet::read(text.as_bytes(), &Options { leave: &[], ignore: &[], today }).unwrap_or_else(|unsound| panic!("{unsound:#?}"));
+        let read =
+            Sheet::read(text.as_bytes(), &Options { leave: &[], ignore: &[], today }).unwrap_or_else(|unsound| panic!("{unsound:#?}"));
         let at = Wall { unix_ms: AFTER.unix_ms - 86_400_000, ..AFTER };
         take_in(&mut store, &read, &Origin { file: "example.csv", bytes: text.as_bytes(), by: "C. Nobody", at }).expect("taken in");
     }
@@ -139,7 +138,8 @@ pub fn everything(n: usize, sample: &Sample, sheet: &str) -> Vec<Entry> {
         Some(place(sheet, 7));
     s.say(13, "G. Nobody", "rod", "", Said::Diameter { depth_um: 1_000_000, diameter_um: 1_112_000, standard_um: 5_000 });
     if s.leg != Leg::Right {
-        let spacing = Said::Spacing { to: Leg::Right, distance_um: 3_812_000, standard_um: 3_000, along: Along::Slope { rise_ppm: 20_000 } };
+        let spacing =
+            Said::Spacing { to: Leg::Right, distance_um: 3_812_000, standard_um: 3_000, along: Along::Slope { rise_ppm: 20_000 } };
         s.say(14, "G. Nobody", "tape 3", "", spacing);
     }
     s.say(15, "G. Nobody", "", "slowly, from the uphill side", Said::Water { depth_um: Some(2_100_000) });

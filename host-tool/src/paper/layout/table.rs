@@ -6,7 +6,7 @@ use super::marks::{Align, Mark, Pen, Role, Tone, text_marks};
 
 /// Letters of a table: no text of a paper is smaller.
 pub const SIZE: f64 = 8.5;
-const BETWEEN_COLUMNS: f64 = 9.0;
+const BETWEEN_COLUMNS: f64 = 7.0;
 const BETWEEN_ROWS: f64 = 1.6;
 const UNDER_HEAD: f64 = 3.0;
 
@@ -153,14 +153,7 @@ fn turn_page(flow: &mut Flow, places: &[Place], heads: Option<&[Lines]>) {
 }
 
 /// A row, on one page where a page can hold it.
-fn whole_row(
-    flow: &mut Flow,
-    columns: &[Column<'_>],
-    places: &[Place],
-    cells: &[Lines],
-    heads: Option<&[Lines]>,
-    struck: &[usize],
-) {
+fn whole_row(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], cells: &[Lines], heads: Option<&[Lines]>, struck: &[usize]) {
     let line = cells.first().map_or(SIZE, |c| c.line_height);
     let longest = cells.iter().map(|c| c.lines.len()).max().unwrap_or(0);
     if height(cells) > flow.room() && !flow.at_top() {
