@@ -88,22 +88,30 @@ fn accepted(hole: &Hole<'_>) -> Vec<(Weight, String)> {
 }
 
 /// What "measured" and "shown" mean, and what the axis is.
-fn note(hole: &Hole<'_>) -> String {
+fn meaning(hole: &Hole<'_>) -> String {
     format!("{} {}", limits::meaning(hole.judged.governs), statements::basis())
 }
 
 /// Height that the answers take.
-pub fn height(flow: &mut Flow, hole: &Hole<'_>, answers: &[Answer]) -> f64 {
-    let each: f64 = answers.iter().map(|answer| BETWEEN + flow.measure_labelled(answer.label, &answer.spans(), SIZE, INDENT)).sum();
-    each + BETWEEN + flow.measure(&[(Weight::Regular, &note(hole))], NOTE)
+pub fn height(flow: &mut Flow, answers: &[Answer]) -> f64 {
+    answers.iter().map(|answer| BETWEEN + flow.measure_labelled(answer.label, &answer.spans(), SIZE, INDENT)).sum()
 }
 
 /// Puts them down.
-pub fn put(flow: &mut Flow, hole: &Hole<'_>, answers: &[Answer]) {
+pub fn put(flow: &mut Flow, answers: &[Answer]) {
     for answer in answers {
         flow.space(BETWEEN);
         flow.labelled(answer.label, &answer.spans(), SIZE, INDENT);
     }
+}
+
+/// Height that the note takes.
+pub fn note_height(flow: &mut Flow, hole: &Hole<'_>) -> f64 {
+    BETWEEN + flow.measure(&[(Weight::Regular, &meaning(hole))], NOTE)
+}
+
+/// What the answers' words mean.
+pub fn note(flow: &mut Flow, hole: &Hole<'_>) {
     flow.space(BETWEEN);
-    flow.paragraph(&[(Weight::Regular, &note(hole))], NOTE);
+    flow.paragraph(&[(Weight::Regular, &meaning(hole))], NOTE);
 }

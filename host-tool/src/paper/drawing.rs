@@ -23,6 +23,8 @@ const HEADER: f64 = 40.0;
 const FOOTER: f64 = 53.0;
 /// Most that the plan and either side of an elevation may take.
 const HALF: f64 = 51.0;
+/// A drawing from this height on has room for a plan at the elevations' own scale.
+const PLAN_WHOLE: f64 = 330.0;
 /// A circle or a hand plumb that reaches farther than so many times the lines is cut off at the plan's edge.
 const CIRCLE_MOST: f64 = 4.0;
 const TICK_LEAST: f64 = 22.0;
@@ -43,6 +45,8 @@ pub struct Picture<'a> {
     pub sideways: f64,
     /// How many times larger than depth that is.
     pub exaggeration: f64,
+    /// Points to a metre in the plan: as sideways, or half of that where the drawing is low.
+    pub plan: f64,
     /// The axis, in stretches.
     pub stretches: Vec<Vec<AxisPoint>>,
 }
@@ -82,7 +86,9 @@ impl<'a> Picture<'a> {
         let depth = DepthScale::fit(depths(hole).into_iter(), frame.y + HEADER, frame.bottom() - FOOTER);
         let reach = reach(hole, hole.judged.lean_limit * longest(hole));
         let exaggeration = exaggeration(reach, HALF, depth.per_metre);
-        Self { hole, depth, sideways: depth.per_metre * exaggeration, exaggeration, stretches: hole.axis_stretches() }
+        let sideways = depth.per_metre * exaggeration;
+        let plan = if frame.height < PLAN_WHOLE { sideways / 2.0 } else { sideways };
+        Self { hole, depth, sideways, exaggeration, plan, stretches: hole.axis_stretches() }
     }
 
     fn hub(&self) -> f64 {
@@ -326,9 +332,14 @@ fn foot(letters: &mut Letters, picture: &Picture<'_>, frame: Frame) -> Vec<Mark>
 
 fn scale_words(picture: &Picture<'_>) -> String {
     let (depth, times) = (picture.depth.ratio, picture.exaggeration);
-    let sideways = depth / times;
-    let sideways = if sideways >= 1.0 { format!("1:{}", tidy(sideways)) } else { format!("{}:1", tidy(1.0 / sideways)) };
-    format!("Depth 1:{}; sideways and plan {sideways}, exaggerated {} times; walls not drawn.", tidy(depth), tidy(times))
+    let ratio = |scale: f64| if scale >= 1.0 { format!("1:{}", tidy(scale)) } else { format!("{}:1", tidy(1.0 / scale)) };
+    let sideways = ratio(depth / times);
+    let plan = if picture.plan < picture.sideways {
+        format!("sideways {sideways}, exaggerated {} times; plan {}", tidy(times), ratio(2.0 * depth / times))
+    } else {
+        format!("sideways and plan {sideways}, exaggerated {} times", tidy(times))
+    };
+    format!("Depth 1:{}; {plan}; walls not drawn.", tidy(depth))
 }
 
 /// A number without needless decimals.

@@ -38,7 +38,7 @@ fn the_budget_of_depth_is_the_one_worked_out_by_hand() {
     for said in [
         "depth of the hole, with its floor 0.013 m – 1.96 ± 0.026 m –",
         "depth of the cutting edge 0.0053 m – 1.96 ± 0.010 m –",
-        "Cutting edge's depth – 3.184 m ± 0.010 m; read 3.187 m – – –",
+        "Cutting edge 3.184 m ± 0.010 m; read 3.187 m Mean lean 4.1 mm/m ahead, 1.6 mm/m right",
         "encoder's scale depth calibration of 2026-10-24 1.5 mm normal 1.0 same 1.5 mm",
         "stretch and warming depth allowance ± 0.50 mm/m rectangular 3.2 m same 0.92 mm",
         "misclosure on the hub depth correction −2.9 mm ± 0.11 mm rectangular 1.0 varies 0.062 mm",

@@ -12,6 +12,8 @@ const FIRST_TOP: f64 = 36.0;
 const WARNING_HEIGHT: f64 = 24.0;
 const FOOT_HEIGHT: f64 = 62.0;
 const FOOT_SIZE: f64 = 8.5;
+/// A labelled paragraph up to this height is never broken.
+const KEPT_WHOLE: f64 = 120.0;
 /// Between a label and the text beside it.
 const BESIDE_LABEL: f64 = 6.0;
 /// Between two paragraphs side by side.
@@ -236,7 +238,8 @@ impl Flow {
     /// A paragraph that stands `indent` in from the left, beside what it is about in strong letters.
     pub fn labelled(&mut self, label: &str, spans: &[(Weight, &str)], size: f64, indent: f64) {
         let [name, text] = self.set_labelled(label, spans, size, indent);
-        self.need(name.height().max(text.line_height));
+        // whole on one page unless it is long
+        self.need(name.height().max(text.height()).min(KEPT_WHOLE));
         self.begin(Role::Paragraph);
         let marks = text_marks(&name, 0, name.lines.len(), (self.left(), self.y), Align::Left);
         self.put(marks);
