@@ -11,7 +11,7 @@ use crate::judge::limits::Measurand;
 
 const SIZE: f64 = 10.0;
 const NOTE: f64 = 8.5;
-const BETWEEN: f64 = 3.0;
+const BETWEEN: f64 = 2.5;
 /// Where the text stands beside what it is about.
 const INDENT: f64 = 76.0;
 

@@ -13,16 +13,16 @@ use crate::judge::{AxisPoint, Figure, LineAxes, Verdict, metres};
 use shared_protocol::record::{Fault, Tool};
 use shared_protocol::state::{GapCause, ResetCause, Sensor, SensorFault};
 
-const HEADING: Style = Style::strong(10.5);
+const HEADING: Style = Style::strong(10.0);
 const REMARK: f64 = 8.5;
 /// Room that a heading keeps for what it heads.
-const KEEP: f64 = 52.0;
+const KEEP: f64 = 40.0;
 
 /// A heading over a table or a paragraph.
 pub fn heading(flow: &mut Flow, text: &str) {
-    flow.space(6.0);
+    flow.space(5.0);
     flow.heading(2, text, HEADING, KEEP);
-    flow.space(2.0);
+    flow.space(1.0);
 }
 
 /// A heading and a table, unless there is nothing to list; says whether there was.
@@ -42,7 +42,7 @@ pub fn remark(flow: &mut Flow, text: &str) {
 
 /// Room that a field's name takes.
 const FIELD: f64 = 78.0;
-const BETWEEN_FIELDS: f64 = 1.0;
+const BETWEEN_FIELDS: f64 = 0.5;
 
 /// Fields, none ever empty: two to a line where that saves room, else over the whole width.
 pub fn fields(flow: &mut Flow, all: &[(&'static str, String)]) {

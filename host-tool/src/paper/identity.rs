@@ -3,7 +3,6 @@
 use super::hole::{Hole, Reality};
 use super::layout::flow::Flow;
 use super::layout::letters::Weight;
-use super::layout::table::{names, table, words};
 use super::words::{NONE, capital, hex, remarks};
 use super::{LAYOUT, by_hand, figures, program, statements};
 use crate::facts::DigestState;
@@ -15,17 +14,6 @@ use shared_protocol::chain::End;
 use shared_protocol::record::Identity;
 
 const SIZE: f64 = 8.5;
-
-/// Names and values, two to a row.
-fn pairs(flow: &mut Flow, all: &[(&str, String)]) {
-    let row = |some: &[(&str, String)]| {
-        let mut cells: Vec<String> = some.iter().flat_map(|(name, value)| [(*name).to_owned(), value.clone()]).collect();
-        cells.resize(4, String::new());
-        cells
-    };
-    let rows: Vec<Vec<String>> = all.chunks(2).map(row).collect();
-    table(flow, &[names("", 0.75), words("", 2.1), names("", 0.85), words("", 2.3)], &rows);
-}
 
 /// Who measured with what, when, and how the record can be checked.
 pub fn instrument_and_record(flow: &mut Flow, hole: &Hole<'_>) {
@@ -84,7 +72,7 @@ pub fn settings(flow: &mut Flow, hole: &Hole<'_>) {
     let told = |f: &dyn Fn(&shared_protocol::record::Closed) -> String| setup.closed.as_ref().map_or(NONE.to_owned(), |c| f(&c.body));
     let (first, last) = hole.sequences();
     let epoch = setup.identity.as_ref().map_or("not recorded".to_owned(), |i| i.epoch.to_string());
-    pairs(
+    figures::fields(
         flow,
         &[
             ("Tool", tool(hole)),

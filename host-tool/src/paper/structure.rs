@@ -28,7 +28,7 @@ use shared_protocol::state::Leg;
 const HEIGHT: f64 = 340.0;
 const RULER: f64 = 46.0;
 const HEADER: f64 = 42.0;
-const FOOTER: f64 = 52.0;
+const FOOTER: f64 = 66.0;
 /// Holes that one drawing has room for.
 const DRAWN: usize = 6;
 const HEADLINE: f64 = 14.0;

@@ -145,10 +145,26 @@ fn attribute(line: &str, name: &str) -> f64 {
     after.split('"').next().and_then(|figure| figure.parse().ok()).expect("a figure")
 }
 
+/// The labelled paragraphs: what each is about, and what is said of it; of several by one label the first.
+pub fn fields(pdf: &[u8]) -> std::collections::BTreeMap<String, String> {
+    let structure = structure(pdf);
+    let mut found = std::collections::BTreeMap::new();
+    for paragraph in structure.split("\n    P (block)\n").skip(1) {
+        let quoted = paragraph.lines().map(str::trim).take_while(|line| line.starts_with('"'));
+        let parts: Vec<&str> = quoted.map(|line| line.trim_matches('"')).collect();
+        if let [label, text @ ..] = &parts[..]
+            && !text.is_empty()
+        {
+            found.entry((*label).to_owned()).or_insert_with(|| text.join(" "));
+        }
+    }
+    found
+}
+
 /// The document as it is read out: the text of its elements in the order of its tags, each run of white space one space.
 pub fn read_out(pdf: &[u8]) -> String {
     let structure = structure(pdf);
-    let quoted = structure.lines().map(str::trim).filter(|line| !line.starts_with(['/', 'H'])).map(|line| line.trim_matches('"'));
+    let quoted = structure.lines().map(str::trim).filter(|line| line.starts_with('"')).map(|line| line.trim_matches('"'));
     quoted.collect::<Vec<_>>().join(" ").split_whitespace().collect::<Vec<_>>().join(" ")
 }
 

@@ -1,11 +1,11 @@
 //! Invented works around the invented holes: a structure sheet, what people entered, and how that makes structures.
 
-use crate::holes::{Sample, good, good_feet};
+use crate::holes::{Sample, good, good_feet, worst};
 use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, SetUpName, TicketStanding};
 use host_tool::facts::Wall;
 use host_tool::holes::{Catalogue, catalogue_by};
 use host_tool::limits_file::Limits;
-use host_tool::paper::{PageSize, Printing, Standard, hole_certificate, structure_certificate};
+use host_tool::paper::{Printing, hole_certificate, structure_certificate};
 use host_tool::planned::{Origin, take_in};
 use host_tool::session::Stream;
 use host_tool::sheet::{Options, Sheet};
@@ -81,10 +81,6 @@ pub fn structure(works: &Catalogue, printing: Printing) -> Vec<u8> {
     let structures = works.structures();
     let holes: Vec<_> = works.holes.iter().map(|hole| hole.on_paper(&structures)).collect();
     structure_certificate(&holes, printing).expect("a certificate")
-}
-
-pub const fn plain(size: PageSize) -> Printing {
-    Printing { size, standard: Standard::Plain }
 }
 
 /// What people say of one leg.
@@ -170,4 +166,47 @@ pub fn full(feet: bool) -> Catalogue {
     other.state(35, HoleState::Covered, "");
     said.extend(other.entries);
     catalogue(&[left, right], Some(sheet), &said, None)
+}
+
+/// Three legs of the longest names, each drilled in forty passes with gaps, faults and a restart, of which people say more than
+/// anybody would: names and remarks as long as an entry takes.
+pub fn overlong() -> Catalogue {
+    let (line, structure) = ("W".repeat(24), "W".repeat(16));
+    let row = |leg: &str, butt: &str| {
+        let text = "wide ".repeat(30) + &"W".repeat(60);
+        format!(
+            "{line},{structure},{leg},{w},3.2,1/6 of length,stake,1.1,21.336,1,southern pine,{butt},19.2,{w},812.4,3.81,0.15,20 mm/m,0.1,0.05,\
+             0.075,{w},2027-01-10,2027-01-12,{text}\n",
+            w = "W".repeat(40),
+        )
+    };
+    let head = "line,structure,leg,station,depth (m),depth basis,datum,diameter (m),pole length (m),class,species,butt circumference (m),\
+                butt to framing (m),pole tag,ground elevation (m),framed spacing (m),tamping room (m),plumb limit,depth under (m),\
+                depth over (m),centre offset limit (m),locate ticket,ticket from,ticket until,remarks\n";
+    let sheet = [head, &row("left", "1.4"), &row("middle", ""), &row("right", "3.2")].concat();
+    let legs = [1, 2, 3].map(|leg| {
+        let mut sample = worst();
+        (sample.plan.leg, sample.plan.attempt, sample.plan.setup) = (leg, 1, 1);
+        sample
+    });
+    let mut said = Vec::new();
+    for (n, sample) in legs.iter().enumerate() {
+        let mut s = Saying::of(n, sample);
+        for number in 0..12 {
+            let (who, with, remark) = ("W".repeat(60), "W".repeat(60), "wide ".repeat(50) + &"W".repeat(250));
+            let what = match number % 6 {
+                0 => sounding(3_400_000, 0, 0),
+                1 => Said::Water { depth_um: Some(-99_999_999) },
+                2 => Said::State { state: HoleState::Fenced },
+                3 => Said::Accepted { disposition: Disposition::Engineer },
+                4 => Said::Note { what: NoteKind::Rock { shot: true, by: "W".repeat(400) } },
+                _ => Said::Note { what: NoteKind::Other },
+            };
+            s.say(number, &who, &with, &remark, what);
+        }
+        let first = u32::try_from(said.len()).expect("few");
+        s.entries[6].corrects = Some(place(&sheet, first));
+        said.extend(s.entries);
+    }
+    catalogue(&legs, Some(&sheet), &said, None)
 }

@@ -6,7 +6,7 @@ use super::marks::{Align, Child, Element, Frame, Mark, Meaning, Page, Pen, Piece
 
 const SIDE: f64 = 50.0;
 const HEAD_AT: f64 = 30.0;
-const TOP: f64 = 52.0;
+const TOP: f64 = 46.0;
 /// The first page carries no running head and begins higher.
 const FIRST_TOP: f64 = 36.0;
 const WARNING_HEIGHT: f64 = 24.0;

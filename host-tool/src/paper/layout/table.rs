@@ -7,7 +7,7 @@ use super::marks::{Align, Mark, Pen, Role, Tone, text_marks};
 /// Letters of a table: no text of a paper is smaller.
 pub const SIZE: f64 = 8.5;
 const BETWEEN_COLUMNS: f64 = 7.0;
-const BETWEEN_ROWS: f64 = 1.6;
+const BETWEEN_ROWS: f64 = 1.2;
 const UNDER_HEAD: f64 = 3.0;
 
 /// What a column's cells are.
