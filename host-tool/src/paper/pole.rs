@@ -6,8 +6,8 @@ use super::limits;
 use super::words::Units;
 use super::worth::Quantity;
 use crate::entry::Said;
-use crate::judge::Figure;
 use crate::judge::limits::Measurand;
+use crate::judge::{Figure, Standing};
 use crate::readiness::Structure;
 use crate::readiness::frame::Frame;
 use crate::readiness::leg::Leg;
@@ -41,12 +41,14 @@ pub fn answer(hole: &Hole<'_>) -> Vec<(Weight, String)> {
         Ok(found) => found,
         Err(why) => return vec![(Weight::Strong, "Not known whether it fits".to_owned()), (Weight::Regular, format!(": {why}."))],
     };
-    let worth = units.worth(Quantity::Offset, fit.most);
     let room = fit.most;
+    let worth = units.worth(Quantity::Offset, room);
+    let lacking = frame.room.iter().any(|verdict| verdict.plain == Standing::Outside);
     let (head, least) = match room.value {
-        value if value - room.expanded > 0.0 => ("Fits, with ".to_owned() + &worth, " of room"),
-        value if value > 0.0 => ("Fits as measured, with ".to_owned() + &worth, " of room"),
-        _ => ("Does not fit: room ".to_owned() + &worth, ""),
+        value if value <= 0.0 => (format!("Does not fit: room {worth}"), ""),
+        _ if lacking => (format!("Goes in with too little room: {worth}"), ""),
+        value if value <= room.expanded => (format!("Fits as measured, not shown: {worth}"), " of room"),
+        _ => (format!("Fits, with {worth}"), " of room"),
     };
     let joint = fit.legs.len() > 1;
     let stands = if joint { "the frame stands" } else { "it stands" };
@@ -71,7 +73,7 @@ pub fn answer(hole: &Hole<'_>) -> Vec<(Weight, String)> {
 pub fn fields(hole: &Hole<'_>) -> Vec<(&'static str, String)> {
     let units = hole.units();
     vec![
-        ("Pole", pole(hole)),
+        ("Pole, tag", pole(hole)),
         ("Butt", butt(hole, units)),
         ("Depth set by", basis(hole)),
         ("Embedment", embedment(hole, units)),

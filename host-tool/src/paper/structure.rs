@@ -15,19 +15,19 @@ use super::words::{NONE, Units, capital, datum, standing};
 use super::worth::Quantity;
 use super::{CAUTION, LAYOUT, PaperError, Printing, limits, pole, program, site, warning};
 use crate::facts::DigestState;
-use crate::judge::limits::Measurand;
+use crate::judge::limits::{Governs, Measurand};
 use crate::judge::{AxisPoint, Verdict};
 use crate::readiness::Structure;
 use crate::readiness::leg::{Leg as Judged, Stage};
-use crate::readiness::words::{answer, remedy, spacing};
+use crate::readiness::words::{CAUTION as CARE, answer, remedy, spacing};
 use crate::sheet::leg_text;
 use crate::verdicts;
 use shared_protocol::state::Leg;
 
 /// Most that the drawing takes.
-const HEIGHT: f64 = 340.0;
+const HEIGHT: f64 = 312.0;
 const RULER: f64 = 46.0;
-const HEADER: f64 = 42.0;
+const HEADER: f64 = 40.0;
 const FOOTER: f64 = 66.0;
 /// Holes that one drawing has room for.
 const DRAWN: usize = 6;
@@ -65,6 +65,8 @@ pub fn structure_certificate(holes: &[Hole<'_>], printing: Printing) -> Result<V
         together(&mut flow, structure);
     }
     flow.space(4.0);
+    flow.paragraph(&[(Weight::Strong, CARE)], 8.5);
+    flow.space(3.0);
     flow.paragraph(&[(Weight::Regular, notes())], 8.5);
     flow.end();
     let about = About {
@@ -85,19 +87,31 @@ fn poles(flow: &mut Flow, structure: Option<&Structure<'_>>) {
     };
     flow.paragraph(&[(Weight::Strong, &format!("{}.", capital(&answer(structure))))], HEADLINE);
     flow.space(3.0);
-    let lines = |all: &[String], none: &str| if all.is_empty() { none.to_owned() } else { format!("{}.", all.join("; ")) };
-    let governs = structure.legs.iter().flat_map(|leg| &leg.attempt.set_ups).find_map(|hole| hole.judged.governs);
-    let by_figures = if governs.is_none() { " Nobody has said which statement governs: the answer goes by what was measured." } else { "" };
-    let why = capital(&lines(&structure.answer.why, "nothing stands in the way."));
-    flow.labelled("Why", &[(Weight::Regular, &format!("{why}{by_figures}"))], ANSWER, INDENT);
-    let todo = capital(&lines(&structure.answer.act, "nothing is proposed."));
-    flow.labelled("To do", &[(Weight::Regular, &todo)], ANSWER, INDENT);
+    let mut lines = |label: &str, all: &[String], none: &str| {
+        let all = if all.is_empty() { vec![none.to_owned()] } else { all.to_vec() };
+        for (n, line) in all.iter().enumerate() {
+            flow.labelled(if n == 0 { label } else { "" }, &[(Weight::Regular, &format!("{}.", capital(line)))], ANSWER, INDENT);
+        }
+    };
+    lines("Why", &structure.answer.why, "nothing stands in the way");
+    lines("To do", &structure.answer.act, "nothing is proposed");
+    let text = match governs(structure) {
+        Some(Governs::Guarded) => "goes by what is shown",
+        Some(Governs::Plain) => "goes by what was measured",
+        None => "goes by what was measured, since nobody has said which statement governs",
+    };
+    lines("Answer", &[], text);
+}
+
+/// Which statement decides, as the limits have it by which the holes were judged.
+fn governs(structure: &Structure<'_>) -> Option<Governs> {
+    structure.legs.iter().flat_map(|leg| &leg.attempt.set_ups).find_map(|hole| hole.judged.governs)
 }
 
 /// What all legs make together, and what was decided of each.
 fn together(flow: &mut Flow, structure: &Structure<'_>) {
     let (units, frame) = (structure.units, &structure.frame);
-    let governs = structure.legs.iter().flat_map(|leg| &leg.attempt.set_ups).find_map(|hole| hole.judged.governs);
+    let governs = governs(structure);
     let fit = match &frame.fit {
         None => format!("not known: {}", if frame.unknown.is_empty() { "nothing is drilled".to_owned() } else { frame.unknown.join("; ") }),
         Some(fit) => format!(
@@ -132,7 +146,7 @@ fn together(flow: &mut Flow, structure: &Structure<'_>) {
 }
 
 /// What is proposed of a leg and what was decided, with every limit judged of the joined bore.
-fn leg_by_leg(leg: &Judged<'_>, governs: Option<crate::judge::limits::Governs>) -> String {
+fn leg_by_leg(leg: &Judged<'_>, governs: Option<Governs>) -> String {
     let judged: Vec<String> = leg.verdicts.iter().map(|verdict| verdicts::line(verdict, governs, leg.units())).collect::<Vec<String>>();
     let judged: Vec<String> = judged.iter().map(|line| capital(line)).collect();
     let judged = if judged.is_empty() { "no limit judged".to_owned() } else { judged.join(". ") };

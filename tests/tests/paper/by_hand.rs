@@ -11,7 +11,7 @@ use host_tool::paper::{Hole, PageSize, Printing};
 use serde_json::Value;
 
 fn text(sample: &Sample) -> String {
-    words(&certificate(sample, Printing::archive(PageSize::A4)))
+    read_out(&certificate(sample, Printing::archive(PageSize::A4)))
 }
 
 fn facts(sample: &Sample) -> Value {

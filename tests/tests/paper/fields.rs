@@ -64,7 +64,12 @@ const FIELDS: &[(&str, &str, &str)] = &[
     // gaps and quality
     ("Record", "184 slots in hand, 1042 to 1225, none missing; the rig's digest fits them; sealed by", "slots in hand"),
     // fit and room, volumes, pole
-    ("Pole", "21.336 m long, class 1, southern pine, tag T-3001", "not recorded: no sheet"),
+    (
+        "Pole",
+        "Fits, with 303 mm ± 22 mm of room all round, where the frame stands 10 mm ahead, 4 mm right; 293 mm at the stake",
+        "Not known whether it fits",
+    ),
+    ("Pole, tag", "21.336 m long, class 1, southern pine, tag T-3001", "not recorded: no sheet"),
     ("Butt", "1.400 m round, 446 mm across; butt taped", "not recorded: no sheet"),
     ("Depth set by", "table, sheet row 2", "plan as loaded into the rig"),
     ("Room", "at the best place, ", "not known: no structure sheet on record plans this hole"),
@@ -217,4 +222,67 @@ fn a_corrected_entry_stays_beside_the_right_one() {
     assert!(!text.contains("edge, 450 mm back 3.810 m"), "it is no sounding any more");
     let none = read_out(&letter(&Sample { ..good() }));
     assert!(!none.contains("Struck through"), "{none}");
+}
+
+/// The structure's certificate: can the poles go in, which pole in which leg, fit, spacing, arm, state and decision of each.
+/// By hand: 3.812 m along ground that rises 2 % are 3.812 / √1.0004 = 3.8112 m level.
+#[test]
+fn the_structures_certificate_has_its_fields() {
+    let pdf = works::structure(&works::full(false), Printing::archive(PageSize::A4));
+    let (text, of) = (read_out(&pdf), fields(&pdf));
+    for said in [
+        "Structure certificate, holes as drilled K-41",
+        "The poles CAN GO IN. Why Nothing stands in the way. To do Nothing is proposed. Answer Goes by what was measured, since nobody",
+        "Item Left leg Right leg",
+        "Depth as drilled, ± 95 % 3.178 m ± 0.024 m 3.180 m ± 0.020 m",
+        "Measured; shown Depth within; shown within. Plumb within; shown within Depth within; shown within. Plumb within; shown within",
+        "Pole 21.336 m long, class 1, southern pine, tag T-3001 21.336 m long, class 1, southern pine, tag T-3002",
+        "Butt 446 mm across, taped 431 mm across, table's minimum",
+        "State fenced (F. Nobody, 01:52) covered (F. Nobody, 02:05)",
+        "Decision “stands” by E. Nobody, 03:00 none on record",
+        "nobody goes into a hole",
+    ] {
+        assert!(text.contains(said), "{said:?} in {text}");
+    }
+    for (name, said) in [
+        (
+            "Joint fit",
+            "room round the poles 303 mm ± 22 mm where they stand 10 mm ahead, 4 mm right off their stakes; 293 mm ± 30 mm at the",
+        ),
+        ("Room", "limit at least 150 mm by structure sheet, row 3: measured within; shown within"),
+        ("Spacing", "left to right: 3.8112 m ± 0.0059 m level (1 mm less than along the slope), framed 3.810 m"),
+        ("Arm", "arm not shown to be out of level: left end higher by 2 mm"),
+        ("Not drilled", "none of its legs"),
+        ("Left leg", "Proposed: it stands; decided “stands” by E. Nobody, 2027-01-15T03:00:00-07:00: rock from 2.6 m on"),
+        ("Right leg", "Proposed: it stands; nothing decided yet. Depth 3.180 m"),
+    ] {
+        assert!(field(&of, name).contains(said), "{name}: {said:?} in {:?}", field(&of, name));
+    }
+    let bare = read_out(&crate::summary(&[good(), crate::right_leg()], Printing::archive(PageSize::A4)));
+    assert!(bare.contains("Poles Not judged here: neither a sheet nor other entries stand beside these records."), "{bare}");
+}
+
+/// A hole that does not take its pole, and one that is not drilled: both papers say so first.
+#[test]
+fn what_does_not_fit_or_is_not_drilled_is_said_first() {
+    let thick = works::SHEET.replace(",1.4,19.2,T-3001", ",2.9,19.2,T-3001");
+    let works = works::catalogue(&[good()], Some(&thick), &[], None);
+    let printing = Printing::archive(PageSize::A4);
+    let of = fields(&works::certificate(&works, 0, printing));
+    assert!(field(&of, "Pole").starts_with("Not known whether it fits: right leg: the bore is not known."), "{of:?}");
+    let text = read_out(&works::structure(&works, printing));
+    assert!(text.contains("NOT YET: the holes are not finished.") && text.contains("Not drilled right leg"), "{text}");
+    let works = works::catalogue(&[good(), Sample { plan: right_plan(), ..good() }], Some(&thick), &[], None);
+    // 2.9 m round are 923 mm across in a hole of 1100 mm: 88 mm are left where 150 are wanted
+    let of = fields(&works::certificate(&works, 0, printing));
+    assert!(
+        field(&of, "Pole").starts_with("Goes in with too little room: ") && field(&of, "Pole").contains("Measured outside, short by"),
+        "{of:?}"
+    );
+    let text = read_out(&works::structure(&works, printing));
+    assert!(text.contains("The poles CANNOT GO IN. Why ") && text.contains("To do Left leg: ream it to "), "{text}");
+}
+
+fn right_plan() -> shared_protocol::record::Plan {
+    shared_protocol::record::Plan { leg: 3, ..good().plan }
 }

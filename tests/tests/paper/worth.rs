@@ -16,7 +16,7 @@ use shared_protocol::state::CalibrationItem;
 use shared_protocol::units::Micrometres;
 
 fn text(sample: &Sample) -> String {
-    words(&certificate(sample, Printing::archive(PageSize::A4)))
+    read_out(&certificate(sample, Printing::archive(PageSize::A4)))
 }
 
 fn limited(sample: &Sample, limits: &LimitSet) -> Vec<u8> {
