@@ -31,7 +31,7 @@ pub fn column(letters: &mut Letters, picture: &Picture<'_>, edge: f64, frame: Fr
         named.iter().map(|l| (picture.depth.y(l.depth) - l.text.line_height / 2.0, l.text.height() + BETWEEN)).collect();
     let (at, middle) = most_room(&wanted, frame);
     let under = under_plan(letters, picture, frame.width - LEADER);
-    let height = PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + UNDER_PLAN + under.iter().map(Lines::height).sum::<f64>();
+    let height = PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + 2.0 * UNDER_PLAN + under.iter().map(Lines::height).sum::<f64>();
     wanted.insert(at, (middle - height / 2.0, height));
     let mut tops = spread(&wanted, frame.y - ABOVE, frame.bottom() + BELOW);
     let plan_top = tops.remove(at);

@@ -90,15 +90,11 @@ fn other_work(hole: &Hole<'_>) -> String {
     if leg.hole.attempt != plan.attempt {
         return format!("attempt {} counts for this leg; this one is earlier", leg.hole.attempt);
     }
-    let mine = |other: &&&crate::holes::Hole| {
-        let setup = &other.setup;
-        setup.opened.sequence != hole.setup.opened.sequence || setup.identity != hole.setup.identity
-    };
     let others: Vec<String> = leg
         .attempt
         .set_ups
         .iter()
-        .filter(mine)
+        .filter(|other| !std::ptr::eq(&other.setup, hole.setup))
         .map(|other| format!("set-up {} ({}, {})", other.setup.opened.body.plan.setup, other.handle, other.setup.opened.moment.text()))
         .collect();
     let earlier: Vec<String> = leg

@@ -233,7 +233,7 @@ const ROWS: [&str; 13] = [
 fn legs(flow: &mut Flow, holes: &[Hole<'_>]) {
     for some in holes.chunks(4) {
         let heads: Vec<String> = some.iter().map(leg_name).collect();
-        let mut columns = vec![names("Item", 1.1)];
+        let mut columns = vec![names("Item", 1.25)];
         columns.extend(heads.iter().map(|head| words(head, 1.5)));
         let legs: Vec<[String; 13]> = some.iter().map(leg).collect();
         let row = |(i, name): (usize, &&str)| std::iter::once((*name).to_owned()).chain(legs.iter().map(|l| l[i].clone())).collect();

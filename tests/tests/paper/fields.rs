@@ -286,3 +286,26 @@ fn what_does_not_fit_or_is_not_drilled_is_said_first() {
 fn right_plan() -> shared_protocol::record::Plan {
     shared_protocol::record::Plan { leg: 3, ..good().plan }
 }
+
+/// An attempt that was given up, and its successor that two set-ups drilled: each paper is of one set-up and names the others.
+#[test]
+fn other_attempts_and_set_ups_are_named() {
+    let numbered = |attempt, setup, depth_mm| {
+        let mut sample = Sample { depth_mm, ..good() };
+        (sample.plan.attempt, sample.plan.setup) = (attempt, setup);
+        sample
+    };
+    let samples = [numbered(1, 1, 900), numbered(2, 1, 2_000), numbered(2, 2, 3_307)];
+    let works = works::catalogue(&samples, Some(works::SHEET), &works::given_up(&samples[0]), None);
+    let of = |n| fields(&works::certificate(&works, n, Printing::archive(PageSize::A4)));
+    let first = of(0);
+    assert_eq!(field(&first, "Other work"), "attempt 2 counts for this leg; this one is earlier");
+    assert!(field(&first, "Pole").contains(": attempt 2 counts for this leg, and fit is judged of that."), "{first:?}");
+    assert!(field(&first, "State").ends_with("abandoned 01:40 by F. Nobody (boulder); backfilled 01:50 by F. Nobody"), "{first:?}");
+    let joined = "its cuts, axis and depth are joined with these for fit, depth and volume; attempt 1, backfilled";
+    for (n, other) in [(1, 2), (2, 1)] {
+        let said = of(n);
+        let said = field(&said, "Other work");
+        assert!(said.starts_with(&format!("set-up {other} (K-41-left-attempt2")) && said.ends_with(joined), "{said}");
+    }
+}

@@ -118,7 +118,7 @@ const fn sounding(depth_um: i32, ahead_um: i32, right_um: i32) -> Said {
     Said::Sounding { depth_um, ahead_um, right_um, standard_um: 5_000, clean_out: CleanOut::After }
 }
 
-/// Everything that can be said of a leg: 26 entries, of which the 5th is corrected by the 6th and the 8th by the 9th.
+/// Everything that can be said of a leg: the fifth entry is corrected by the sixth, and the eighth by the ninth.
 pub fn everything(n: usize, sample: &Sample, sheet: &str) -> Vec<Entry> {
     let mut s = Saying::of(n, sample);
     let note = |what| Said::Note { what };
@@ -147,6 +147,14 @@ pub fn everything(n: usize, sample: &Sample, sheet: &str) -> Vec<Entry> {
     s.state(21, HoleState::Covered, "plank, pinned, marked HOLE");
     s.state(22, HoleState::Fenced, "");
     s.say(90, "E. Nobody", "", "rock from 2.6 m on, at full depth all the same", Said::Accepted { disposition: Disposition::Stands });
+    s.entries
+}
+
+/// A hole that was given up and filled again.
+pub fn given_up(sample: &Sample) -> Vec<Entry> {
+    let mut s = Saying::of(0, sample);
+    s.state(10, HoleState::Abandoned, "boulder");
+    s.state(20, HoleState::Backfilled, "");
     s.entries
 }
 
