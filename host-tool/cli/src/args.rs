@@ -192,7 +192,7 @@ pub enum Command {
         #[arg(long, value_name = "FILE.toml")]
         limits: Option<PathBuf>,
     },
-    /// Print certificates, and a summary for each structure with more than one hole among them
+    /// Print certificates, and one for each structure with more than one hole among them
     Print {
         /// Holes as `holes` lists them; all of them otherwise
         #[arg(value_name = "HOLE")]

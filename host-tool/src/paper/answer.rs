@@ -11,7 +11,9 @@ use crate::judge::limits::Measurand;
 
 const SIZE: f64 = 10.0;
 const NOTE: f64 = 8.5;
-const BETWEEN: f64 = 3.0;
+const BETWEEN: f64 = 2.5;
+/// Letters of a reason that the first page has room for.
+const REASON: usize = 150;
 /// Where the text stands beside what it is about.
 const INDENT: f64 = 76.0;
 
@@ -73,37 +75,50 @@ fn toe(hole: &Hole<'_>) -> Answer {
     Answer { label: "Toe", text: vec![(Weight::Strong, distance), (Weight::Regular, text)] }
 }
 
-/// Who decided what about this hole; the reason stands on the second page.
+/// Who decided what about this hole, and why; a long reason stands on the second page alone.
 fn accepted(hole: &Hole<'_>) -> Vec<(Weight, String)> {
-    let Some(entry) = told::counting(hole).rev().find(|entry| matches!(entry.said, Said::Accepted { .. })) else {
+    let decided = told::counting(hole).rev().find_map(|entry| match &entry.said {
+        Said::Accepted { disposition } => Some((disposition, entry)),
+        _ => None,
+    });
+    let Some((disposition, entry)) = decided else {
         return vec![(Weight::Regular, "By nobody yet: no decision about this hole is on record.".to_owned())];
     };
-    let Said::Accepted { disposition } = &entry.said else { return Vec::new() };
+    let reason = entry.remark.trim().trim_end_matches('.');
+    let reason = if reason.chars().count() > REASON { "why stands on the second page" } else { reason };
     let overtaken = hole.counting().and_then(|(_, leg)| leg.accepted.as_ref()).is_some_and(|accepted| accepted.overtaken);
     let overtaken = if overtaken { " Drilled or measured again since, so look again." } else { "" };
     vec![
         (Weight::Strong, format!("“{}” by {}", disposition.word(), entry.by)),
-        (Weight::Regular, format!(", {}: {}.{overtaken}", entry.at.rfc3339(), entry.remark.trim().trim_end_matches('.'))),
+        (Weight::Regular, format!(", {}: {reason}.{overtaken}", entry.at.rfc3339())),
     ]
 }
 
 /// What "measured" and "shown" mean, and what the axis is.
-fn note(hole: &Hole<'_>) -> String {
+fn meaning(hole: &Hole<'_>) -> String {
     format!("{} {}", limits::meaning(hole.judged.governs), statements::basis())
 }
 
 /// Height that the answers take.
-pub fn height(flow: &mut Flow, hole: &Hole<'_>, answers: &[Answer]) -> f64 {
-    let each: f64 = answers.iter().map(|answer| BETWEEN + flow.measure_labelled(answer.label, &answer.spans(), SIZE, INDENT)).sum();
-    each + BETWEEN + flow.measure(&[(Weight::Regular, &note(hole))], NOTE)
+pub fn height(flow: &mut Flow, answers: &[Answer]) -> f64 {
+    answers.iter().map(|answer| BETWEEN + flow.measure_labelled(answer.label, &answer.spans(), SIZE, INDENT)).sum()
 }
 
 /// Puts them down.
-pub fn put(flow: &mut Flow, hole: &Hole<'_>, answers: &[Answer]) {
+pub fn put(flow: &mut Flow, answers: &[Answer]) {
     for answer in answers {
         flow.space(BETWEEN);
         flow.labelled(answer.label, &answer.spans(), SIZE, INDENT);
     }
+}
+
+/// Height that the note takes.
+pub fn note_height(flow: &mut Flow, hole: &Hole<'_>) -> f64 {
+    BETWEEN + flow.measure(&[(Weight::Regular, &meaning(hole))], NOTE)
+}
+
+/// What the answers' words mean.
+pub fn note(flow: &mut Flow, hole: &Hole<'_>) {
     flow.space(BETWEEN);
-    flow.paragraph(&[(Weight::Regular, &note(hole))], NOTE);
+    flow.paragraph(&[(Weight::Regular, &meaning(hole))], NOTE);
 }

@@ -13,7 +13,7 @@ const KIND: Style = Style::regular(11.0);
 const STATEMENT: f64 = 10.0;
 const ANNEX: Style = Style::strong(14.0);
 /// The drawing takes what the answer leaves of the first page, within these.
-const DRAWING_HEIGHTS: (f64, f64) = (300.0, 470.0);
+const DRAWING_HEIGHTS: (f64, f64) = (276.0, 470.0);
 
 /// Prints one hole's certificate with these files attached. The same hole, files and printing give the same bytes.
 ///
@@ -25,9 +25,12 @@ pub fn hole_certificate(hole: &Hole<'_>, attachments: Vec<Attachment>, printing:
     flow.begin(Role::Section);
     head(&mut flow, hole);
     let foot = review::place(&mut flow, hole);
-    drawing_and_answer(&mut flow, hole);
+    let explained = drawing_and_answer(&mut flow, hole);
     foot.claim(&mut flow);
     flow.turn_page();
+    if !explained {
+        answer::note(&mut flow, hole);
+    }
     second_page(&mut flow, hole);
     flow.turn_page();
     annex(&mut flow, hole);
@@ -35,14 +38,19 @@ pub fn hole_certificate(hole: &Hole<'_>, attachments: Vec<Attachment>, printing:
     write(&flow.finish(), &about(hole, title), attachments, printing.standard).map_err(PaperError::NotWritten)
 }
 
-/// The drawing as large as the answer under it lets it be.
-fn drawing_and_answer(flow: &mut Flow, hole: &Hole<'_>) {
+/// The drawing as large as the answer under it lets it be; says whether there was room for what the answer's words mean.
+fn drawing_and_answer(flow: &mut Flow, hole: &Hole<'_>) -> bool {
     let answers = answer::answers(hole);
-    let words = answer::height(flow, hole, &answers);
+    let words = answer::height(flow, &answers) + answer::note_height(flow, hole);
     let most = (flow.room() - words - 1.0).clamp(DRAWING_HEIGHTS.0, DRAWING_HEIGHTS.1);
     let height = drawing::height(hole, most);
     flow.figure(height, &drawing::in_words(hole), |letters, frame| drawing::draw(letters, frame, hole));
-    answer::put(flow, hole, &answers);
+    answer::put(flow, &answers);
+    if flow.room() >= answer::note_height(flow, hole) {
+        answer::note(flow, hole);
+        return true;
+    }
+    false
 }
 
 /// Figures against the plan, then fields: every one is filled.
@@ -81,7 +89,7 @@ fn head(flow: &mut Flow, hole: &Hole<'_>) {
         warning => format!(" {warning}."),
     };
     flow.paragraph(&[(Weight::Regular, &text), (Weight::Strong, &warned)], STATEMENT);
-    flow.space(6.0);
+    flow.space(3.0);
 }
 
 fn running(hole: &Hole<'_>, title: &str) -> Running {

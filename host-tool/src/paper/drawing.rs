@@ -20,18 +20,19 @@ const BETWEEN: f64 = 10.0;
 const AFTER_LANES: f64 = 7.0;
 const RIGHT: f64 = 172.0;
 const HEADER: f64 = 40.0;
-const FOOTER: f64 = 64.0;
+const FOOTER: f64 = 53.0;
 /// Most that the plan and either side of an elevation may take.
 const HALF: f64 = 51.0;
+/// A drawing from this height on has room for a plan at the elevations' own scale.
+const PLAN_WHOLE: f64 = 330.0;
 /// A circle or a hand plumb that reaches farther than so many times the lines is cut off at the plan's edge.
 const CIRCLE_MOST: f64 = 4.0;
 const TICK_LEAST: f64 = 22.0;
 /// Half of a cross.
 const CROSS: f64 = 3.0;
 /// What the marks mean.
-const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: as drilled, in the middle of the two fine lines, a straight stick \
-                   and a tool that follows the bore. Passes: a tick where each left the bottom, a bar for fall-in. Record: a line where \
-                   lean was recorded, ticks for remarks on quality.";
+const KEY: &str = " Grey: accepted depth; dashed: plumb limit; heavy: axis as drilled, midway between two models (fine lines). Passes: \
+                   ticks where each left the bottom, bars for fall-in. Record: a line where lean was recorded, ticks for remarks.";
 
 /// A hole with its scales.
 #[derive(Debug)]
@@ -44,6 +45,8 @@ pub struct Picture<'a> {
     pub sideways: f64,
     /// How many times larger than depth that is.
     pub exaggeration: f64,
+    /// Points to a metre in the plan: as sideways, or half of that where the drawing is low.
+    pub plan: f64,
     /// The axis, in stretches.
     pub stretches: Vec<Vec<AxisPoint>>,
 }
@@ -83,7 +86,9 @@ impl<'a> Picture<'a> {
         let depth = DepthScale::fit(depths(hole).into_iter(), frame.y + HEADER, frame.bottom() - FOOTER);
         let reach = reach(hole, hole.judged.lean_limit * longest(hole));
         let exaggeration = exaggeration(reach, HALF, depth.per_metre);
-        Self { hole, depth, sideways: depth.per_metre * exaggeration, exaggeration, stretches: hole.axis_stretches() }
+        let sideways = depth.per_metre * exaggeration;
+        let plan = if frame.height < PLAN_WHOLE { sideways / 2.0 } else { sideways };
+        Self { hole, depth, sideways, exaggeration, plan, stretches: hole.axis_stretches() }
     }
 
     fn hub(&self) -> f64 {
@@ -321,19 +326,20 @@ fn foot(letters: &mut Letters, picture: &Picture<'_>, frame: Frame) -> Vec<Mark>
     let crosses = if picture.hole.judged.plumbed.is_empty() { "" } else { " Crosses: hand plumbs." };
     let words = scale_words(picture) + KEY + crosses;
     let text = letters.set(&[(Weight::Strong, simulated), (Weight::Regular, &words)], SMALL.size, Some(frame.width));
-    marks.extend(text_marks(&text, 0, 4, (frame.x, y + 12.0), Align::Left));
+    marks.extend(text_marks(&text, 0, 3, (frame.x, y + 12.0), Align::Left));
     marks
 }
 
 fn scale_words(picture: &Picture<'_>) -> String {
     let (depth, times) = (picture.depth.ratio, picture.exaggeration);
-    let sideways = depth / times;
-    let sideways = if sideways >= 1.0 { format!("1:{}", tidy(sideways)) } else { format!("{}:1", tidy(1.0 / sideways)) };
-    format!(
-        "Depth 1:{}; sideways {sideways}, exaggerated {} times, in both elevations and the plan. The hole's walls are not drawn.",
-        tidy(depth),
-        tidy(times)
-    )
+    let ratio = |scale: f64| if scale >= 1.0 { format!("1:{}", tidy(scale)) } else { format!("{}:1", tidy(1.0 / scale)) };
+    let sideways = ratio(depth / times);
+    let plan = if picture.plan < picture.sideways {
+        format!("sideways {sideways}, exaggerated {} times; plan {}", tidy(times), ratio(2.0 * depth / times))
+    } else {
+        format!("sideways and plan {sideways}, exaggerated {} times", tidy(times))
+    };
+    format!("Depth 1:{}; {plan}; walls not drawn.", tidy(depth))
 }
 
 /// A number without needless decimals.

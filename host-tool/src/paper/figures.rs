@@ -13,16 +13,16 @@ use crate::judge::{AxisPoint, Figure, LineAxes, Verdict, metres};
 use shared_protocol::record::{Fault, Tool};
 use shared_protocol::state::{GapCause, ResetCause, Sensor, SensorFault};
 
-const HEADING: Style = Style::strong(10.5);
+const HEADING: Style = Style::strong(10.0);
 const REMARK: f64 = 8.5;
 /// Room that a heading keeps for what it heads.
-const KEEP: f64 = 52.0;
+const KEEP: f64 = 40.0;
 
 /// A heading over a table or a paragraph.
 pub fn heading(flow: &mut Flow, text: &str) {
-    flow.space(6.0);
+    flow.space(5.0);
     flow.heading(2, text, HEADING, KEEP);
-    flow.space(2.0);
+    flow.space(1.0);
 }
 
 /// A heading and a table, unless there is nothing to list; says whether there was.
@@ -42,7 +42,7 @@ pub fn remark(flow: &mut Flow, text: &str) {
 
 /// Room that a field's name takes.
 const FIELD: f64 = 78.0;
-const BETWEEN_FIELDS: f64 = 1.0;
+const BETWEEN_FIELDS: f64 = 0.5;
 
 /// Fields, none ever empty: two to a line where that saves room, else over the whole width.
 pub fn fields(flow: &mut Flow, all: &[(&'static str, String)]) {
@@ -68,29 +68,40 @@ pub fn fields(flow: &mut Flow, all: &[(&'static str, String)]) {
 /// Plan against as drilled: what has a limit first.
 pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
     let (units, judged) = (hole.units(), hole.judged);
-    let limited = |v: &Verdict| {
+    let verdicts: Vec<&Verdict> = judged.verdicts.iter().chain(pole::verdicts(hole)).collect();
+    let mut sources: Vec<&str> = Vec::new();
+    for source in verdicts.iter().map(|verdict| verdict.limit.source.as_str()) {
+        if !sources.contains(&source) {
+            sources.push(source);
+        }
+    }
+    let limited = |v: &&Verdict| {
         let of = v.limit.measurand;
         vec![
             item(units, of),
             limits::planned(hole, of),
-            v.measured.map_or("not known".to_owned(), |f| units.worth(limits::quantity(of), f)),
+            measured(hole, v),
             limits::variation(hole, v),
-            format!("{}; {}", limits::limit_words(units, &v.limit), v.limit.source),
+            format!("{} [{}]", limits::limit_words(units, &v.limit), 1 + sources.iter().position(|s| *s == v.limit.source).unwrap_or(0)),
             format!("{}; {}", standing(v.plain), limits::guarded_briefly(&v.guarded)),
         ]
     };
-    let mut rows: Vec<Vec<String>> = judged.verdicts.iter().chain(pole::verdicts(hole)).map(limited).collect();
+    let mut rows: Vec<Vec<String>> = verdicts.iter().map(limited).collect();
     rows.extend(unlimited(hole));
     heading(flow, &format!("Plan and as drilled; depths below {}", datum(hole.plan())));
     let columns = [
-        names("Item", 1.75),
+        names("Item", 1.65),
         words("Planned", 1.0),
-        words("As drilled, ± 95 %", 2.35),
+        words("As drilled, ± 95 %", 2.7),
         words("Variation", 1.05),
-        words("Limit, and who sets it", 2.4),
-        words("Measured; shown", 1.7),
+        words("Limit", 2.05),
+        words("Measured; shown", 1.85),
     ];
     table(flow, &columns, &rows);
+    let numbered: Vec<String> = sources.iter().enumerate().map(|(n, source)| format!("[{}] {source}", n + 1)).collect();
+    if !numbered.is_empty() {
+        remark(flow, &format!("Limits set by: {}.", numbered.join("; ")));
+    }
 }
 
 fn item(units: Units, measurand: Measurand) -> String {
@@ -104,6 +115,14 @@ fn item(units: Units, measurand: Measurand) -> String {
         Measurand::Embedment => "Embedment".to_owned(),
         Measurand::ArmTilt => "Tilt of the arm".to_owned(),
     }
+}
+
+/// A figure with what it is worth; of a centre also where it lies.
+fn measured(hole: &Hole<'_>, verdict: &Verdict) -> String {
+    let of = verdict.limit.measurand;
+    let place = pole::centre(hole).filter(|_| of == Measurand::Centre && verdict.measured.is_some());
+    let figure = verdict.measured.map_or("not known".to_owned(), |f| hole.units().worth(limits::quantity(of), f));
+    place.map_or(figure, |(text, _)| text)
 }
 
 /// What has no limit of its own and was planned all the same.
@@ -120,15 +139,18 @@ fn unlimited(hole: &Hole<'_>) -> Vec<Vec<String>> {
     };
     let (planned, cut) = (metres(hole.plan().diameter), hole.cut_diameter());
     let diameters = pole::diameters(hole);
-    let measured = if diameters.is_empty() { "none measured".to_owned() } else { format!("measured {}", diameters.join(", ")) };
-    let tool = cut.map_or("tool's not known".to_owned(), |cut| format!("{} by the tool", units.long(cut)));
+    let measured = if diameters.is_empty() { "none measured".to_owned() } else { diameters.join(", ") };
+    let tool = cut.map_or("tool's not known".to_owned(), |cut| format!("tool's {}", units.long(cut)));
     let centre = pole::centre(hole);
     let off = centre.as_ref().map(|(_, figure)| units.difference(figure.value));
-    vec![
+    let limited = pole::verdicts(hole).any(|verdict| verdict.limit.measurand == Measurand::Centre);
+    let centre = centre.map_or("not measured".to_owned(), |(text, _)| text);
+    let centre = (!limited).then(|| row("Centre off stake", units.short(0.0), Some(centre), off));
+    let all = vec![
         row("Toe, as a place", units.short(0.0), judged.toe.map(toe), judged.toe.map(|_| "as drilled".to_owned())),
-        row("Diameter", units.long(planned), Some(format!("{tool}; {measured}")), cut.map(|d| units.difference(d - planned))),
-        row("Centre off stake", units.short(0.0), Some(centre.map_or("not measured".to_owned(), |(text, _)| text)), off),
-    ]
+        row("Diameter", units.long(planned), Some(format!("{tool}, {measured}")), cut.map(|d| units.difference(d - planned))),
+    ];
+    all.into_iter().chain(centre).collect()
 }
 
 /// What the rig measured beside that and nothing is planned of.

@@ -179,6 +179,16 @@ impl<'a> Hole<'a> {
         Wall { unix_ms, offset: self.setup.opened.moment.wall.map_or(0, |wall| wall.offset) }
     }
 
+    /// When something was said: the time of day alone, "01:43", on the day and at the offset at which the hole was opened, else
+    /// in full.
+    #[must_use]
+    pub fn when(&self, at: Wall) -> String {
+        let opened = self.setup.opened.moment.wall.filter(|opened| opened.offset == at.offset).map(Wall::rfc3339);
+        let (full, day) = (at.rfc3339(), opened.as_deref().and_then(|text| text.split_once('T')).map(|(day, _)| day.to_owned()));
+        let time = full.split_once('T').filter(|(on, _)| Some(*on) == day.as_deref()).and_then(|(_, time)| time.get(..5));
+        time.map_or_else(|| full.clone(), str::to_owned)
+    }
+
     /// First and last slot of the set-up.
     #[must_use]
     pub fn sequences(&self) -> (u32, u32) {

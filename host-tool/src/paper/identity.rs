@@ -3,7 +3,6 @@
 use super::hole::{Hole, Reality};
 use super::layout::flow::Flow;
 use super::layout::letters::Weight;
-use super::layout::table::{names, table, words};
 use super::words::{NONE, capital, hex, remarks};
 use super::{LAYOUT, by_hand, figures, program, statements};
 use crate::facts::DigestState;
@@ -16,17 +15,6 @@ use shared_protocol::record::Identity;
 
 const SIZE: f64 = 8.5;
 
-/// Names and values, two to a row.
-fn pairs(flow: &mut Flow, all: &[(&str, String)]) {
-    let row = |some: &[(&str, String)]| {
-        let mut cells: Vec<String> = some.iter().flat_map(|(name, value)| [(*name).to_owned(), value.clone()]).collect();
-        cells.resize(4, String::new());
-        cells
-    };
-    let rows: Vec<Vec<String>> = all.chunks(2).map(row).collect();
-    table(flow, &[names("", 0.75), words("", 2.1), names("", 0.85), words("", 2.3)], &rows);
-}
-
 /// Who measured with what, when, and how the record can be checked.
 pub fn instrument_and_record(flow: &mut Flow, hole: &Hole<'_>) {
     figures::heading(flow, "Instrument and record");
@@ -38,7 +26,6 @@ pub fn instrument_and_record(flow: &mut Flow, hole: &Hole<'_>) {
         Reality::Unknown => "not known whether simulated",
     };
     let digest = setup.closed.as_ref().map_or("none".to_owned(), |c| hex(&End::from(&c.body).digest()));
-    let key = setup.seal.as_ref().map_or("none".to_owned(), |seal| hex(&seal.body.key));
     figures::fields(
         flow,
         &[
@@ -52,12 +39,11 @@ pub fn instrument_and_record(flow: &mut Flow, hole: &Hole<'_>) {
                 ),
             ),
             ("Calibrations", calibrations(hole)),
-            ("Tool, clock", format!("tool {}; clock {}", tool(hole), clock(hole))),
+            ("Clock", clock(hole)),
             ("Hub", capital(&statements::hub(hole))),
             ("By hand", by_hand::in_words(hole).unwrap_or_else(|| "Nothing was sounded or plumbed by hand.".to_owned())),
             ("Record", capital(&statements::record(hole))),
             ("Digest by the rig", digest),
-            ("Key of the seal", key),
             ("To check", check(hole)),
         ],
     );
@@ -74,7 +60,7 @@ fn calibrations(hole: &Hole<'_>) -> String {
         (Some(first), Some(last)) => format!(", of {} to {}", day(*first), day(*last)),
         _ => String::new(),
     };
-    format!("{} in force{dated}; {held} held while it was drilled; listed in the annex", stamps.len())
+    format!("{held} of {} held{dated}; see annex", stamps.len())
 }
 
 /// How the rig was set, in full.
@@ -86,9 +72,10 @@ pub fn settings(flow: &mut Flow, hole: &Hole<'_>) {
     let told = |f: &dyn Fn(&shared_protocol::record::Closed) -> String| setup.closed.as_ref().map_or(NONE.to_owned(), |c| f(&c.body));
     let (first, last) = hole.sequences();
     let epoch = setup.identity.as_ref().map_or("not recorded".to_owned(), |i| i.epoch.to_string());
-    pairs(
+    figures::fields(
         flow,
         &[
+            ("Tool", tool(hole)),
             ("Configuration", of(&|i| hex(&i.configuration))),
             (
                 "Depth encoder",
@@ -109,6 +96,9 @@ pub fn settings(flow: &mut Flow, hole: &Hole<'_>) {
             ("Axes", "of the line: ahead towards higher structure numbers".to_owned()),
         ],
     );
+    let key = setup.seal.as_ref().map_or("none".to_owned(), |seal| hex(&seal.body.key));
+    let says = if setup.seal.is_some() { ". A seal says which rig, not that sensors were right." } else { "" };
+    flow.paragraph(&[(Weight::Strong, "Key of the seal  "), (Weight::Regular, &format!("{key}{says}"))], SIZE);
     for segment in setup.segments.iter().filter(|_| setup.digest != DigestState::Fits) {
         flow.paragraph(&[(Weight::Regular, &segment_words(segment))], SIZE);
     }
@@ -150,15 +140,11 @@ fn segment_words(segment: &Segment) -> String {
 /// How anyone checks the record with common tools.
 fn check(hole: &Hole<'_>) -> String {
     let how = match hole.setup.digest {
-        DigestState::Fits => "The attached facts.json has the sums of slots.bin.",
-        DigestState::Differs | DigestState::Lacking => "The attached slots.bin does not give all of it: see gaps and segments.",
-        DigestState::Open => "The rig gives one when the hole is closed.",
+        DigestState::Fits => "facts.json, attached, has the sums of slots.bin, and what is signed.",
+        DigestState::Differs | DigestState::Lacking => "slots.bin, attached, does not give all of it: see gaps and segments in the annex.",
+        DigestState::Open => "The rig gives a digest when the hole is closed; facts.json, attached, has the facts.",
     };
-    let signed = match hole.setup.seal {
-        Some(_) => "What is signed is there too. A seal says which rig, not that sensors were right.",
-        None => "The attached facts.json holds the facts of these pages for machines to read.",
-    };
-    format!("{how} {signed}")
+    how.to_owned()
 }
 
 /// Remarks on quality and how many increments carry them.

@@ -13,6 +13,9 @@ const BETWEEN: f64 = 2.0;
 const PLAN_LETTERS: f64 = 12.0;
 const PLAN_TITLE: f64 = 16.0;
 const UNDER_PLAN: f64 = 4.0;
+/// How far the column may reach beyond the elevations: beside their titles, and beside the sideways scale.
+const ABOVE: f64 = 38.0;
+const BELOW: f64 = 14.0;
 
 /// A named depth.
 struct Level {
@@ -28,9 +31,9 @@ pub fn column(letters: &mut Letters, picture: &Picture<'_>, edge: f64, frame: Fr
         named.iter().map(|l| (picture.depth.y(l.depth) - l.text.line_height / 2.0, l.text.height() + BETWEEN)).collect();
     let (at, middle) = most_room(&wanted, frame);
     let under = under_plan(letters, picture, frame.width - LEADER);
-    let height = PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + UNDER_PLAN + under.iter().map(Lines::height).sum::<f64>();
+    let height = PLAN_TITLE + 2.0 * (reach(picture) + PLAN_LETTERS) + 2.0 * UNDER_PLAN + under.iter().map(Lines::height).sum::<f64>();
     wanted.insert(at, (middle - height / 2.0, height));
-    let mut tops = spread(&wanted, frame.y - 8.0, frame.bottom() + 8.0);
+    let mut tops = spread(&wanted, frame.y - ABOVE, frame.bottom() + BELOW);
     let plan_top = tops.remove(at);
     let mut marks = Vec::new();
     for (level, top) in named.iter().zip(tops) {
@@ -120,7 +123,7 @@ fn limit(picture: &Picture<'_>) -> f64 {
 
 /// What the plan reaches to any side of its centre, points.
 fn reach(picture: &Picture<'_>) -> f64 {
-    (drawing::reach(picture.hole, limit(picture)) * picture.sideways).max(16.0)
+    (drawing::reach(picture.hole, limit(picture)) * picture.plan).max(12.0)
 }
 
 /// What is said under the plan; broken where it is too long for the column.
@@ -156,15 +159,15 @@ fn plan(letters: &mut Letters, picture: &Picture<'_>, frame: Frame, under: &[Lin
     marks.push(Mark::Line(vec![(x - cross, y), (x + cross, y)], Pen::Fine, Tone::Grey));
     marks.push(Mark::Line(vec![(x, y - cross), (x, y + cross)], Pen::Fine, Tone::Grey));
     if limit > 0.0 {
-        marks.push(Mark::Circle((x, y), limit * picture.sideways, Some(Pen::Dashed), None));
+        marks.push(Mark::Circle((x, y), limit * picture.plan, Some(Pen::Dashed), None));
     }
-    let place = |offset: LineAxes| (x + offset.right * picture.sideways, y - offset.ahead * picture.sideways);
+    let place = |offset: LineAxes| (x + offset.right * picture.plan, y - offset.ahead * picture.plan);
     marks.extend(trace(picture, &|offset, _: &AxisPoint| place(offset)));
     let edge = Frame { x: x - cross, y: y - cross, width: 2.0 * cross, height: 2.0 * cross };
     let bobs = picture.hole.judged.plumbed.iter().flat_map(|p| drawing::cross(place(p.offset)));
     marks.push(Mark::Within(edge, bobs.collect()));
     if let Some((toe, radius)) = picture.hole.judged.toe.zip(circle(picture.hole)) {
-        marks.push(Mark::Within(edge, vec![Mark::Circle(place(toe), radius * picture.sideways, Some(Pen::Fine), None)]));
+        marks.push(Mark::Within(edge, vec![Mark::Circle(place(toe), radius * picture.plan, Some(Pen::Fine), None)]));
     }
     marks.push(Mark::Circle((x, y), 2.0, Some(Pen::Fine), Some(Tone::White)));
     marks

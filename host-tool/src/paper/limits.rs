@@ -164,8 +164,7 @@ pub fn meaning(governs: Option<Governs>) -> String {
         None => "Nobody has said here which of them decides.",
     };
     format!(
-        "“measured” compares the figure itself with the limit; “shown” says that the whole 95 % interval, figure ± uncertainty, lies on \
-         one side of it. {decides}"
+        "“Measured” compares the figure itself with the limit; “shown” says that the whole 95 % interval lies on one side of it. {decides}"
     )
 }
 

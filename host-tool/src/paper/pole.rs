@@ -6,14 +6,14 @@ use super::limits;
 use super::words::Units;
 use super::worth::Quantity;
 use crate::entry::Said;
-use crate::judge::Figure;
 use crate::judge::limits::Measurand;
+use crate::judge::{Figure, Standing};
+use crate::readiness::Structure;
 use crate::readiness::frame::Frame;
 use crate::readiness::leg::Leg;
-use crate::readiness::words::arm;
+use crate::readiness::words::{arm, volume};
 use crate::sheet::{Butt, LegPlan};
 use crate::structure::joint::{Joint, Seat};
-use crate::structure::volume::{cubic_feet, cubic_yards};
 
 /// Why there is nothing to say of a hole's fit without a sheet.
 const NO_SHEET: &str = "no structure sheet on record plans this hole";
@@ -41,12 +41,14 @@ pub fn answer(hole: &Hole<'_>) -> Vec<(Weight, String)> {
         Ok(found) => found,
         Err(why) => return vec![(Weight::Strong, "Not known whether it fits".to_owned()), (Weight::Regular, format!(": {why}."))],
     };
-    let worth = units.worth(Quantity::Offset, fit.most);
     let room = fit.most;
+    let worth = units.worth(Quantity::Offset, room);
+    let lacking = frame.room.iter().any(|verdict| verdict.plain == Standing::Outside);
     let (head, least) = match room.value {
-        value if value - room.expanded > 0.0 => ("Fits, with ".to_owned() + &worth, " of room"),
-        value if value > 0.0 => ("Fits as measured, with ".to_owned() + &worth, " of room"),
-        _ => ("Does not fit: room ".to_owned() + &worth, ""),
+        value if value <= 0.0 => (format!("Does not fit: room {worth}"), ""),
+        _ if lacking => (format!("Goes in with too little room: {worth}"), ""),
+        value if value <= room.expanded => (format!("Fits as measured, not shown: {worth}"), " of room"),
+        _ => (format!("Fits, with {worth}"), " of room"),
     };
     let joint = fit.legs.len() > 1;
     let stands = if joint { "the frame stands" } else { "it stands" };
@@ -71,17 +73,20 @@ pub fn answer(hole: &Hole<'_>) -> Vec<(Weight, String)> {
 pub fn fields(hole: &Hole<'_>) -> Vec<(&'static str, String)> {
     let units = hole.units();
     vec![
-        ("Pole", pole(hole, units)),
+        ("Pole, tag", pole(hole)),
         ("Butt", butt(hole, units)),
         ("Depth set by", basis(hole)),
-        ("Room", room(hole, units)),
         ("Embedment", embedment(hole, units)),
-        ("Arm", crossarm(hole)),
+        ("Room", room(hole, units)),
+        ("Arm", hole.structure.map_or("not known: no sheet".to_owned(), crossarm)),
         ("Volumes", volumes(hole, units)),
     ]
 }
 
-fn pole(hole: &Hole<'_>, units: Units) -> String {
+/// The pole that belongs in the hole: length, class, species, tag, rake.
+#[must_use]
+pub fn pole(hole: &Hole<'_>) -> String {
+    let units = hole.units();
     let Some(plan) = hole.sheet() else { return "not recorded: no sheet".to_owned() };
     let class = plan.pole_class.as_deref().map(|class| {
         let class = class.trim();
@@ -118,6 +123,16 @@ fn butt(hole: &Hole<'_>, units: Units) -> String {
     format!("{taped}{across} across; {}{source}; {}", outline.girth.text(), outline.taper.text())
 }
 
+/// The butt's diameter, and whether it was taped or is the table's least.
+#[must_use]
+pub fn butt_briefly(hole: &Hole<'_>) -> String {
+    let outline = hole.leg().and_then(|(_, leg)| leg.pole);
+    outline.map_or("not known".to_owned(), |outline| {
+        let known = outline.girth.text().split(':').next().unwrap_or_default();
+        format!("{} across, {}", hole.units().short(2.0 * outline.butt), known.trim_start_matches("butt "))
+    })
+}
+
 /// What set the planned depth.
 fn basis(hole: &Hole<'_>) -> String {
     let Some(plan) = hole.sheet() else { return "plan as loaded into the rig".to_owned() };
@@ -151,34 +166,21 @@ fn room(hole: &Hole<'_>, units: Units) -> String {
 
 fn embedment(hole: &Hole<'_>, units: Units) -> String {
     let Some((_, leg)) = hole.counting() else { return "not known: no sheet".to_owned() };
-    let set = leg.embedment.map(|figure| format!("{} by the set pole's brand", units.worth(Quantity::Depth, figure)));
-    let floor = leg.depth.map(|figure| format!("{} to the floor", units.worth(Quantity::Depth, figure)));
-    let planned = leg.planned.map_or_else(String::new, |planned| format!(", planned {}", units.long(planned)));
-    match (set, floor) {
-        (Some(set), _) => format!("{set}{planned}"),
-        (None, Some(floor)) => format!("{floor}{planned}; no pole's brand was measured"),
-        (None, None) => "not known: nobody knows how deep it is".to_owned(),
+    match (leg.embedment, leg.depth) {
+        (Some(by_brand), _) => format!("{} by the set pole's brand", units.worth(Quantity::Depth, by_brand)),
+        (None, Some(floor)) => format!("{}; pole not yet set", units.worth(Quantity::Depth, floor)),
+        (None, None) => "not known: nor is the depth".to_owned(),
     }
 }
 
-fn crossarm(hole: &Hole<'_>) -> String {
-    let Some(structure) = hole.structure else { return "not known: no sheet".to_owned() };
-    if structure.legs.len() < 2 {
-        return "N/A: one pole".to_owned();
-    }
+/// The arm as it is, else as it is planned, else why nothing is known of it.
+#[must_use]
+pub fn crossarm(structure: &Structure<'_>) -> String {
     match (&structure.frame.drilled, &structure.frame.planned) {
+        _ if structure.legs.len() < 2 => "N/A: one pole".to_owned(),
         (Some(drilled), _) => arm(drilled, &structure.legs),
         (None, Some(planned)) => format!("not all holes are drilled; as planned: {}", arm(planned, &structure.legs)),
         (None, None) => "not known: the sheet lacks elevations, spacing or lengths".to_owned(),
-    }
-}
-
-/// A volume in the sheet's units.
-#[must_use]
-pub fn volume(units: Units, cubic_metres: f64) -> String {
-    match units {
-        Units::Metric => format!("{cubic_metres:.2} m³"),
-        Units::FeetInches => format!("{:.1} ft³ ({:.2} yd³)", cubic_feet(cubic_metres), cubic_yards(cubic_metres)),
     }
 }
 
@@ -193,7 +195,7 @@ fn volumes(hole: &Hole<'_>, units: Units) -> String {
         |pole| format!(", pole in it {}, round it {} tamped", volume(units, pole), volume(units, ground.hole.value - pole)),
     );
     let earth = ground.earth.map_or_else(
-        || "; not turned into loose earth, since no kind of ground was named for it".to_owned(),
+        || "; loose earth N/A, since no kind of ground was named".to_owned(),
         |earth| {
             format!(
                 "; spoil {} loose, keep {} of it, {} over",

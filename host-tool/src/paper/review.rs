@@ -21,7 +21,7 @@ const QUIET: i32 = 4;
 const SIZE: f64 = 9.0;
 const INDENT: f64 = 76.0;
 const BETWEEN: f64 = 3.0;
-const ABOVE: f64 = 8.0;
+const ABOVE: f64 = 7.0;
 /// Between the rows and the square.
 const BESIDE: f64 = 14.0;
 
@@ -136,7 +136,8 @@ pub fn place(flow: &mut Flow, hole: &Hole<'_>) -> Foot {
     let tall = |row: &[Lines; 2]| row.iter().map(Lines::height).fold(0.0, f64::max) + BETWEEN;
     let rows_height: f64 = set.iter().map(tall).sum();
     let frame = flow.keep_foot(ABOVE + CODE_SIDE.max(rows_height));
-    flow.decorate(vec![Mark::Line(vec![(frame.x, frame.y), (frame.right(), frame.y)], Pen::Fine, Tone::Black)]);
+    let rule = frame.y + ABOVE / 2.0;
+    flow.decorate(vec![Mark::Line(vec![(frame.x, rule), (frame.right(), rule)], Pen::Fine, Tone::Black)]);
     let mut y = frame.y + ABOVE;
     let mut rows = Vec::new();
     for row in &set {

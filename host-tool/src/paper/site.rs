@@ -1,7 +1,7 @@
 //! What was met at the hole, under which ticket it was dug, how it was kept, what was decided and what was corrected.
 
 use super::hole::Hole;
-use super::told::{by_whom, corrections, counting};
+use super::told::{by, corrections, counting};
 use super::words::{NONE, count};
 use super::{going, levels, told};
 use crate::entry::{Entry, HoleState, NoteKind, Said, TicketStanding};
@@ -21,11 +21,6 @@ pub type Field = (&'static str, String);
 /// Every field: where it is, what was met, how it was kept, what was decided, remarked and corrected.
 #[must_use]
 pub fn fields(hole: &Hole<'_>) -> Vec<Field> {
-    [place(hole), met(hole), kept(hole)].concat()
-}
-
-/// Where the hole is.
-fn place(hole: &Hole<'_>) -> Vec<Field> {
     let (plan, sheet, units) = (hole.plan(), hole.sheet(), hole.units());
     let leg = match Leg::from_raw(plan.leg) {
         Some(Leg::Single) => "single pole".to_owned(),
@@ -36,16 +31,30 @@ fn place(hole: &Hole<'_>) -> Vec<Field> {
     let offset = sheet
         .and_then(|row| row.offset_m)
         .map_or_else(String::new, |offset| format!(", {} of the line", units.towards(offset, "right", "left")));
-    let where_ = sheet
-        .and_then(|row| row.latitude_deg.zip(row.longitude_deg))
-        .map_or_else(String::new, |(north, east)| format!("; {north}° N, {east}° E"));
+    let where_ = sheet.and_then(|row| row.latitude_deg.zip(row.longitude_deg)).map_or_else(String::new, |(north, east)| {
+        let (ns, ew) = (if north < 0.0 { "S" } else { "N" }, if east < 0.0 { "W" } else { "E" });
+        format!("; {}° {ns}, {}° {ew}", north.abs(), east.abs())
+    });
     vec![
         ("Project, line", said(&plan.line)),
         ("Structure, leg", format!("{}, {leg}; attempt {}, set-up {}", said(&plan.structure), plan.attempt, plan.setup)),
         ("Station", format!("{station}{offset}{where_}")),
         ("Elevations", elevations(hole)),
-        ("Excavated", excavated(hole)),
         ("Other work", other_work(hole)),
+        ("Unusual", unusual(hole)),
+        ("Kind of ground", ground(hole)),
+        ("Tests", "N/A: none for a bored pole hole".to_owned()),
+        ("Excavated", excavated(hole)),
+        ("Rock, refusal", refusal(hole)),
+        ("Water, seepage", water(hole)),
+        ("Fall-in", fall_in(hole)),
+        ("Casing", casing(hole)),
+        ("Bottom", bottom(hole)),
+        ("Locate ticket", ticket(hole)),
+        ("State", state(hole)),
+        ("Decision", decision(hole)),
+        ("Remarks", remarks(hole)),
+        ("Corrections", corrected(hole)),
     ]
 }
 
@@ -56,7 +65,9 @@ fn said(text: &str) -> String {
 /// When the hole was begun and done with, by the rig.
 fn excavated(hole: &Hole<'_>) -> String {
     let done = hole.setup.closed.as_ref().map_or("not closed".to_owned(), |closed| closed.moment.text());
-    format!("begun {}, done {done}", hole.setup.opened.moment.text())
+    let opened = hole.setup.opened.moment;
+    let of_day = if opened.wall.is_some() { "; times without a day are of that one" } else { "" };
+    format!("begun {}, done {done}{of_day}", opened.text())
 }
 
 /// Elevations of datum and bottom, where the sheet has that of the ground.
@@ -66,10 +77,10 @@ fn elevations(hole: &Hole<'_>) -> String {
         Datum::Pad => row.ground_pad_m,
         Datum::LowSide | Datum::Stake => row.ground_original_m,
     };
-    let Some(datum) = hole.sheet().and_then(ground) else { return "not recorded: no elevation of the ground on a sheet".to_owned() };
+    let Some(datum) = hole.sheet().and_then(ground) else { return "not recorded: none on a sheet".to_owned() };
     let floor = hole.floor().filter(|_| hole.floor_known());
     let bottom = floor.map_or("not known".to_owned(), |floor| units.long(datum - floor));
-    format!("datum (top) {}, bottom {bottom}", units.long(datum))
+    format!("top {}, bottom {bottom}", units.long(datum))
 }
 
 /// Other set-ups of this attempt and other attempts at this leg, and what was joined of them.
@@ -79,15 +90,11 @@ fn other_work(hole: &Hole<'_>) -> String {
     if leg.hole.attempt != plan.attempt {
         return format!("attempt {} counts for this leg; this one is earlier", leg.hole.attempt);
     }
-    let mine = |other: &&&crate::holes::Hole| {
-        let setup = &other.setup;
-        setup.opened.sequence != hole.setup.opened.sequence || setup.identity != hole.setup.identity
-    };
     let others: Vec<String> = leg
         .attempt
         .set_ups
         .iter()
-        .filter(mine)
+        .filter(|other| !std::ptr::eq(&other.setup, hole.setup))
         .map(|other| format!("set-up {} ({}, {})", other.setup.opened.body.plan.setup, other.handle, other.setup.opened.moment.text()))
         .collect();
     let earlier: Vec<String> = leg
@@ -97,38 +104,16 @@ fn other_work(hole: &Hole<'_>) -> String {
             format!("attempt {number}, {}", state.map_or("left without a word on how it was made safe", HoleState::word))
         })
         .collect();
+    if others.is_empty() && earlier.is_empty() {
+        return "no other set-up or attempt".to_owned();
+    }
     let joined = if others.is_empty() {
-        "no other set-up of this attempt".to_owned()
+        "no other set-up".to_owned()
     } else {
         format!("{}: its cuts, axis and depth are joined with these for fit, depth and volume", others.join(", "))
     };
     let earlier = if earlier.is_empty() { "no earlier attempt".to_owned() } else { earlier.join("; ") };
     format!("{joined}; {earlier}")
-}
-
-/// What was met in the ground and done about it.
-fn met(hole: &Hole<'_>) -> Vec<Field> {
-    vec![
-        ("Kind of ground", ground(hole)),
-        ("Rock, refusal", refusal(hole)),
-        ("Water, seepage", water(hole)),
-        ("Fall-in", fall_in(hole)),
-        ("Casing", casing(hole)),
-        ("Bottom", bottom(hole)),
-        ("Unusual", unusual(hole)),
-        ("Tests", "N/A: none for a bored pole hole".to_owned()),
-    ]
-}
-
-/// Ticket, state, what is to become of the hole, remarks and corrections.
-fn kept(hole: &Hole<'_>) -> Vec<Field> {
-    vec![
-        ("Locate ticket", ticket(hole)),
-        ("State", state(hole)),
-        ("Decision", decision(hole)),
-        ("Remarks", remarks(hole)),
-        ("Corrections", corrected(hole)),
-    ]
 }
 
 fn notes<'a>(hole: &Hole<'a>) -> impl Iterator<Item = (&'a NoteKind, &'a Entry)> + use<'a> {
@@ -140,8 +125,7 @@ fn notes<'a>(hole: &Hole<'a>) -> impl Iterator<Item = (&'a NoteKind, &'a Entry)>
 
 /// Every note that is wanted, with its remark and by whom; nothing where there is none.
 fn told_of(hole: &Hole<'_>, wanted: fn(&NoteKind) -> bool) -> Vec<String> {
-    let units = hole.units();
-    notes(hole).filter(|(what, _)| wanted(what)).map(|(_, entry)| told::text(entry, units)).collect()
+    notes(hole).filter(|(what, _)| wanted(what)).map(|(_, entry)| told::said(hole, entry)).collect()
 }
 
 fn or(all: Vec<String>, nothing: &str) -> String {
@@ -150,7 +134,7 @@ fn or(all: Vec<String>, nothing: &str) -> String {
 
 fn ground(hole: &Hole<'_>) -> String {
     let rock = notes(hole).any(|(what, _)| matches!(what, NoteKind::Rock { .. }));
-    (if rock { "rock met; nobody recorded the kind of ground above it" } else { "nobody recorded it" }).to_owned()
+    (if rock { "rock; above it nobody recorded it" } else { "nobody recorded it" }).to_owned()
 }
 
 /// Rock as people say it, and slow going with the operator's answer.
@@ -158,7 +142,12 @@ fn refusal(hole: &Hole<'_>) -> String {
     let units = hole.units();
     let operator = if hole.plan().operator.trim().is_empty() { "the operator" } else { hole.plan().operator.as_str() };
     let answer = |r: &Timed<Refusal>| {
-        format!("{} at {}, says {operator}, {}", going::answered(&r.body), units.long(hole.below_datum(r.body.depth)), r.moment.text())
+        format!(
+            "{} at {}, says {operator} ({})",
+            going::answered(&r.body),
+            units.long(hole.below_datum(r.body.depth)),
+            r.moment.wall.map_or_else(|| r.moment.text(), |wall| hole.when(wall))
+        )
     };
     let mut all = told_of(hole, |what| matches!(what, NoteKind::Rock { .. }));
     if all.is_empty() {
@@ -174,9 +163,8 @@ fn refusal(hole: &Hole<'_>) -> String {
 }
 
 fn water(hole: &Hole<'_>) -> String {
-    let units = hole.units();
     let said = counting(hole).filter(|entry| matches!(entry.said, Said::Water { .. } | Said::Note { what: NoteKind::WaterAdded }));
-    or(said.map(|entry| told::text(entry, units)).collect(), "nobody recorded any, nor a dry hole")
+    or(said.map(|entry| told::said(hole, entry)).collect(), "nobody recorded any, nor a dry hole")
 }
 
 fn fall_in(hole: &Hole<'_>) -> String {
@@ -244,7 +232,7 @@ fn ticket(hole: &Hole<'_>) -> String {
         (Some((number, standing, entry)), sheet) => {
             let named = sheet.flatten().filter(|ticket| ticket.number == number).map(days);
             let number = named.unwrap_or_else(|| if number.is_empty() { "none".to_owned() } else { number.to_owned() });
-            format!("{number}; {} when it was loaded ({})", stood(standing), by_whom(entry))
+            format!("{number}; {} when it was loaded ({})", stood(standing), by(hole, entry))
         }
         (None, Some(Some(ticket))) => {
             let standing = hole.counting().map_or(TicketStanding::Unknown, |(_, leg)| leg.ticket);
@@ -261,16 +249,15 @@ fn stood(standing: TicketStanding) -> String {
 
 /// From the first cut to the pole, each state with when and by whom.
 fn state(hole: &Hole<'_>) -> String {
-    let drilled = hole
-        .setup
-        .closed
-        .as_ref()
-        .map_or_else(|| format!("drilling from {}", hole.setup.opened.moment.text()), |closed| format!("drilled {}", closed.moment.text()));
+    let drilled = hole.setup.closed.as_ref().map_or_else(
+        || "drilling begun, not closed".to_owned(),
+        |closed| format!("drilled {}", closed.moment.wall.map_or_else(|| closed.moment.text(), |wall| hole.when(wall))),
+    );
     let mut said: Vec<(i64, String)> = counting(hole)
         .filter_map(|entry| match entry.said {
             Said::State { state } => {
                 let remark = if entry.remark.trim().is_empty() { String::new() } else { format!(" ({})", entry.remark) };
-                Some((entry.at.unix_ms, format!("{} {} by {}{remark}", state.word(), entry.at.rfc3339(), entry.by)))
+                Some((entry.at.unix_ms, format!("{} {} by {}{remark}", state.word(), hole.when(entry.at), entry.by)))
             }
             _ => None,
         })
@@ -282,10 +269,35 @@ fn state(hole: &Hole<'_>) -> String {
     std::iter::once(drilled).chain(said.into_iter().map(|(_, text)| text)).collect::<Vec<_>>().join("; ")
 }
 
+/// The state as somebody said it last.
+#[must_use]
+pub fn state_briefly(hole: &Hole<'_>) -> String {
+    let states = counting(hole).filter_map(|entry| match entry.said {
+        Said::State { state } => Some((entry.at.unix_ms, state, entry)),
+        _ => None,
+    });
+    let last = states.max_by_key(|(at, ..)| *at);
+    let drilled = if hole.setup.closed.is_some() { "drilled" } else { "not closed" };
+    last.map_or_else(
+        || format!("{drilled}; nobody said how it is kept"),
+        |(_, state, entry)| format!("{} ({})", state.word(), by(hole, entry)),
+    )
+}
+
+/// What was decided last, and by whom.
+#[must_use]
+pub fn decision_briefly(hole: &Hole<'_>) -> String {
+    let last = counting(hole).rev().find_map(|entry| match entry.said {
+        Said::Accepted { disposition } => Some((disposition, entry)),
+        _ => None,
+    });
+    last.map_or("none on record".to_owned(), |(disposition, entry)| format!("“{}” by {}", disposition.word(), by(hole, entry)))
+}
+
 /// What was decided of the hole, and why.
 fn decision(hole: &Hole<'_>) -> String {
     let decided = counting(hole).filter_map(|entry| match entry.said {
-        Said::Accepted { disposition } => Some(format!("“{}” by {}: {}", disposition.word(), by_whom(entry), entry.remark)),
+        Said::Accepted { disposition } => Some(format!("“{}” by {}: {}", disposition.word(), by(hole, entry), entry.remark)),
         _ => None,
     });
     or(decided.collect(), "none on record")
@@ -299,7 +311,9 @@ fn remarks(hole: &Hole<'_>) -> String {
         .map(|text| format!("sheet: {text}"))
         .into_iter()
         .collect();
-    all.extend(notes(hole).filter(|(what, _)| **what == NoteKind::Other).map(|(_, entry)| format!("{}: {}", by_whom(entry), entry.remark)));
+    all.extend(
+        notes(hole).filter(|(what, _)| **what == NoteKind::Other).map(|(_, entry)| format!("{}: {}", by(hole, entry), entry.remark)),
+    );
     or(all, NONE)
 }
 

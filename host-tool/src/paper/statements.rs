@@ -72,6 +72,6 @@ pub fn reservations(hole: &Hole<'_>) -> String {
 /// What an axis is, and what is not measured.
 #[must_use]
 pub const fn basis() -> &'static str {
-    "The axis is inferred from the attitude of the tool, in the middle between a straight stick turning about the mast's guide and a tool \
-     that follows the bore; this is no calliper survey of the hole."
+    "The axis is inferred from the attitude of the tool, midway between a straight stick turning about the mast's guide and a tool that \
+     follows the bore; this is no calliper survey of the hole."
 }

@@ -1,6 +1,8 @@
-//! A structure's holes side by side on one depth scale, with a table of its legs: one page.
+//! A structure's certificate: whether its poles can go in, its holes side by side on one depth scale, a table of its legs, and
+//! what all of them make together.
 
 use super::drawing::{SMALL, rectangle, ticks};
+use super::figures::{fields, heading};
 use super::hole::{Hole, Reality};
 use super::layout::flow::{Flow, Running};
 use super::layout::letters::{Letters, Style, Weight};
@@ -8,22 +10,32 @@ use super::layout::marks::{Align, Frame, Mark, Pen, Role, Tone, text_marks};
 use super::layout::pdf::{About, Attachment, write};
 use super::layout::table::{names, table, words};
 use super::levels::bottom_words;
-use super::limits;
 use super::scales::{DepthScale, depths};
-use super::words::{NONE, Units, datum, standing};
-use super::{CAUTION, LAYOUT, PaperError, Printing, program, warning};
+use super::words::{NONE, Units, capital, datum, standing};
+use super::worth::Quantity;
+use super::{CAUTION, LAYOUT, PaperError, Printing, limits, pole, program, site, warning};
 use crate::facts::DigestState;
-use crate::judge::limits::Measurand;
+use crate::judge::limits::{Governs, Measurand};
 use crate::judge::{AxisPoint, Verdict};
+use crate::readiness::Structure;
+use crate::readiness::leg::{Leg as Judged, Stage};
+use crate::readiness::words::{CAUTION as CARE, answer, remedy, spacing};
+use crate::sheet::leg_text;
+use crate::verdicts;
 use shared_protocol::state::Leg;
 
 /// Most that the drawing takes.
-const HEIGHT: f64 = 370.0;
+const HEIGHT: f64 = 312.0;
 const RULER: f64 = 46.0;
-const HEADER: f64 = 42.0;
+const HEADER: f64 = 40.0;
 const FOOTER: f64 = 66.0;
 /// Holes that one drawing has room for.
 const DRAWN: usize = 6;
+const HEADLINE: f64 = 14.0;
+const ANSWER: f64 = 10.0;
+const INDENT: f64 = 60.0;
+/// What stands together below the table goes to the next page where less room is left.
+const TOGETHER: f64 = 200.0;
 
 /// Prints a structure's holes side by side, in the order given (left, middle, right). The first hole's sheet names
 /// structure and units.
@@ -33,22 +45,29 @@ const DRAWN: usize = 6;
 pub fn structure_certificate(holes: &[Hole<'_>], attachments: Vec<Attachment>, printing: Printing) -> Result<Vec<u8>, PaperError> {
     let Some(first) = holes.first() else { return Err(PaperError::NoHole) };
     let reality = reality(holes);
-    let title = format!("Structure summary, {}", first.plan().structure);
+    let title = format!("Structure certificate, {}", first.plan().structure);
     let mut flow = Flow::new(printing.size, running(holes, reality, &title));
     flow.begin(Role::Section);
-    flow.paragraph(&[(Weight::Regular, "Structure summary, holes as drilled")], 11.0);
+    flow.paragraph(&[(Weight::Regular, "Structure certificate, holes as drilled")], 11.0);
     flow.heading(1, &first.plan().structure, Style::strong(22.0), HEIGHT);
     let warned = match warning(reality) {
         "" => String::new(),
         warning => format!(" {warning}."),
     };
     flow.paragraph(&[(Weight::Regular, &subtitle(holes)), (Weight::Strong, &warned)], 10.0);
-    flow.space(10.0);
+    flow.space(6.0);
+    poles(&mut flow, first.structure);
+    flow.space(8.0);
     flow.figure(height(holes), &in_words(holes), |letters, frame| draw(letters, frame, holes));
-    flow.space(8.0);
+    flow.space(6.0);
     legs(&mut flow, holes);
-    flow.space(8.0);
-    flow.paragraph(&[(Weight::Regular, notes())], 9.5);
+    if let Some(structure) = first.structure {
+        together(&mut flow, structure);
+    }
+    flow.space(4.0);
+    flow.paragraph(&[(Weight::Strong, CARE)], 8.5);
+    flow.space(3.0);
+    flow.paragraph(&[(Weight::Regular, notes())], 8.5);
     flow.end();
     let about = About {
         title: if reality == Reality::Drilled { title } else { format!("{}: {title}", warning(reality)) },
@@ -58,6 +77,91 @@ pub fn structure_certificate(holes: &[Hole<'_>], attachments: Vec<Attachment>, p
         date: holes.iter().filter_map(Hole::last_wall).max(),
     };
     write(&flow.finish(), &about, attachments, printing.standard).map_err(PaperError::NotWritten)
+}
+
+/// Whether the poles can go in, why not, and what to do.
+fn poles(flow: &mut Flow, structure: Option<&Structure<'_>>) {
+    let Some(structure) = structure else {
+        let text = "Not judged here: neither a sheet nor other entries stand beside these records.";
+        return flow.labelled("Poles", &[(Weight::Regular, text)], ANSWER, INDENT);
+    };
+    flow.paragraph(&[(Weight::Strong, &format!("{}.", capital(&answer(structure))))], HEADLINE);
+    flow.space(3.0);
+    let mut lines = |label: &str, all: &[String], none: &str| {
+        let all = if all.is_empty() { vec![none.to_owned()] } else { all.to_vec() };
+        for (n, line) in all.iter().enumerate() {
+            flow.labelled(if n == 0 { label } else { "" }, &[(Weight::Regular, &format!("{}.", capital(line)))], ANSWER, INDENT);
+        }
+    };
+    lines("Why", &structure.answer.why, "nothing stands in the way");
+    lines("To do", &structure.answer.act, "nothing is proposed");
+    let text = match governs(structure) {
+        Some(Governs::Guarded) => "goes by what is shown",
+        Some(Governs::Plain) => "goes by what was measured",
+        None => "goes by what was measured, since nobody has said which statement governs",
+    };
+    lines("Answer", &[], text);
+}
+
+/// Which statement decides, as the limits have it by which the holes were judged.
+fn governs(structure: &Structure<'_>) -> Option<Governs> {
+    structure.legs.iter().flat_map(|leg| &leg.attempt.set_ups).find_map(|hole| hole.judged.governs)
+}
+
+/// What all legs make together, and what was decided of each.
+fn together(flow: &mut Flow, structure: &Structure<'_>) {
+    let (units, frame) = (structure.units, &structure.frame);
+    let governs = governs(structure);
+    let fit = match &frame.fit {
+        None => format!("not known: {}", if frame.unknown.is_empty() { "nothing is drilled".to_owned() } else { frame.unknown.join("; ") }),
+        Some(fit) => format!(
+            "room round the poles {} where they stand {} off their stakes; {} at the stakes",
+            units.worth(Quantity::Offset, fit.most),
+            units.place(fit.shift),
+            units.worth(Quantity::Offset, fit.at_stake)
+        ),
+    };
+    let room: Vec<String> = frame.room.iter().map(|verdict| verdicts::line(verdict, governs, units)).collect();
+    let spacings: Vec<String> = frame.spacings.iter().map(|taped| spacing(taped, &structure.legs, units)).collect();
+    let or = |all: Vec<String>, none: &str| if all.is_empty() { none.to_owned() } else { all.join("; ") };
+    flow.need(TOGETHER);
+    heading(flow, "All legs together");
+    fields(
+        flow,
+        &[
+            ("Joint fit", fit),
+            ("Room", or(room, "no limit says how much is wanted")),
+            ("Spacing", or(spacings, if structure.legs.len() > 1 { "not measured" } else { "N/A: one pole" })),
+            ("Arm", pole::crossarm(structure)),
+            ("Not drilled", or(not_drilled(structure), "none of its legs")),
+        ],
+    );
+    heading(flow, "Leg by leg");
+    for leg in &structure.legs {
+        let text = leg_by_leg(leg, governs);
+        let name = if structure.legs.len() > 1 { format!("{} leg", capital(leg_text(leg.hole.leg))) } else { "Single pole".to_owned() };
+        flow.labelled(&name, &[(Weight::Regular, &text)], 8.5, INDENT + 18.0);
+        flow.space(1.0);
+    }
+}
+
+/// What is proposed of a leg and what was decided, with every limit judged of the joined bore.
+fn leg_by_leg(leg: &Judged<'_>, governs: Option<Governs>) -> String {
+    let judged: Vec<String> = leg.verdicts.iter().map(|verdict| verdicts::line(verdict, governs, leg.units())).collect::<Vec<String>>();
+    let judged: Vec<String> = judged.iter().map(|line| capital(line)).collect();
+    let judged = if judged.is_empty() { "no limit judged".to_owned() } else { judged.join(". ") };
+    let known: Vec<&str> = leg.findings.iter().filter(|finding| finding.remedy.is_none()).map(|finding| finding.what.as_str()).collect();
+    let known = if known.is_empty() { String::new() } else { format!(" To know: {}.", known.join("; ")) };
+    let decided = leg.accepted.as_ref().map_or("nothing decided yet".to_owned(), |accepted| {
+        let overtaken = if accepted.overtaken { ", and drilled or measured again since" } else { "" };
+        format!("decided “{}” by {}, {}: {}{overtaken}", accepted.disposition.word(), accepted.by, accepted.at.rfc3339(), accepted.reason)
+    });
+    format!("Proposed: {}; {decided}. {}.{known}", remedy(leg), capital(&judged))
+}
+
+fn not_drilled(structure: &Structure<'_>) -> Vec<String> {
+    let planned = structure.legs.iter().filter(|leg| leg.stage == Stage::Planned);
+    planned.map(|leg| format!("{} leg", leg_text(leg.hole.leg))).collect()
 }
 
 /// One simulated hole makes the page a simulated one.
@@ -90,9 +194,9 @@ fn subtitle(holes: &[Hole<'_>]) -> String {
 
 fn notes() -> &'static str {
     "Widths and depths in the drawing have one scale. Each depth counts from its own hole's datum; the legs are drawn at even distances, \
-     not at their spacing. Bottoms are not compared with one another, since the hubs are not levelled together in these records. The axis \
-     is inferred from the tool's attitude, no calliper survey. Figures after ± are 95 % uncertainties; “shown” says that the whole \
-     interval lies on one side of the limit. Each hole's limits, budget and evidence are with its own certificate."
+     not at their spacing. The axis is inferred from the tool's attitude, no calliper survey. Figures after ± are 95 % uncertainties; \
+     “shown” says that the whole interval lies on one side of the limit. Each hole's limits, budget and evidence are with its own \
+     certificate."
 }
 
 fn leg_name(hole: &Hole<'_>) -> String {
@@ -109,15 +213,19 @@ fn leg_name(hole: &Hole<'_>) -> String {
 }
 
 /// What is said of each leg, top to bottom.
-const ROWS: [&str; 9] = [
+const ROWS: [&str; 13] = [
     "Datum",
-    "Planned depth",
-    "Accepted depth",
+    "Planned; accepted",
     "Depth as drilled, ± 95 %",
-    "Lean, toe over depth, ± 95 %",
+    "Lean, toe/depth, ± 95 %",
     "Limit of lean",
     "Toe",
     "Measured; shown",
+    "Pole",
+    "Butt",
+    "Room",
+    "State",
+    "Decision",
     "Record",
 ];
 
@@ -125,18 +233,18 @@ const ROWS: [&str; 9] = [
 fn legs(flow: &mut Flow, holes: &[Hole<'_>]) {
     for some in holes.chunks(4) {
         let heads: Vec<String> = some.iter().map(leg_name).collect();
-        let mut columns = vec![names("Item", 1.1)];
+        let mut columns = vec![names("Item", 1.25)];
         columns.extend(heads.iter().map(|head| words(head, 1.5)));
-        let legs: Vec<[String; 9]> = some.iter().map(leg).collect();
+        let legs: Vec<[String; 13]> = some.iter().map(leg).collect();
         let row = |(i, name): (usize, &&str)| std::iter::once((*name).to_owned()).chain(legs.iter().map(|l| l[i].clone())).collect();
         let rows: Vec<Vec<String>> = ROWS.iter().enumerate().map(row).collect();
         table(flow, &columns, &rows);
-        flow.space(6.0);
+        flow.space(4.0);
     }
 }
 
 /// One leg's column, in the order of [`ROWS`].
-fn leg(hole: &Hole<'_>) -> [String; 9] {
+fn leg(hole: &Hole<'_>) -> [String; 13] {
     let (units, judged) = (hole.units(), hole.judged);
     let lost: u32 = hole.setup.missing.iter().fold(0, |sum, m| sum.saturating_add(m.count()));
     let record = match (hole.setup.digest, lost) {
@@ -145,15 +253,23 @@ fn leg(hole: &Hole<'_>) -> [String; 9] {
         (DigestState::Differs | DigestState::Lacking, 0) => "the rig's digest does not fit".to_owned(),
         (_, lost) => format!("{lost} slots missing"),
     };
+    let room = hole.counting().and_then(|(n, _)| Some((n, hole.structure?.frame.fit.as_ref()?)));
+    let room = room
+        .and_then(|(n, fit)| fit.legs.get(n))
+        .map_or("not known".to_owned(), |seat| format!("{}; {} at the stake", units.short(seat.room), units.short(seat.at_stake)));
     [
         datum(hole.plan()),
-        units.long(judged.planned),
-        units.range(judged.accepted),
+        format!("{}; {}", units.long(judged.planned), units.range(judged.accepted)),
         figure(hole, Measurand::Depth),
         figure(hole, Measurand::OverallLean),
         units.lean(judged.lean_limit),
         judged.toe.map_or(NONE.to_owned(), |t| units.place(t)),
         judged.verdicts.iter().map(briefly).collect::<Vec<_>>().join(". "),
+        pole::pole(hole),
+        pole::butt_briefly(hole),
+        room,
+        site::state_briefly(hole),
+        site::decision_briefly(hole),
         record,
     ]
 }

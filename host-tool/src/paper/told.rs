@@ -77,18 +77,12 @@ const fn leg(leg: Leg) -> &'static str {
     }
 }
 
-/// An entry in one line.
+/// An entry in one line, its time in full.
 #[must_use]
 pub fn text(entry: &Entry, units: Units) -> String {
     let with = if entry.with.is_empty() { String::new() } else { format!(" with {}", entry.with) };
     let remark = if entry.remark.is_empty() { String::new() } else { format!("; {}", entry.remark) };
-    format!("{}{with}, by {}{remark}", what(&entry.said, units), by_whom(entry))
-}
-
-/// "Ground hand, 2026-05-12T07:30:00-06:00".
-#[must_use]
-pub fn by_whom(entry: &Entry) -> String {
-    format!("{}, {}", entry.by, entry.at.rfc3339())
+    format!("{}{with}, by {}, {}{remark}", what(&entry.said, units), entry.by, entry.at.rfc3339())
 }
 
 /// The entries that count: none that another corrects.
@@ -96,16 +90,31 @@ pub fn counting<'a>(hole: &Hole<'a>) -> impl DoubleEndedIterator<Item = &'a Entr
     hole.told.iter().filter(|told| told.corrected.is_none()).map(|told| &told.entry)
 }
 
-/// Each wrong entry with the right one beside it, and who corrected it: "sounded 3.610 m ±10 mm, by … (entry 7-3): corrected
-/// to sounded 3.160 m ±10 mm, by … (entry 7-4)".
+/// An entry as the certificate says it: the same, with the time of day alone on the day of opening.
+#[must_use]
+pub fn said(hole: &Hole<'_>, entry: &Entry) -> String {
+    let more = [&entry.with, &entry.remark].into_iter().filter(|text| !text.trim().is_empty());
+    let more: String = more.map(|text| format!(", {text}")).collect();
+    format!("{}{more} ({})", what(&entry.said, hole.units()), by(hole, entry))
+}
+
+/// "Ground hand, 07:30".
+#[must_use]
+pub fn by(hole: &Hole<'_>, entry: &Entry) -> String {
+    format!("{}, {}", entry.by, hole.when(entry.at))
+}
+
+/// Each wrong entry with the right one beside it, and who corrected it: "sounded 3.610 m ±10 mm (entry 7-3, by …) corrected to
+/// sounded 3.160 m ±10 mm (entry 7-4, by …)".
 #[must_use]
 pub fn corrections(hole: &Hole<'_>) -> Vec<String> {
     let units = hole.units();
     let one = |told: &Told| {
-        let (right, by) = told.corrected.as_ref()?;
+        let (right, author) = told.corrected.as_ref()?;
         let is = hole.told.iter().find(|other| other.place == *right);
-        let to = is.map_or_else(|| format!("corrected by {by}"), |is| format!("corrected to {}", text(&is.entry, units)));
-        Some(format!("{} (entry {}): {to} (entry {right})", text(&told.entry, units), told.place))
+        let to = is.map_or_else(String::new, |is| format!(" to {}", what(&is.entry.said, units)));
+        let wrong = what(&told.entry.said, units);
+        Some(format!("{wrong} (entry {}, by {}) corrected{to} (entry {right}, by {author})", told.place, told.entry.by))
     };
     hole.told.iter().filter_map(one).collect()
 }
@@ -125,7 +134,7 @@ pub fn list_of(flow: &mut Flow, hole: &Hole<'_>) -> bool {
         let more = [&entry.with, &entry.remark].into_iter().filter(|text| !text.trim().is_empty());
         let more: Vec<&str> = more.map(String::as_str).collect();
         let more = if more.is_empty() { NONE.to_owned() } else { more.join("; ") };
-        vec![told.place.to_string(), by_whom(entry), what(&entry.said, units), more, right(told).unwrap_or_else(|| NONE.to_owned())]
+        vec![told.place.to_string(), by(hole, entry), what(&entry.said, units), more, right(told).unwrap_or_else(|| NONE.to_owned())]
     };
     let rows: Vec<Vec<String>> = hole.told.iter().map(row).collect();
     if rows.is_empty() {
@@ -135,10 +144,10 @@ pub fn list_of(flow: &mut Flow, hole: &Hole<'_>) -> bool {
         hole.told.iter().enumerate().filter(|(_, told)| told.corrected.is_some()).map(|(row, _)| (row, 2)).collect();
     let columns = [
         names("Entry", 1.0),
-        times("By whom, when", 1.7),
-        words("What was entered", 2.2),
-        words("With what; remark", 1.5),
-        words("Corrected to, by whom", 1.6),
+        times("By whom, when", 1.45),
+        words("What was entered", 2.4),
+        words("With what; remark", 1.7),
+        words("Corrected to, by whom", 1.7),
     ];
     figures::heading(flow, "What people entered about this hole");
     table_with_struck(flow, &columns, &rows, &wrong);

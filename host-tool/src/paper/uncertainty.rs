@@ -38,14 +38,14 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
     list(flow, "Uncertainty", &columns, &rows);
     flow.space(5.0);
     let columns = [
-        times("Source", 2.46),
-        words("Acts on", 0.95),
-        words("Where from", 2.27),
-        words("Value", 1.22),
-        words("Distribution", 1.1),
-        figures("Times", 0.78),
-        words("Along", 0.57),
-        figures("Makes", 0.97),
+        times("Source", 2.45),
+        words("Acts on", 1.05),
+        words("Where from", 2.62),
+        words("Value", 1.3),
+        words("Shape", 1.2),
+        figures("Times", 0.85),
+        words("Along", 0.62),
+        figures("Makes", 1.0),
     ];
     table(flow, &columns, &sources(hole));
     remark(
@@ -178,11 +178,11 @@ pub fn calibrations(flow: &mut Flow, hole: &Hole<'_>) {
     let columns = [
         names("Calibrated", 1.8),
         words("By whom", 1.2),
-        words("On", 0.95),
-        words("Holds until", 0.95),
-        words("Uncertainty", 1.6),
-        words("Residual", 1.5),
-        words("At drilling", 1.0),
+        words("On", 1.1),
+        words("Holds until", 1.1),
+        words("Uncertainty", 1.65),
+        words("Residual", 1.6),
+        words("At drilling", 0.95),
     ];
     if !list(flow, "Calibrations in force", &columns, &rows) {
         heading(flow, "Calibrations in force");
@@ -215,9 +215,9 @@ pub fn calibrated_meanwhile(flow: &mut Flow, hole: &Hole<'_>) -> bool {
     let columns = [
         times("When", 1.7),
         words("Calibrated", 0.9),
-        words("Found", 2.0),
-        words("By whom", 1.0),
-        words("Holds until", 0.9),
+        words("Found", 1.9),
+        words("By whom", 0.9),
+        words("Holds until", 1.1),
         words("Uncertainty", 0.9),
     ];
     list(flow, "Calibrated while the hole was open", &columns, &rows)

@@ -2,7 +2,7 @@
 
 use super::Structure;
 use super::answer::Ready;
-use super::frame::{Arm, Frame, Ground};
+use super::frame::{Arm, Frame, Ground, Spacing};
 use super::leg::{Leg, Stage};
 use crate::entry::Disposition;
 use crate::judge::limits::Governs;
@@ -20,10 +20,16 @@ open hole. Local codes and licensed people decide.";
 /// The line that the pole crew reads first.
 #[must_use]
 pub fn headline(structure: &Structure<'_>) -> String {
+    let simulated = if is_simulated(structure) { "SIMULATED  " } else { "" };
+    terminal(&format!("{}  {simulated}{}", structure.structure, answer(structure)))
+}
+
+/// Whether the poles can go in: "the poles CAN GO IN".
+#[must_use]
+pub fn answer(structure: &Structure<'_>) -> String {
     let many = structure.legs.len() > 1;
     let (poles, holes) = if many { ("the poles", "holes") } else { ("the pole", "hole") };
-    let simulated = if is_simulated(structure) { "SIMULATED  " } else { "" };
-    let answer = match structure.answer.ready {
+    match structure.answer.ready {
         Ready::Set => format!("{poles} stand{}", if many { "" } else { "s" }),
         Ready::Yes => format!("{poles} CAN GO IN"),
         Ready::Unlevel => format!("{poles} CAN GO IN; the arm would not be level"),
@@ -33,8 +39,7 @@ pub fn headline(structure: &Structure<'_>) -> String {
             format!("{poles} stand{}, AND NOT AS PLANNED", if many { "" } else { "s" })
         }
         Ready::No => format!("{poles} CANNOT GO IN"),
-    };
-    terminal(&format!("{}  {simulated}{answer}", structure.structure))
+    }
 }
 
 fn is_simulated(structure: &Structure<'_>) -> bool {
@@ -138,17 +143,7 @@ fn of_frame(frame: &Frame, legs: &[Leg<'_>], units: Units, governs: Option<Gover
     }
     lines.extend(frame.room.iter().map(|verdict| format!("  {}", verdicts::line(verdict, governs, units))));
     lines.extend(frame.unknown.iter().map(|unknown| format!("fit not known: {unknown}")));
-    lines.extend(frame.spacings.iter().map(|spacing| {
-        let names = [spacing.legs.0, spacing.legs.1].map(|n| legs.get(n).map_or("", |leg| leg_text(leg.hole.leg)));
-        let slope = if spacing.shortened > 0.0 {
-            format!(" ({} less than along the slope)", units.short(spacing.shortened))
-        } else {
-            String::new()
-        };
-        let against = if spacing.contradicts() { "; THE MIDDLES SAY OTHERWISE: measure again" } else { "" };
-        let (taped, framed) = (units.worth(Quantity::Depth, spacing.taped), units.long(spacing.framed));
-        format!("{} to {}: {taped} level{slope}, framed {framed}{against}", names[0], names[1])
-    }));
+    lines.extend(frame.spacings.iter().map(|taped| spacing(taped, legs, units)));
     lines.extend(
         frame
             .planned
@@ -160,6 +155,26 @@ fn of_frame(frame: &Frame, legs: &[Leg<'_>], units: Units, governs: Option<Gover
     lines
         .extend(frame.drilled.iter().flat_map(|arm| &arm.verdicts).map(|verdict| format!("  {}", verdicts::line(verdict, governs, units))));
     lines
+}
+
+/// A spacing in a line: taped, brought to the level, as framed, and whether the holes' middles say otherwise.
+#[must_use]
+pub fn spacing(spacing: &Spacing, legs: &[Leg<'_>], units: Units) -> String {
+    let names = [spacing.legs.0, spacing.legs.1].map(|n| legs.get(n).map_or("", |leg| leg_text(leg.hole.leg)));
+    let slope =
+        if spacing.shortened > 0.0 { format!(" ({} less than along the slope)", units.short(spacing.shortened)) } else { String::new() };
+    let against = if spacing.contradicts() { "; THE MIDDLES SAY OTHERWISE: measure again" } else { "" };
+    let (taped, framed) = (units.worth(Quantity::Depth, spacing.taped), units.long(spacing.framed));
+    format!("{} to {}: {taped} level{slope}, framed {framed}{against}", names[0], names[1])
+}
+
+/// A volume in the sheet's units: "3.09 m³", "109.1 ft³ (4.04 yd³)".
+#[must_use]
+pub fn volume(units: Units, cubic_metres: f64) -> String {
+    match units {
+        Units::Metric => format!("{cubic_metres:.2} m³"),
+        Units::FeetInches => format!("{:.1} ft³ ({:.2} yd³)", cubic_feet(cubic_metres), cubic_yards(cubic_metres)),
+    }
 }
 
 /// The arm in a sentence: which end is higher, by how much, and how it tilts.
@@ -182,10 +197,7 @@ pub fn arm_between(arm: &Arm, first: &str, last: &str, units: Units) -> String {
 }
 
 fn earth(ground: Ground, soil: Option<Soil>, units: Units) -> String {
-    let volume = |cubic_metres: f64| match units {
-        Units::Metric => format!("{cubic_metres:.2} m³"),
-        Units::FeetInches => format!("{:.1} ft³ ({:.2} yd³)", cubic_feet(cubic_metres), cubic_yards(cubic_metres)),
-    };
+    let volume = |cubic_metres: f64| volume(units, cubic_metres);
     let hole = format!("hole {} ± {}, as the earth lay", volume(ground.hole.value), volume(ground.hole.expanded));
     match (soil, ground.earth) {
         (Some(soil), Some(earth)) => format!(

@@ -1,7 +1,7 @@
 //! What people measured by hand and what they said of slow going, on paper and in the attached facts.
 
 use crate::holes::{Sample, good, good_feet, measured};
-use crate::readers::{attachment, lines, words};
+use crate::readers::{attachment, lines, read_out, words};
 use crate::{certificate, letter, summary, with};
 use host_tool::judge::judge;
 use host_tool::paper::drawing::{Picture, draw};
@@ -11,7 +11,7 @@ use host_tool::paper::{Hole, PageSize, Printing};
 use serde_json::Value;
 
 fn text(sample: &Sample) -> String {
-    words(&certificate(sample, Printing::archive(PageSize::A4)))
+    read_out(&certificate(sample, Printing::archive(PageSize::A4)))
 }
 
 fn facts(sample: &Sample) -> Value {
@@ -104,7 +104,8 @@ fn soundings_show_depth_where_the_rig_cannot() {
         assert!(text.contains("3.160 m ± 0.020 m by soundings, below original ground at the pole's low side; limit 3.100 to 3.250 m, source: plan as loaded into the rig. Measured within. Shown within."), "{text}");
         assert!(text.contains("Not shown: "), "lean and toe are not sounded: {text}");
     }
-    let nothing = text(&Sample { increments: false, passes: 1, closed: false, ..measured() });
+    let nothing = certificate(&Sample { increments: false, passes: 1, closed: false, ..measured() }, Printing::archive(PageSize::A4));
+    let nothing = read_out(&nothing);
     assert!(nothing.contains("0.0087 m 9 2.26 ± 0.020 m") && nothing.contains("3.160 m, by soundings"), "{nothing}");
 }
 

@@ -1,8 +1,8 @@
 //! Texts and figures made to break paper: it is made all the same, and nothing lies over anything else.
 
 use crate::holes::{Sample, good, measured, worst};
-use crate::readers::{Word, placed_words, qpdf_complaint, words};
-use crate::{SIZES, certificate, right_leg, samples, summary};
+use crate::readers::{Word, placed_words, qpdf_complaint, read_out, words};
+use crate::{SIZES, certificate, right_leg, samples, summary, works};
 use host_tool::judge::limits::{Limit, LimitSet, Measurand};
 use host_tool::judge::measured::Measurement;
 use host_tool::judge::{LineAxes, judge_by};
@@ -49,6 +49,28 @@ fn no_word_lies_over_another_or_leaves_the_page() {
         let some = [worst(), right_leg(), with_feet(worst()), good(), right_leg(), worst(), worst()];
         let found = collisions(&summary(&some, Printing::archive(size)));
         assert!(found.is_empty(), "summary: {}", found.join("\n"));
+    }
+}
+
+/// What people say and sheets plan, at its longest: nothing lies over anything, nothing is cut, no letter is too small.
+#[test]
+fn works_at_their_longest_are_whole_and_legible() {
+    let (overlong, full) = (works::overlong(), works::full(true));
+    for size in SIZES {
+        let printing = Printing::archive(size);
+        let mut all: Vec<Vec<u8>> = (0..3).map(|n| works::certificate(&overlong, n, printing)).collect();
+        all.extend([works::structure(&overlong, printing), works::structure(&full, printing), works::certificate(&full, 0, printing)]);
+        for pdf in all {
+            let found = collisions(&pdf);
+            assert!(found.is_empty(), "{size:?}: {}", found.join("\n"));
+            assert!(qpdf_complaint(&pdf).is_empty());
+            // boxes are 1.3 times the size of letters high, the ascent and descent of the typeface
+            let small = placed_words(&pdf).1.into_iter().find(|word| word.bottom - word.top < 8.5 * 1.3 - 0.01);
+            assert_eq!(small, None, "{size:?}");
+        }
+        let text = read_out(&works::certificate(&overlong, 0, printing));
+        let remark = "wide ".repeat(50) + &"W".repeat(250);
+        assert!(text.contains(&remark), "every word of a remark is there");
     }
 }
 

@@ -144,3 +144,45 @@ fn attribute(line: &str, name: &str) -> f64 {
     let after = line.split_once(&format!("{name}=\"")).expect("the attribute").1;
     after.split('"').next().and_then(|figure| figure.parse().ok()).expect("a figure")
 }
+
+/// The labelled paragraphs: what each is about, and what is said of it; of several by one label the first.
+pub fn fields(pdf: &[u8]) -> std::collections::BTreeMap<String, String> {
+    let structure = structure(pdf);
+    let mut found = std::collections::BTreeMap::new();
+    for paragraph in structure.split("\n    P (block)\n").skip(1) {
+        let quoted = paragraph.lines().map(str::trim).take_while(|line| line.starts_with('"'));
+        let parts: Vec<&str> = quoted.map(|line| line.trim_matches('"')).collect();
+        if let [label, text @ ..] = &parts[..]
+            && !text.is_empty()
+        {
+            found.entry((*label).to_owned()).or_insert_with(|| text.join(" "));
+        }
+    }
+    found
+}
+
+/// The document as it is read out: the text of its elements in the order of its tags, each run of white space one space.
+pub fn read_out(pdf: &[u8]) -> String {
+    let structure = structure(pdf);
+    let quoted = structure.lines().map(str::trim).filter(|line| line.starts_with('"')).map(|line| line.trim_matches('"'));
+    quoted.collect::<Vec<_>>().join(" ").split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// A page as a grey picture of 50 dots an inch, a portable graymap, by poppler.
+pub fn rendered(pdf: &[u8], page: u32) -> Vec<u8> {
+    picture(&[], pdf, page)
+}
+
+/// The same with thin lines drawn another way.
+pub fn rendered_with_other_lines(pdf: &[u8], page: u32) -> Vec<u8> {
+    picture(&["-thinlinemode", "shape"], pdf, page)
+}
+
+fn picture(how: &[&str], pdf: &[u8], page: u32) -> Vec<u8> {
+    let (file, folder, page) = (file(pdf), TempDir::new().expect("a temporary folder"), page.to_string());
+    let out = folder.path().join("page");
+    let common = ["-r", "50", "-gray", "-singlefile", "-f", &page, "-l", &page, path(&file), out.to_str().expect("UTF-8")];
+    let output = run("pdftoppm", &[how, &common].concat());
+    assert!(output.status.success(), "{}", text(&output.stderr));
+    std::fs::read(out.with_extension("pgm")).expect("a picture")
+}

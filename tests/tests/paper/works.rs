@@ -5,14 +5,12 @@ use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState,
 use host_tool::facts::Wall;
 use host_tool::holes::{Catalogue, catalogue_by};
 use host_tool::limits_file::Limits;
-use host_tool::paper::{PageSize, Printing, Standard, hole_certificate, structure_certificate};
+use host_tool::paper::{Printing, hole_certificate, structure_certificate};
 use host_tool::planned::{Origin, take_in};
 use host_tool::session::Stream;
 use host_tool::sheet::{Options, Sheet};
 use host_tool::store::Store;
-use shared_protocol::record::Tool;
 use shared_protocol::state::Leg;
-use shared_protocol::units::Micrometres;
 
 /// Half an hour after the first hole of the samples was opened, 2027-01-15T01:30 at seven hours behind UTC.
 const AFTER: Wall = Wall { unix_ms: 1_800_001_800_000, offset: -420 };
@@ -85,10 +83,6 @@ pub fn structure(works: &Catalogue, printing: Printing) -> Vec<u8> {
     structure_certificate(&holes, printing).expect("a certificate")
 }
 
-pub const fn plain(size: PageSize) -> Printing {
-    Printing { size, standard: Standard::Plain }
-}
-
 /// What people say of one leg.
 struct Saying {
     line: String,
@@ -124,7 +118,7 @@ const fn sounding(depth_um: i32, ahead_um: i32, right_um: i32) -> Said {
     Said::Sounding { depth_um, ahead_um, right_um, standard_um: 5_000, clean_out: CleanOut::After }
 }
 
-/// Everything that can be said of a leg: 26 entries, of which the 5th is corrected by the 6th and the 8th by the 9th.
+/// Everything that can be said of a leg: the fifth entry is corrected by the sixth, and the eighth by the ninth.
 pub fn everything(n: usize, sample: &Sample, sheet: &str) -> Vec<Entry> {
     let mut s = Saying::of(n, sample);
     let note = |what| Said::Note { what };
@@ -156,6 +150,14 @@ pub fn everything(n: usize, sample: &Sample, sheet: &str) -> Vec<Entry> {
     s.entries
 }
 
+/// A hole that was given up and filled again.
+pub fn given_up(sample: &Sample) -> Vec<Entry> {
+    let mut s = Saying::of(0, sample);
+    s.state(10, HoleState::Abandoned, "boulder");
+    s.state(20, HoleState::Backfilled, "");
+    s.entries
+}
+
 /// The two-pole structure with all that people can say of its left leg, metric or in feet and inches.
 pub fn full(feet: bool) -> Catalogue {
     let (left, sheet) = if feet { (good_feet(), SHEET_FEET) } else { (good(), SHEET) };
@@ -172,4 +174,47 @@ pub fn full(feet: bool) -> Catalogue {
     other.state(35, HoleState::Covered, "");
     said.extend(other.entries);
     catalogue(&[left, right], Some(sheet), &said, None)
+}
+
+/// Three legs of the longest names, each drilled in forty passes with gaps, faults and a restart, of which people say more than
+/// anybody would: names and remarks as long as an entry takes.
+pub fn overlong() -> Catalogue {
+    let (line, structure) = ("W".repeat(24), "W".repeat(16));
+    let row = |leg: &str, butt: &str| {
+        let text = "wide ".repeat(30) + &"W".repeat(60);
+        format!(
+            "{line},{structure},{leg},{w},3.2,1/6 of length,stake,1.1,21.336,1,southern pine,{butt},19.2,{w},812.4,3.81,0.15,20 mm/m,0.1,0.05,\
+             0.075,{w},2027-01-10,2027-01-12,{text}\n",
+            w = "W".repeat(40),
+        )
+    };
+    let head = "line,structure,leg,station,depth (m),depth basis,datum,diameter (m),pole length (m),class,species,butt circumference (m),\
+                butt to framing (m),pole tag,ground elevation (m),framed spacing (m),tamping room (m),plumb limit,depth under (m),\
+                depth over (m),centre offset limit (m),locate ticket,ticket from,ticket until,remarks\n";
+    let sheet = [head, &row("left", "1.4"), &row("middle", ""), &row("right", "3.2")].concat();
+    let legs = [1, 2, 3].map(|leg| {
+        let mut sample = worst();
+        (sample.plan.leg, sample.plan.attempt, sample.plan.setup) = (leg, 1, 1);
+        sample
+    });
+    let mut said = Vec::new();
+    for (n, sample) in legs.iter().enumerate() {
+        let mut s = Saying::of(n, sample);
+        for number in 0..12 {
+            let (who, with, remark) = ("W".repeat(60), "W".repeat(60), "wide ".repeat(50) + &"W".repeat(250));
+            let what = match number % 6 {
+                0 => sounding(3_400_000, 0, 0),
+                1 => Said::Water { depth_um: Some(-99_999_999) },
+                2 => Said::State { state: HoleState::Fenced },
+                3 => Said::Accepted { disposition: Disposition::Engineer },
+                4 => Said::Note { what: NoteKind::Rock { shot: true, by: "W".repeat(400) } },
+                _ => Said::Note { what: NoteKind::Other },
+            };
+            s.say(number, &who, &with, &remark, what);
+        }
+        let first = u32::try_from(said.len()).expect("few");
+        s.entries[6].corrects = Some(place(&sheet, first));
+        said.extend(s.entries);
+    }
+    catalogue(&legs, Some(&sheet), &said, None)
 }

@@ -6,12 +6,14 @@ use super::marks::{Align, Child, Element, Frame, Mark, Meaning, Page, Pen, Piece
 
 const SIDE: f64 = 50.0;
 const HEAD_AT: f64 = 30.0;
-const TOP: f64 = 52.0;
+const TOP: f64 = 46.0;
 /// The first page carries no running head and begins higher.
 const FIRST_TOP: f64 = 36.0;
 const WARNING_HEIGHT: f64 = 24.0;
 const FOOT_HEIGHT: f64 = 62.0;
 const FOOT_SIZE: f64 = 8.5;
+/// A labelled paragraph up to this height is never broken.
+const KEPT_WHOLE: f64 = 120.0;
 /// Between a label and the text beside it.
 const BESIDE_LABEL: f64 = 6.0;
 /// Between two paragraphs side by side.
@@ -233,13 +235,16 @@ impl Flow {
         self.end();
     }
 
-    /// A paragraph that stands `indent` in from the left, beside what it is about in strong letters.
+    /// A paragraph that stands `indent` in from the left, beside what it is about in strong letters; empty for what goes on.
     pub fn labelled(&mut self, label: &str, spans: &[(Weight, &str)], size: f64, indent: f64) {
         let [name, text] = self.set_labelled(label, spans, size, indent);
-        self.need(name.height().max(text.line_height));
+        // whole on one page unless it is long
+        self.need(name.height().max(text.height()).min(KEPT_WHOLE));
         self.begin(Role::Paragraph);
-        let marks = text_marks(&name, 0, name.lines.len(), (self.left(), self.y), Align::Left);
-        self.put(marks);
+        if !label.is_empty() {
+            let marks = text_marks(&name, 0, name.lines.len(), (self.left(), self.y), Align::Left);
+            self.put(marks);
+        }
         let (page, under) = (self.pages.len(), self.y + name.height());
         self.lines(&text, self.left() + indent);
         self.end();
@@ -423,6 +428,24 @@ mod tests {
                 assert!(*y <= 792.0 - FOOT_HEIGHT, "{y}");
             }
         }
+    }
+
+    #[test]
+    fn what_keeps_the_foot_of_a_page_is_left_alone_and_the_next_page_is_whole() {
+        let mut flow = Flow::new(PageSize::Letter, Running::default());
+        let whole = flow.room();
+        let kept = flow.keep_foot(100.0);
+        assert!((flow.room() - whole + 100.0).abs() < 1e-9 && (kept.bottom() - (792.0 - FOOT_HEIGHT)).abs() < 1e-9, "{kept:?}");
+        for _ in 0..60 {
+            flow.labelled("Label", &[(Weight::Regular, "text")], 9.5, 60.0);
+        }
+        let laid = flow.finish();
+        let lowest = |page: &Page| {
+            let marks = page.pieces.iter().filter(|p| p.meaning == Meaning::Content).flat_map(|p| &p.marks);
+            marks.filter_map(|m| if let Mark::Text((_, y), _) = m { Some(*y) } else { None }).fold(0.0, f64::max)
+        };
+        assert_eq!(laid.pages.len(), 2);
+        assert!(lowest(&laid.pages[0]) <= kept.y, "{} in {kept:?}", lowest(&laid.pages[0]));
     }
 
     #[test]

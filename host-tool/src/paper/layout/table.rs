@@ -6,8 +6,8 @@ use super::marks::{Align, Mark, Pen, Role, Tone, text_marks};
 
 /// Letters of a table: no text of a paper is smaller.
 pub const SIZE: f64 = 8.5;
-const BETWEEN_COLUMNS: f64 = 9.0;
-const BETWEEN_ROWS: f64 = 1.6;
+const BETWEEN_COLUMNS: f64 = 7.0;
+const BETWEEN_ROWS: f64 = 1.2;
 const UNDER_HEAD: f64 = 3.0;
 
 /// What a column's cells are.
@@ -232,6 +232,27 @@ mod tests {
             let first = page.pieces.iter().find(|p| !p.marks.is_empty()).unwrap();
             assert_eq!((first.meaning, first.marks.len()), (Meaning::Decoration, 3));
         }
+    }
+
+    #[test]
+    fn a_struck_cell_has_a_line_through_each_of_its_lines_and_all_its_letters() {
+        let mut flow = Flow::new(PageSize::A4, Running::default());
+        let body = vec![vec!["1".to_owned(), "wrong ".repeat(60)], vec!["2".to_owned(), "right".to_owned()]];
+        table_with_struck(&mut flow, &[names("No.", 1.0), words("What", 2.0)], &body, &[(0, 1)]);
+        let laid = flow.finish();
+        let marks = || laid.pages[0].pieces.iter().flat_map(|piece| piece.marks.iter().map(|mark| (piece.meaning, mark)));
+        let texts = marks().filter_map(|(_, mark)| if let Mark::Text((x, y), line) = mark { Some((*x, *y, line.width)) } else { None });
+        let wrong: Vec<_> = texts.filter(|(.., width)| *width > 200.0).collect();
+        let struck = |(x, y, width): &(f64, f64, f64)| {
+            marks().any(|(meaning, mark)| {
+                let Mark::Line(points, ..) = mark else { return false };
+                let spans = points.len() == 2 && (points[0].0 - x).abs() < 1e-9 && (points[1].0 - x - width).abs() < 1e-9;
+                spans && points.iter().all(|p| p.1 < *y && p.1 > y - SIZE) && meaning == Meaning::Decoration
+            })
+        };
+        assert!(wrong.len() >= 4 && wrong.iter().all(struck), "{wrong:?}");
+        let lines = marks().filter(|(meaning, mark)| *meaning == Meaning::Decoration && matches!(mark, Mark::Line(..))).count();
+        assert_eq!(lines, wrong.len() + 1, "one through each of the wrong lines, and the rule under the head: {wrong:?}");
     }
 
     #[test]
