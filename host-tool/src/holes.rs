@@ -2,6 +2,7 @@
 
 use crate::entry::{Entry, HoleName, Place, Said, SetUpName};
 use crate::facts::{self, SetUp};
+use crate::files::{FileFault, into_folder};
 use crate::judge::{Judged, hole_name, judge, judge_by};
 use crate::limits_file::Limits;
 use crate::paper::words::count;
@@ -12,8 +13,6 @@ use crate::text::{file_name, terminal};
 use shared_protocol::record::Plan;
 use shared_protocol::state::{Leg, SheetUnits};
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// One set-up as it is stored, judged.
@@ -196,6 +195,12 @@ pub enum PrintFault {
     /// Nobody by that name.
     #[error("there is no hole \"{0}\" in the store: see `borewitness holes`")]
     NoSuchHole(String),
+    /// No structure by that name.
+    #[error("neither a sheet nor a record names a structure \"{0}\": `borewitness judge` lists them")]
+    NoSuchStructure(String),
+    /// No record of that day.
+    #[error("no rig recorded anything on \"{0}\": write a day like 2026-05-12")]
+    NoSuchDay(String),
     /// No holes at all.
     #[error("there is no hole in the store yet")]
     NoHole,
@@ -203,8 +208,8 @@ pub enum PrintFault {
     #[error(transparent)]
     Paper(#[from] PaperError),
     /// The folder or the disk.
-    #[error("{0} cannot be written: {1}")]
-    Folder(String, String),
+    #[error(transparent)]
+    Folder(#[from] FileFault),
 }
 
 /// The holes that these names call: a handle, its plain part, or the hole's name; none at all calls all.
@@ -249,28 +254,8 @@ pub fn print(holes: &[&Hole], folder: &Path) -> Result<Vec<PathBuf>, PrintFault>
         let name = if taken { file_name(&format!("{structure}-structure-of-{line}")) } else { plain };
         papers.push((name, paper::structure_summary(&on_paper, Printing::archive(legs[0].page()))?));
     }
-    let fault = |path: &Path, e: &std::io::Error| PrintFault::Folder(terminal(&path.display().to_string()), terminal(&e.to_string()));
-    fs::create_dir_all(folder).map_err(|e| fault(folder, &e))?;
-    papers
-        .iter()
-        .map(|(name, bytes)| whole_or_absent(&folder.join(format!("{name}.pdf")), bytes).map_err(|(path, e)| fault(&path, &e)))
-        .collect()
-}
-
-/// Writes beside the file, and gives it its name when all of it is on the disk.
-fn whole_or_absent(path: &Path, bytes: &[u8]) -> Result<PathBuf, (PathBuf, std::io::Error)> {
-    let beside = path.with_extension("pdf.part");
-    let write = || {
-        let mut file = fs::File::create(&beside)?;
-        file.write_all(bytes)?;
-        file.sync_all()?;
-        fs::rename(&beside, path)
-    };
-    write().map_err(|e| {
-        drop(fs::remove_file(&beside));
-        (path.to_owned(), e)
-    })?;
-    Ok(path.to_owned())
+    let named: Vec<(String, Vec<u8>)> = papers.into_iter().map(|(name, bytes)| (format!("{name}.pdf"), bytes)).collect();
+    Ok(into_folder(folder, &named)?)
 }
 
 #[cfg(test)]
@@ -285,6 +270,7 @@ mod tests {
     use shared_protocol::record::{Increment, Opened, Record};
     use shared_protocol::slot::{RECORD_BYTES_MAX, Slot};
     use shared_protocol::units::Micrometres;
+    use std::fs;
 
     /// A stream in which these plans were opened, each with one increment.
     fn stream(plans: &[Plan]) -> Vec<Slot> {

@@ -192,11 +192,15 @@ pub enum Command {
         #[arg(long, value_name = "FILE.toml")]
         limits: Option<PathBuf>,
     },
-    /// Print certificates, and a summary for each structure with more than one hole among them
+    /// Print certificates, or the lists that people work by
     Print {
-        /// Holes as `holes` lists them; all of them otherwise
-        #[arg(value_name = "HOLE")]
-        holes: Vec<String>,
+        /// Of certificates, holes as `holes` lists them; of hand-over and variations, structures; of day, days like 2026-05-12. All
+        /// otherwise
+        #[arg(value_name = "NAME")]
+        names: Vec<String>,
+        /// Which papers
+        #[arg(long, value_enum, default_value_t = Paper::Certificates)]
+        what: Paper,
         /// Folder for the papers
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
@@ -215,6 +219,21 @@ pub enum Command {
     Merge(Stores),
     /// Take all records that hold out of a damaged store, into a new one
     Salvage(Stores),
+}
+
+/// What is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Paper {
+    /// A certificate for each hole, and a summary for each structure with more than one hole among them
+    Certificates,
+    /// For the pole crew: which structures are ready, and what to expect at each hole; one for each line
+    HandOver,
+    /// What a rig did on a day; one for each rig and day
+    Day,
+    /// Every hole that stands open, how it is kept and what it owes
+    Open,
+    /// Every departure from the plan, who accepted it and why; one for each line
+    Variations,
 }
 
 /// Two stores.

@@ -14,6 +14,7 @@ mod judge;
 mod line;
 mod listen;
 mod orders;
+mod print;
 mod screen;
 mod sheet;
 mod show;

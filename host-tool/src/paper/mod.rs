@@ -1,10 +1,11 @@
-//! Paper: as-drilled certificates and structure summaries.
+//! Paper: as-drilled certificates, structure summaries, and the lists that people work by.
 //!
 //! [`layout`] knows letters, pages and the archival file, and nothing of holes. [`hole`] is a hole as paper sees
 //! it; [`words`] and [`worth`] write figures in the sheet's units. [`certificate`] puts together [`drawing`],
 //! [`statements`] with [`limits`], [`figures`], [`by_hand`], [`uncertainty`] and [`identity`]; [`summary`] sets a
-//! structure's holes side by side; [`attachment`], with [`attached`], is the record to read by machine. Metadata and dates come from the record, never from the clock, so that the same record gives
-//! the same bytes.
+//! structure's holes side by side; [`attachment`], with [`attached`], is the record to read by machine. [`lists`] are
+//! hand-over, day sheet, open holes and variations. Metadata and dates come from the record, never from the clock, so that
+//! the same record gives the same bytes.
 
 pub mod attached;
 pub mod attachment;
@@ -18,6 +19,7 @@ pub mod identity;
 pub mod layout;
 pub mod levels;
 pub mod limits;
+pub mod lists;
 pub mod passes;
 pub mod scales;
 pub mod statements;

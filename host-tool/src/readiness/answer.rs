@@ -176,8 +176,16 @@ fn another_plan(leg: &Leg<'_>) -> Option<Finding> {
     })
 }
 
-/// What was met, said once each.
+/// What was met, said once each, and what an open hole owes.
 fn met(leg: &Leg<'_>) -> Vec<Finding> {
+    let open = matches!(leg.stage, Stage::Drilled | Stage::UnderWay) && !leg.state.is_some_and(HoleState::is_kept);
+    let owes = open.then(|| "open: it owes a cover, a guard or attendance".to_owned());
+    met_in(leg).into_iter().chain(owes).map(known).collect()
+}
+
+/// Water, rock, fall-in and casing as people said it, once each.
+#[must_use]
+pub fn met_in(leg: &Leg<'_>) -> Vec<String> {
     let units = leg.units();
     let mut lines: Vec<String> = Vec::new();
     for entry in &leg.attempt.said {
@@ -193,9 +201,7 @@ fn met(leg: &Leg<'_>) -> Vec<Finding> {
             lines.push(line);
         }
     }
-    let open = matches!(leg.stage, Stage::Drilled | Stage::UnderWay) && !leg.state.is_some_and(HoleState::is_kept);
-    let owes = open.then(|| "open: it owes a cover, a guard or attendance".to_owned());
-    lines.into_iter().chain(owes).map(known).collect()
+    lines
 }
 
 /// The gravest remedy that a leg's findings ask for.

@@ -3,25 +3,59 @@
 //!
 //! [`attempt`] joins the set-ups of one hole into a bore; [`leg`] is the hole that counts for a leg, judged; [`frame`] all legs
 //! together: how the poles fit, how level the arm is, how much earth; [`answer`] what the pole crew reads first;
-//! [`words`] says it in lines and [`json`] to programs.
+//! [`words`] says it in lines and [`json`] to programs; [`variation`] is what differs from the plan.
 
 pub mod answer;
 pub mod attempt;
 pub mod frame;
 pub mod json;
 pub mod leg;
+pub mod variation;
 pub mod words;
 
 use crate::entry::{Entry, Place};
-use crate::holes::Hole;
+use crate::holes::{Catalogue, Hole, catalogue_by};
 use crate::limits_file::Limits;
 use crate::paper::words::Units;
-use crate::planned::Plans;
+use crate::planned::{Plans, plans};
+use crate::store::{Store, StoreFault};
 use crate::structure::volume::Soil;
 use answer::Answer;
 use frame::Frame;
 use leg::Leg;
 use std::collections::BTreeMap;
+
+/// What a store holds, read once.
+#[derive(Clone, Debug, Default)]
+pub struct Held {
+    /// Every set-up.
+    pub holes: Vec<Hole>,
+    /// Everything that was entered, in order.
+    pub entries: Vec<(Place, Entry)>,
+    /// What sheets plan.
+    pub plans: Plans,
+    /// What a person should know of the store, one line each.
+    pub remarks: Vec<String>,
+}
+
+impl Held {
+    /// Reads a store; its holes are judged by their plans and by these limits.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn read(store: &Store, limits: Option<&Limits>) -> Result<Self, StoreFault> {
+        let Catalogue { holes, remarks } = catalogue_by(store, limits)?;
+        let entries: Vec<_> = store.entries()?.into_iter().map(|entered| (entered.place, entered.entry)).collect();
+        let plans = plans(entries.iter().map(|(place, entry)| (*place, entry)));
+        Ok(Self { holes, entries, plans, remarks })
+    }
+
+    /// All of it as it is judged.
+    #[must_use]
+    pub fn works<'a>(&'a self, limits: Option<&'a Limits>, soil: Option<Soil>) -> Works<'a> {
+        Works { holes: &self.holes, plans: &self.plans, entries: &self.entries, limits, soil }
+    }
+}
 
 /// All that is known of the works.
 #[derive(Clone, Copy, Debug)]
@@ -83,4 +117,4 @@ fn units(legs: &[Leg<'_>]) -> Units {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

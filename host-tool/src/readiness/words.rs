@@ -17,13 +17,29 @@ use crate::verdicts;
 pub const CAUTION: &str = "Keep out from under loads and away from overhead lines; nobody goes into a hole. Cover, fence, guard or attend every \
 open hole. Local codes and licensed people decide.";
 
+/// What becomes of structures, in a word or two, gravest first.
+pub const GROUPS: [(Ready, &str); 6] = [
+    (Ready::No, "cannot take their poles"),
+    (Ready::NotShown, "not shown"),
+    (Ready::Unlevel, "ready, and the arm would not be level"),
+    (Ready::NotYet, "not finished"),
+    (Ready::Yes, "ready for their poles"),
+    (Ready::Set, "with their poles set"),
+];
+
 /// The line that the pole crew reads first.
 #[must_use]
 pub fn headline(structure: &Structure<'_>) -> String {
+    let simulated = if is_simulated(structure) { "SIMULATED  " } else { "" };
+    terminal(&format!("{}  {simulated}{}", structure.structure, answer(structure)))
+}
+
+/// Whether the poles can go in: "the poles CAN GO IN".
+#[must_use]
+pub fn answer(structure: &Structure<'_>) -> String {
     let many = structure.legs.len() > 1;
     let (poles, holes) = if many { ("the poles", "holes") } else { ("the pole", "hole") };
-    let simulated = if is_simulated(structure) { "SIMULATED  " } else { "" };
-    let answer = match structure.answer.ready {
+    match structure.answer.ready {
         Ready::Set => format!("{poles} stand{}", if many { "" } else { "s" }),
         Ready::Yes => format!("{poles} CAN GO IN"),
         Ready::Unlevel => format!("{poles} CAN GO IN; the arm would not be level"),
@@ -33,8 +49,19 @@ pub fn headline(structure: &Structure<'_>) -> String {
             format!("{poles} stand{}, AND NOT AS PLANNED", if many { "" } else { "s" })
         }
         Ready::No => format!("{poles} CANNOT GO IN"),
-    };
-    terminal(&format!("{}  {simulated}{answer}", structure.structure))
+    }
+}
+
+/// How far a leg's hole has come.
+#[must_use]
+pub const fn stage(stage: Stage) -> &'static str {
+    match stage {
+        Stage::Planned => "planned",
+        Stage::UnderWay => "under way, not closed",
+        Stage::Drilled => "drilled",
+        Stage::GivenUp => "given up",
+        Stage::PoleSet => "pole set",
+    }
 }
 
 fn is_simulated(structure: &Structure<'_>) -> bool {
@@ -86,13 +113,7 @@ pub fn whole(structure: &Structure<'_>, governs: Option<Governs>, soil: Option<S
 fn of_leg(leg: &Leg<'_>, governs: Option<Governs>, ground: Option<Ground>, soil: Option<Soil>) -> Vec<String> {
     let units = leg.units();
     let attempt = if leg.hole.attempt > 1 { format!(", attempt {}", leg.hole.attempt) } else { String::new() };
-    let stage = match leg.stage {
-        Stage::Planned => "planned",
-        Stage::UnderWay => "under way, not closed",
-        Stage::Drilled => "drilled",
-        Stage::GivenUp => "given up",
-        Stage::PoleSet => "pole set",
-    };
+    let stage = stage(leg.stage);
     let state = leg.state.map_or_else(String::new, |state| format!(", {}", state.word()));
     let mut lines = vec![format!("{}{attempt}: {stage}{state}; proposed: {}", leg_text(leg.hole.leg), remedy(leg))];
     lines.extend(leg.planned.map(|planned| {

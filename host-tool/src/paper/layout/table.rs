@@ -78,12 +78,17 @@ impl Place {
 
 /// Puts a table into the flow. Missing cells are dashes; empty ones too, since every field is filled.
 pub fn table(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>]) {
+    sized(flow, columns, rows, SIZE);
+}
+
+/// As [`table`], in letters of this size.
+pub fn sized(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>], size: f64) {
     let places = places(flow, columns);
-    let heads: Vec<Lines> = columns.iter().zip(&places).map(|(c, p)| cell(flow, c.head, Weight::Strong, p.width)).collect();
+    let heads: Vec<Lines> = columns.iter().zip(&places).map(|(c, p)| cell(flow, c.head, Weight::Strong, p.width, size)).collect();
     let headed = columns.iter().any(|c| !c.head.is_empty());
     flow.begin(Role::Table);
     if headed {
-        flow.need(height(&heads) + UNDER_HEAD + 2.0 * SIZE);
+        flow.need(height(&heads) + UNDER_HEAD + 2.0 * size);
         flow.begin(Role::Row);
         for (head, place) in heads.iter().zip(&places) {
             flow.begin(Role::ColumnHead);
@@ -95,16 +100,25 @@ pub fn table(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>]) {
         under_head(flow, &heads);
     }
     for row in rows {
-        let cells: Vec<Lines> = (columns.iter().zip(&places).enumerate())
-            .map(|(i, (column, place))| {
-                let text = row.get(i).map_or("", String::as_str);
-                let weight = if column.kind == Kind::Names { Weight::Strong } else { Weight::Regular };
-                cell(flow, if text.trim().is_empty() { "–" } else { text }, weight, place.width)
-            })
-            .collect();
+        let cells = cells(flow, columns, &places, row, size);
         whole_row(flow, columns, &places, &cells, headed.then_some(&heads[..]));
     }
     flow.end();
+}
+
+/// Height that the rows of such a table would take, without its head.
+pub fn measure(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>], size: f64) -> f64 {
+    let places = places(flow, columns);
+    rows.iter().map(|row| height(&cells(flow, columns, &places, row, size)) + BETWEEN_ROWS).sum()
+}
+
+fn cells(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], row: &[String], size: f64) -> Vec<Lines> {
+    let set = |(i, (column, place)): (usize, (&Column<'_>, &Place))| {
+        let text = row.get(i).map_or("", String::as_str);
+        let weight = if column.kind == Kind::Names { Weight::Strong } else { Weight::Regular };
+        cell(flow, if text.trim().is_empty() { "–" } else { text }, weight, place.width, size)
+    };
+    columns.iter().zip(places).enumerate().map(set).collect()
 }
 
 fn places(flow: &Flow, columns: &[Column<'_>]) -> Vec<Place> {
@@ -120,8 +134,8 @@ fn places(flow: &Flow, columns: &[Column<'_>]) -> Vec<Place> {
     columns.iter().map(place).collect()
 }
 
-fn cell(flow: &mut Flow, text: &str, weight: Weight, width: f64) -> Lines {
-    flow.letters.set(&[(weight, text)], SIZE, Some(width))
+fn cell(flow: &mut Flow, text: &str, weight: Weight, width: f64, size: f64) -> Lines {
+    flow.letters.set(&[(weight, text)], size, Some(width))
 }
 
 fn height(cells: &[Lines]) -> f64 {
