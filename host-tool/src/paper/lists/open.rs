@@ -45,7 +45,7 @@ pub fn open_holes(office: &Office<'_>, printing: Printing) -> Result<Vec<u8>, Pa
     sheet.flow.paragraph(&[(Weight::Strong, &text)], LARGE);
     let columns = [
         names("Hole", 1.1),
-        words("Open", 2.1),
+        words("Open", 2.3),
         words("How it is kept, by whom, since when", 2.7),
         words("Depth; rules", 1.5),
         words("Owes", 1.25),

@@ -41,7 +41,7 @@ pub fn variations(office: &Office<'_>, line: &str, only: &[String], printing: Pr
         words("As drilled, ± 95 %", 1.5),
         words("Variation", 1.6),
         words("Limit and its source", 1.5),
-        words("Who accepted it, and why", 2.55),
+        words("Who accepted it, and why", 2.8),
     ];
     for (title, open) in [("Open: nobody has accepted them", true), ("Accepted or made good", false)] {
         let rows: Vec<Vec<String>> = found.iter().filter(|(_, one)| one.open == open).map(|(structure, one)| row(structure, one)).collect();
