@@ -211,6 +211,22 @@ pub enum Command {
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,
     },
+    /// Write holes and structures for other programs, or the rig's own slots
+    #[command(after_help = "host-tool/docs/export.md says what stands in each; a file of that name is replaced when the new one is whole.")]
+    Export {
+        /// How
+        #[arg(long, value_enum)]
+        format: Format,
+        /// The file; of slots, a folder
+        #[arg(long, value_name = "PATH")]
+        out: PathBuf,
+        /// Judge by these limits too, beside those of sheet and plans
+        #[arg(long, value_name = "LIMITS")]
+        limits: Option<PathBuf>,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+    },
     /// Copy the whole store into a new file and compare the two, though a program may be writing to it
     Backup(Stores),
     /// Bring a backup into a store; without one there, it is made
@@ -234,6 +250,19 @@ pub enum Paper {
     Open,
     /// Every departure from the plan, who accepted it and why; one for each line
     Variations,
+}
+
+/// How data goes out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// Structures, holes and set-ups, by a published schema
+    Json,
+    /// A row to each set-up (RFC 4180)
+    Csv,
+    /// A feature to each leg (RFC 7946)
+    Geojson,
+    /// A file of slots to each set-up, 32 bytes each as the rig wrote them
+    Slots,
 }
 
 /// Two stores.

@@ -1,11 +1,11 @@
 //! What was meant by what was typed.
 
-use crate::args::{Accepted, ByHand, Command, Entering, Judged, Measured, Noted, Paper, Sounded, State, Stores, Typed, What};
+use crate::args::{Accepted, ByHand, Command, Entering, Format, Judged, Measured, Noted, Paper, Sounded, State, Stores, Typed, What};
 use crate::commission::Commissioning;
 use crate::decommission::Decommissioning;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
-use crate::{Failure, by_hand, calibrate, commission, decommission, demo, enter, judge, line, listen, print, sheet, show, stores};
+use crate::{Failure, by_hand, calibrate, commission, decommission, demo, enter, export, judge, line, listen, print, sheet, show, stores};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -98,6 +98,17 @@ pub enum Job {
         json: bool,
         /// Limits.
         limits: Option<PathBuf>,
+    },
+    /// Write data for other programs.
+    Export {
+        /// How.
+        format: Format,
+        /// Where.
+        out: PathBuf,
+        /// Limits.
+        limits: Option<PathBuf>,
+        /// The store.
+        store: PathBuf,
     },
     /// Print papers.
     Print {
@@ -202,6 +213,7 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         Command::Accept(typed) => Job::Accept(store_of(&typed.entering)?, typed),
         Command::Limits { set } => Job::Limits { set },
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
+        Command::Export { format, out, limits, store } => Job::Export { format, out, limits, store: place(store)? },
         Command::Print { names, what, out, limits, store } => Job::Print { names, what, out, limits, store: place(store)? },
     })
 }
@@ -262,6 +274,7 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Accept(store, typed) => enter::accept(&typed, &store),
         Job::Limits { set } => show::limits(set.as_deref()),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
+        Job::Export { format, out, limits, store } => export::export(format, &out, &store, limits.as_deref()),
         Job::Print { names, what, out, limits, store } => print::print(&names, what, &out, &store, limits.as_deref()),
     }
 }

@@ -9,6 +9,7 @@ mod commission;
 mod decommission;
 mod demo;
 mod enter;
+mod export;
 mod job;
 mod judge;
 mod line;
@@ -26,6 +27,7 @@ mod wire;
 use clap::Parser;
 use host_tool::calibrate::Refused;
 use host_tool::entry::CorrectionFault;
+use host_tool::export::ExportFault;
 use host_tool::holes::PrintFault;
 use host_tool::port::PortFault;
 use host_tool::store::StoreFault;
@@ -65,7 +67,7 @@ macro_rules! failures {
         }
     )*};
 }
-failures!(StoreFault, PortFault, PrintFault, MachineFault, Refused, CorrectionFault);
+failures!(StoreFault, PortFault, PrintFault, MachineFault, Refused, CorrectionFault, ExportFault);
 
 fn main() -> ExitCode {
     let done = job::meant(args::Typed::parse()).and_then(job::run);
