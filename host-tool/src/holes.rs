@@ -12,9 +12,10 @@ use crate::limits_file::Limits;
 use crate::paper;
 use crate::paper::words::count;
 use crate::planned::{Plans, plans};
-use crate::readiness::{Structure, Works, structures};
+use crate::readiness::{Structure, Works};
 use crate::session::Stream;
 use crate::store::{Entered, Held, Store, StoreFault, measurement_of};
+use crate::structure::volume::Soil;
 use crate::text::terminal;
 use shared_protocol::record::Plan;
 use shared_protocol::state::SheetUnits;
@@ -107,11 +108,11 @@ pub struct Catalogue {
 }
 
 impl Catalogue {
-    /// Every structure that is planned or was drilled, judged.
+    /// All of it as it is judged; `soil` is the ground, for what its volume becomes.
     #[must_use]
-    pub fn structures(&self) -> Vec<Structure<'_>> {
+    pub fn works(&self, soil: Option<Soil>) -> Works<'_> {
         let Self { holes, entries, plans, limits, .. } = self;
-        structures(&Works { holes, plans, entries, limits: limits.as_ref(), soil: None })
+        Works { holes, plans, entries, limits: limits.as_ref(), soil }
     }
 }
 

@@ -16,15 +16,19 @@
 
 pub mod calibrate;
 pub mod capture;
+pub mod day_work;
 pub mod doubts;
 pub mod ending;
 pub mod entry;
 pub mod evidence;
+pub mod export;
 pub mod facts;
+pub mod files;
 pub mod holes;
 pub mod judge;
 pub mod limit_sets;
 pub mod limits_file;
+pub mod lists;
 pub mod measure;
 pub mod paper;
 pub mod papers;

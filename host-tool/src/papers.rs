@@ -7,10 +7,11 @@ use crate::evidence::printed::{PrintedFault, Printer};
 use crate::evidence::signing::HostSigned;
 use crate::evidence::{Evidence, EvidenceFault};
 use crate::facts::SetUp;
+use crate::files::{FileFault, whole_or_absent};
 use crate::holes::{CalledFault, called_of, handles};
-use crate::paper::{LAYOUT, page, program};
+use crate::paper::{LAYOUT, PaperError, page, program};
 use crate::store::{Store, StoreFault};
-use crate::text::{file_name, terminal};
+use crate::text::file_name;
 use data_encoding::HEXLOWER;
 use ed25519_dalek::SigningKey;
 use rayon::prelude::*;
@@ -39,9 +40,18 @@ pub enum PrintFault {
     /// The paper itself.
     #[error("{0}: {1}")]
     Printed(String, PrintedFault),
+    /// No structure by that name.
+    #[error("neither a sheet nor a record names a structure \"{0}\": `borewitness judge` lists them")]
+    NoSuchStructure(String),
+    /// No record of that day.
+    #[error("no rig recorded anything on \"{0}\": write a day like 2026-05-12")]
+    NoSuchDay(String),
+    /// A list.
+    #[error(transparent)]
+    Paper(#[from] PaperError),
     /// The folder or the disk.
-    #[error("{0} cannot be written: {1}")]
-    Folder(String, String),
+    #[error(transparent)]
+    Folder(#[from] FileFault),
 }
 
 /// A paper to print.
@@ -149,7 +159,7 @@ impl Job {
                 let printer = Printer { evidence, judged, structures: &structures };
                 let bytes = printer.print(&paper.sheet, |manifest| HostSigned::new(manifest, &self.key));
                 let bytes = bytes.map_err(|e| PrintFault::Printed(paper.name.clone(), e))?;
-                whole_or_absent(&path(paper), &bytes).map_err(|(path, e)| cannot(&path, &e))?;
+                whole_or_absent(&path(paper), &bytes)?;
                 list.add(&paper.name, &bytes, made_of).map_err(|e| cannot(&folder.join(LIST), &e))?;
             }
             let one = Printed { path: path(paper), was_there };
@@ -224,20 +234,5 @@ impl List {
 }
 
 fn cannot(path: &Path, e: &std::io::Error) -> PrintFault {
-    PrintFault::Folder(terminal(&path.display().to_string()), terminal(&e.to_string()))
-}
-
-/// Writes beside the file, and gives it its name when all of it is on the disk.
-fn whole_or_absent(path: &Path, bytes: &[u8]) -> Result<(), (PathBuf, std::io::Error)> {
-    let beside = path.with_extension("pdf.part");
-    let write = || {
-        let mut file = fs::File::create(&beside)?;
-        file.write_all(bytes)?;
-        file.sync_all()?;
-        fs::rename(&beside, path)
-    };
-    write().map_err(|e| {
-        drop(fs::remove_file(&beside));
-        (path.to_owned(), e)
-    })
+    FileFault::new(path, e).into()
 }

@@ -1,7 +1,10 @@
 //! The register of holes: in which state each is, since when, and what an open one still owes to those who walk there.
 
+pub mod words;
+
 use crate::entry::{Entry, HoleName, HoleState, Place, Said};
 use crate::facts::{SetUp, Wall};
+use crate::holes::Hole;
 use crate::judge::Judged;
 use crate::planned::Plans;
 use crate::sheet::LegPlan;
@@ -9,6 +12,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// 6 ft, metres: from here on the construction rules on shafts speak of a hole's depth.
 pub const SIX_FEET: f64 = 1.828_8;
+
+/// The construction rule on shafts (check values, 5).
+pub const SHAFT: &str = "29 CFR 1926.501(b)(7)(ii): 6 ft or more";
+/// The construction rule on holes (check values, 5).
+pub const DEEP: &str = "29 CFR 1926.501(b)(4)(i): more than 6 ft";
 
 /// What one rig did of a hole in one go.
 #[derive(Clone, Copy, Debug)]
@@ -52,10 +60,16 @@ impl Registered {
     #[must_use]
     pub fn rules(&self) -> Vec<&'static str> {
         let deep = self.depth.unwrap_or(f64::INFINITY);
-        let rules =
-            [(deep >= SIX_FEET, "29 CFR 1926.501(b)(7)(ii): 6 ft or more"), (deep > SIX_FEET, "29 CFR 1926.501(b)(4)(i): more than 6 ft")];
+        let rules = [(deep >= SIX_FEET, SHAFT), (deep > SIX_FEET, DEEP)];
         rules.into_iter().filter(|(applies, _)| self.state.is_open() && *applies).map(|(_, rule)| rule).collect()
     }
+}
+
+/// The register of a store's holes.
+#[must_use]
+pub fn of_holes(holes: &[Hole], entries: &[(Place, Entry)]) -> Vec<Registered> {
+    let drilled = holes.iter().filter_map(|hole| Some((hole.hole_name()?, Drilled { set_up: &hole.setup, judged: &hole.judged })));
+    register(&drilled.collect::<Vec<_>>(), entries)
 }
 
 /// Draws up the register, holes in the order of their names. `entries` are those of all holes in the order in which they were

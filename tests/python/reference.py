@@ -9,6 +9,10 @@
                 deviations that were estimated with so many
   fit           scipy's SLSQP: holes and poles of a frame, and a place, to [room at that place, most room anywhere], metres
   region        scipy and numpy: radius that holds 95 % of a pair of sums, by Monte Carlo
+  schema        jsonschema: [schema, object, strict] to what is wrong, JSON Schema 2020-12, formats checked; a strict one takes no name
+                that the schema does not have
+  on_map        geojson: a collection to [what is wrong, [[longitude, latitude] or null, ...]], by the rules of RFC 7946 that it knows
+  table         Python's own csv: a text to its rows, a dictionary each, and whether every line ends in CR LF
 """
 
 import json
@@ -78,6 +82,42 @@ def region(pair):
     return float(np.quantile(np.hypot(draws(pair[0], generator) + place[0], draws(pair[1], generator) + place[1]), 0.95))
 
 
+def only_known(schema):
+    if isinstance(schema, list):
+        return [only_known(part) for part in schema]
+    if not isinstance(schema, dict):
+        return schema
+    strict = {name: only_known(part) for name, part in schema.items()}
+    return {**strict, "additionalProperties": False} if "properties" in strict else strict
+
+
+def schema(problem):
+    from jsonschema import Draft202012Validator as Validator
+
+    wanted, found, strict = problem
+    Validator.check_schema(wanted)
+    validator = Validator(only_known(wanted) if strict else wanted, format_checker=Validator.FORMAT_CHECKER)
+    return [f"{list(error.absolute_path)}: {error.message[:200]}" for error in validator.iter_errors(found)]
+
+
+def on_map(collection):
+    import geojson
+
+    read = geojson.loads(json.dumps(collection))
+    wrong = [] if isinstance(read, geojson.FeatureCollection) and read.is_valid else [str(read.errors())]
+    points = [list(feature.geometry.coordinates) if feature.geometry else None for feature in read.features]
+    wrong += [str(f.geometry.errors()) for f in read.features if f.geometry and not f.geometry.is_valid]
+    return [wrong, points]
+
+
+def table(text):
+    import csv
+    import io
+
+    ends = text.endswith("\r\n") and len(text.splitlines()) == text.count("\r\n")
+    return [list(csv.DictReader(io.StringIO(text, newline=""), strict=True)), ends]
+
+
 def distance(problem):
     """How far the distance from a centre may be off a measured one: either way in 95 of 100 cases, above it in 1 of 40."""
     generator = np.random.default_rng(3)
@@ -117,6 +157,6 @@ def fit(frame):
 
 
 if __name__ == "__main__":
-    known = [tilt, well, propagate, spread, student, region, distance, fit]
+    known = [tilt, well, propagate, spread, student, region, distance, fit, schema, on_map, table]
     what = {function.__name__: function for function in known}[sys.argv[1]]
     print(json.dumps([what(problem) for problem in json.load(sys.stdin)]))

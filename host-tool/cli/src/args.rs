@@ -192,11 +192,15 @@ pub enum Command {
         #[arg(long, value_name = "FILE.toml")]
         limits: Option<PathBuf>,
     },
-    /// Print certificates, and one for each structure with more than one hole among them
+    /// Print certificates, one for each structure with more than one hole among them too, or the lists that people work by
     Print {
-        /// Holes as `holes` lists them; all of them otherwise
-        #[arg(value_name = "HOLE")]
-        holes: Vec<String>,
+        /// Of certificates, holes as `holes` lists them; of hand-over and variations, structures; of day, days like 2026-05-12. All
+        /// otherwise
+        #[arg(value_name = "NAME")]
+        names: Vec<String>,
+        /// Which papers
+        #[arg(long, value_enum, default_value_t = Paper::Certificates)]
+        what: Paper,
         /// Folder for the papers
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
@@ -236,6 +240,22 @@ pub enum Command {
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,
     },
+    /// Write holes and structures for other programs, or the rig's own slots
+    #[command(after_help = "host-tool/docs/export.md says what stands in each; a file of that name is replaced when the new one is whole.")]
+    Export {
+        /// How
+        #[arg(long, value_enum)]
+        format: Format,
+        /// The file; of slots, a folder
+        #[arg(long, value_name = "PATH")]
+        out: PathBuf,
+        /// Judge by these limits too, beside those of sheet and plans
+        #[arg(long, value_name = "LIMITS")]
+        limits: Option<PathBuf>,
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+    },
     /// Copy the whole store into a new file and compare the two, though a program may be writing to it
     Backup(Stores),
     /// Bring a backup into a store; without one there, it is made
@@ -244,6 +264,34 @@ pub enum Command {
     Merge(Stores),
     /// Take all records that hold out of a damaged store, into a new one
     Salvage(Stores),
+}
+
+/// What is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Paper {
+    /// A certificate for each hole, and a summary for each structure with more than one hole among them
+    Certificates,
+    /// For the pole crew: which structures are ready, and what to expect at each hole; one for each line
+    HandOver,
+    /// What a rig did on a day; one for each rig and day
+    Day,
+    /// Every hole that stands open, how it is kept and what it owes
+    Open,
+    /// Every departure from the plan, who accepted it and why; one for each line
+    Variations,
+}
+
+/// How data goes out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// Structures, holes and set-ups, by a published schema
+    Json,
+    /// A row to each set-up (RFC 4180)
+    Csv,
+    /// A feature to each leg (RFC 7946)
+    Geojson,
+    /// A file of slots to each set-up, 32 bytes each as the rig wrote them
+    Slots,
 }
 
 /// Two stores.

@@ -9,7 +9,8 @@ use host_tool::measure::{length, ratio};
 use host_tool::paper::told;
 use host_tool::paper::words::Units;
 use host_tool::planned::plans;
-use host_tool::register::{Drilled, Registered, not_begun, register};
+use host_tool::register::words::{CAUTION, OWES, deep, name, open_for};
+use host_tool::register::{Registered, not_begun, of_holes};
 use host_tool::sheet::{LegPlan, datum_text};
 use host_tool::store::Store;
 use host_tool::text::terminal;
@@ -18,9 +19,6 @@ use shared_protocol::state::{Leg, SheetUnits};
 use shared_protocol::units::Micrometres;
 use std::io::{Write, stdout};
 use std::path::Path;
-
-/// What is said where holes stand open.
-const CAUTION: &str = "Cover, fence, guard or attend every open hole, whatever its depth. Local codes and licensed people decide.";
 
 /// Says how a hole is from now on.
 pub fn state(typed: &State, store: &Path) -> Result<(), Failure> {
@@ -151,13 +149,7 @@ fn list(path: &Path, as_json: bool, all: bool) -> Result<(), Failure> {
     let plans = plans(entered.iter().map(|entered| (entered.place, &entered.entry)));
     let mut shown: Vec<(HoleName, String, serde_json::Value)> = not_begun(&plans, &registered)
         .into_iter()
-        .map(|plan| {
-            (
-                of_plan(plan),
-                format!("{}  planned; {}", terminal(&format!("{}{}", plan.structure, leg(plan.leg))), planned(plan)),
-                planned_object(plan),
-            )
-        })
+        .map(|plan| (of_plan(plan), format!("{}  planned; {}", terminal(&name(&of_plan(plan))), planned(plan)), planned_object(plan)))
         .collect();
     let lines = |hole: &Registered| (hole.hole.clone(), line(hole, now.unix_ms, units(hole, &holes)), object(hole));
     shown.extend(registered.iter().filter(|hole| all || hole.state.is_open()).map(lines));
@@ -204,9 +196,8 @@ fn planned_object(plan: &LegPlan) -> serde_json::Value {
 }
 
 fn registered(store: &Store, holes: &[Hole]) -> Result<Vec<Registered>, Failure> {
-    let drilled = holes.iter().filter_map(|hole| Some((hole.hole_name()?, Drilled { set_up: &hole.setup, judged: &hole.judged })));
     let entries: Vec<_> = store.entries()?.into_iter().map(|entered| (entered.place, entered.entry)).collect();
-    Ok(register(&drilled.collect::<Vec<_>>(), &entries))
+    Ok(of_holes(holes, &entries))
 }
 
 fn units(hole: &Registered, holes: &[Hole]) -> SheetUnits {
@@ -215,31 +206,16 @@ fn units(hole: &Registered, holes: &[Hole]) -> SheetUnits {
 
 /// A hole in a line: which, how, how long, how deep, what it owes.
 fn line(hole: &Registered, now_ms: i64, units: SheetUnits) -> String {
-    let leg = leg(hole.hole.leg);
-    let attempt = if hole.hole.attempt > 1 { format!(", attempt {}", hole.hole.attempt) } else { String::new() };
-    let name = terminal(&format!("{}{leg}{attempt}", hole.hole.structure));
     let simulated = if hole.simulated { "  SIMULATED" } else { "" };
-    let mut parts = vec![format!("{name}{simulated}  {}", hole.state.word())];
-    parts.extend(hole.owes().then(|| "OWES A COVER, A GUARD OR ATTENDANCE".to_owned()));
+    let mut parts = vec![format!("{}{simulated}  {}", terminal(&name(&hole.hole)), hole.state.word())];
+    parts.extend(hole.owes().then(|| OWES.to_owned()));
     parts.extend(hole.since.map(|since| format!("since {}", since.rfc3339())));
     parts.extend(hole.by.as_ref().map(|by| format!("by {}", terminal(by))));
     if hole.state.is_open() {
-        parts.push(hole.open_since.map_or_else(|| "open for an unknown time".to_owned(), |since| open_for(now_ms - since.unix_ms)));
-        parts.push(hole.depth.map_or_else(|| "depth not known".to_owned(), |depth| deep(depth, units)));
+        parts.extend([open_for(hole, now_ms), deep(hole, units)]);
     }
     parts.extend(hole.rules().into_iter().map(str::to_owned));
     parts.join("; ")
-}
-
-fn deep(metres: f64, units: SheetUnits) -> String {
-    #[allow(clippy::cast_possible_truncation)] // a float to integer cast saturates
-    let um = Micrometres((metres * 1e6).round() as i32);
-    format!("at most {} deep below the datum", host_tool::measure::length_text(um, units))
-}
-
-fn open_for(ms: i64) -> String {
-    let hours = ms.max(0) / 3_600_000;
-    if hours < 48 { format!("open for {hours} h") } else { format!("open for {} days", hours / 24) }
 }
 
 fn object(hole: &Registered) -> serde_json::Value {

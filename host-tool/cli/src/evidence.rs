@@ -22,7 +22,7 @@ use std::path::{Path, PathBuf};
 
 /// What is checked.
 #[derive(Debug)]
-pub enum Paper {
+pub enum Print {
     /// A file.
     File(PathBuf),
     /// A photograph of a print's code.
@@ -30,11 +30,11 @@ pub enum Paper {
 }
 
 /// Checks a paper, or a photograph of one.
-pub fn verify(what: &Paper, trust: Option<&Path>) -> Result<(), Failure> {
+pub fn verify(what: &Print, trust: Option<&Path>) -> Result<(), Failure> {
     let trusted = trust.map(trusted).transpose()?;
     match what {
-        Paper::File(path) => file(&bytes(path, verify::FILE_BYTES)?, trusted.as_ref()),
-        Paper::Photograph(path) => photograph(path, &trusted.unwrap_or_default()),
+        Print::File(path) => file(&bytes(path, verify::FILE_BYTES)?, trusted.as_ref()),
+        Print::Photograph(path) => photograph(path, &trusted.unwrap_or_default()),
     }
 }
 

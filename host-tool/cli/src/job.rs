@@ -1,12 +1,16 @@
 //! What was meant by what was typed.
 
-use crate::args::{Accepted, ByHand, Command, Entering, Judged, Measured, Noted, Reviewed, Sounded, State, Stores, Typed, What};
+use crate::args::{
+    Accepted, ByHand, Command, Entering, Format, Judged, Measured, Noted, Paper, Reviewed, Sounded, State, Stores, Typed, What,
+};
 use crate::commission::Commissioning;
 use crate::decommission::Decommissioning;
-use crate::evidence::Paper;
+use crate::evidence::Print;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
-use crate::{Failure, by_hand, calibrate, commission, decommission, demo, enter, evidence, judge, line, listen, sheet, show, stores};
+use crate::{
+    Failure, by_hand, calibrate, commission, decommission, demo, enter, evidence, export, judge, line, listen, print, sheet, show, stores,
+};
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
 use host_tool::calibrate::procedure::Procedure;
@@ -76,7 +80,7 @@ pub enum Job {
     /// Check a paper.
     Verify {
         /// The paper, or a photograph of its code.
-        what: Paper,
+        what: Print,
         /// The keys that are trusted.
         trust: Option<PathBuf>,
     },
@@ -113,10 +117,23 @@ pub enum Job {
         /// Limits.
         limits: Option<PathBuf>,
     },
+    /// Write data for other programs.
+    Export {
+        /// How.
+        format: Format,
+        /// Where.
+        out: PathBuf,
+        /// Limits.
+        limits: Option<PathBuf>,
+        /// The store.
+        store: PathBuf,
+    },
     /// Print papers.
     Print {
-        /// Which; all where there are none.
-        holes: Vec<String>,
+        /// Of what; of everything where there are none.
+        names: Vec<String>,
+        /// Which.
+        what: Paper,
         /// Where.
         out: PathBuf,
         /// Limits.
@@ -199,8 +216,8 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         Command::State(typed) => Job::State(store_of(&typed.entering)?, typed),
         Command::Measure(typed) => Job::Measure(store_of(&typed.entering)?, typed),
         Command::Note(typed) => Job::Note(store_of(&typed.entering)?, typed),
-        Command::Verify { file: Some(file), trust, .. } => Job::Verify { what: Paper::File(file), trust },
-        Command::Verify { scan: Some(scan), trust, .. } => Job::Verify { what: Paper::Photograph(scan), trust },
+        Command::Verify { file: Some(file), trust, .. } => Job::Verify { what: Print::File(file), trust },
+        Command::Verify { scan: Some(scan), trust, .. } => Job::Verify { what: Print::Photograph(scan), trust },
         Command::Verify { .. } => return Err(Failure::Usage("name a certificate, or a photograph of its code with --scan".to_owned())),
         Command::Review(typed) => Job::Review(place(typed.store.clone())?, typed),
         Command::Key { file: Some(file), .. } => Job::Key(file),
@@ -220,7 +237,8 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         Command::Accept(typed) => Job::Accept(store_of(&typed.entering)?, typed),
         Command::Limits { set } => Job::Limits { set },
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
-        Command::Print { holes, out, limits, store } => Job::Print { holes, out, limits, store: place(store)? },
+        Command::Export { format, out, limits, store } => Job::Export { format, out, limits, store: place(store)? },
+        Command::Print { names, what, out, limits, store } => Job::Print { names, what, out, limits, store: place(store)? },
     })
 }
 
@@ -284,6 +302,7 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Accept(store, typed) => enter::accept(&typed, &store),
         Job::Limits { set } => show::limits(set.as_deref()),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
-        Job::Print { holes, out, limits, store } => show::print(&holes, &out, &store, limits.as_deref()),
+        Job::Export { format, out, limits, store } => export::export(format, &out, &store, limits.as_deref()),
+        Job::Print { names, what, out, limits, store } => print::print(&names, what, &out, &store, limits.as_deref()),
     }
 }

@@ -3,14 +3,13 @@
 use crate::args::Judged;
 use crate::show::read_limits;
 use crate::{Failure, stores};
-use host_tool::holes::{Catalogue, catalogue_by};
 use host_tool::judge::limits::Governs;
 use host_tool::limits_file::Limits;
-use host_tool::planned::plans;
 use host_tool::readiness::answer::Ready;
 use host_tool::readiness::leg::Stage;
-use host_tool::readiness::words::{CAUTION, first, headline, whole};
-use host_tool::readiness::{Structure, Works, json, structures};
+use host_tool::readiness::words::{CAUTION, GROUPS, first, headline, whole};
+use host_tool::holes::catalogue_by;
+use host_tool::readiness::{Structure, json, structures};
 use host_tool::store::Store;
 use host_tool::structure::volume::{SOILS, Soil};
 use host_tool::text::terminal;
@@ -34,10 +33,8 @@ fn soil(name: &str) -> Result<Soil, Failure> {
 
 /// Prints what a store's structures come to: those named in full, else all of them briefly.
 pub fn print(store: &Store, names: &[String], limits: Option<&Limits>, soil: Option<Soil>, as_json: bool) -> Result<(), Failure> {
-    let Catalogue { holes, remarks, .. } = catalogue_by(store, limits)?;
-    let entries: Vec<_> = store.entries()?.into_iter().map(|entered| (entered.place, entered.entry)).collect();
-    let plans = plans(entries.iter().map(|(place, entry)| (*place, entry)));
-    let all = structures(&Works { holes: &holes, plans: &plans, entries: &entries, limits, soil });
+    let held = catalogue_by(store, limits)?;
+    let (all, remarks) = (structures(&held.works(soil)), &held.remarks);
     let chosen = chosen(&all, names)?;
     if as_json {
         let list: Vec<Value> = chosen.iter().map(|structure| json::structure(structure)).collect();
@@ -51,7 +48,7 @@ pub fn print(store: &Store, names: &[String], limits: Option<&Limits>, soil: Opt
     } else {
         in_full(&chosen, limits.and_then(Limits::governs), soil)?;
     }
-    for remark in &remarks {
+    for remark in remarks {
         writeln!(stdout(), "{remark}")?;
     }
     Ok(writeln!(stdout(), "{CAUTION}")?)
@@ -78,7 +75,7 @@ fn briefly(chosen: &[&Structure<'_>]) -> Result<(), Failure> {
                 writeln!(stdout(), "    {said}")?;
             }
         }
-        for (ready, word) in WORDS {
+        for (ready, word) in GROUPS {
             let alike: Vec<&&Structure<'_>> = of_line.iter().filter(|structure| structure.answer.ready == ready).collect();
             if !alike.is_empty() {
                 let names: Vec<String> = alike.iter().map(|structure| terminal(&structure.structure)).collect();
@@ -88,16 +85,6 @@ fn briefly(chosen: &[&Structure<'_>]) -> Result<(), Failure> {
     }
     Ok(())
 }
-
-/// What becomes of structures, in a word or two.
-const WORDS: [(Ready, &str); 6] = [
-    (Ready::No, "cannot take their poles"),
-    (Ready::NotShown, "not shown"),
-    (Ready::Unlevel, "ready, and the arm would not be level"),
-    (Ready::NotYet, "not finished"),
-    (Ready::Yes, "ready for their poles"),
-    (Ready::Set, "with their poles set"),
-];
 
 /// Whether there is something to do beside drilling what is not begun.
 fn is_told(structure: &Structure<'_>) -> bool {

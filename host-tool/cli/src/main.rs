@@ -10,11 +10,13 @@ mod decommission;
 mod demo;
 mod enter;
 mod evidence;
+mod export;
 mod job;
 mod judge;
 mod line;
 mod listen;
 mod orders;
+mod print;
 mod screen;
 mod sheet;
 mod show;
@@ -27,6 +29,7 @@ use clap::Parser;
 use host_tool::calibrate::Refused;
 use host_tool::entry::CorrectionFault;
 use host_tool::evidence::reviewer::ReviewerFault;
+use host_tool::export::ExportFault;
 use host_tool::holes::CalledFault;
 use host_tool::papers::PrintFault;
 use host_tool::port::PortFault;
@@ -67,7 +70,7 @@ macro_rules! failures {
         }
     )*};
 }
-failures!(StoreFault, PortFault, PrintFault, CalledFault, ReviewerFault, MachineFault, Refused, CorrectionFault);
+failures!(StoreFault, PortFault, PrintFault, CalledFault, ReviewerFault, MachineFault, Refused, CorrectionFault, ExportFault);
 
 fn main() -> ExitCode {
     let done = job::meant(args::Typed::parse()).and_then(job::run);

@@ -171,10 +171,16 @@ pub fn meaning(governs: Option<Governs>) -> String {
 /// A planned value of what a limit is about; there is none but for depth, where it is not nought.
 #[must_use]
 pub fn planned(hole: &Hole<'_>, measurand: Measurand) -> String {
+    planned_text(hole.units(), measurand, Some(hole.judged.planned))
+}
+
+/// The same, of a planned depth.
+#[must_use]
+pub fn planned_text(units: Units, measurand: Measurand, depth: Option<f64>) -> String {
     match measurand {
-        Measurand::Depth | Measurand::Embedment => hole.units().long(hole.judged.planned),
-        Measurand::OverallLean | Measurand::LeanAnywhere | Measurand::ArmTilt => hole.units().lean(0.0),
-        Measurand::Toe | Measurand::Centre => hole.units().short(0.0),
+        Measurand::Depth | Measurand::Embedment => depth.map_or_else(|| NONE.to_owned(), |depth| units.long(depth)),
+        Measurand::OverallLean | Measurand::LeanAnywhere | Measurand::ArmTilt => units.lean(0.0),
+        Measurand::Toe | Measurand::Centre => units.short(0.0),
         Measurand::Room => NONE.to_owned(),
     }
 }
@@ -182,10 +188,15 @@ pub fn planned(hole: &Hole<'_>, measurand: Measurand) -> String {
 /// How far what was measured is from what was planned.
 #[must_use]
 pub fn variation(hole: &Hole<'_>, verdict: &Verdict) -> String {
-    let units = hole.units();
+    varies(hole.units(), verdict, Some(hole.judged.planned))
+}
+
+/// The same, from a planned depth.
+#[must_use]
+pub fn varies(units: Units, verdict: &Verdict, depth: Option<f64>) -> String {
     let Some(figure) = verdict.measured else { return NONE.to_owned() };
     match verdict.limit.measurand {
-        Measurand::Depth | Measurand::Embedment => units.difference(figure.value - hole.judged.planned),
+        Measurand::Depth | Measurand::Embedment => depth.map_or_else(|| NONE.to_owned(), |depth| units.difference(figure.value - depth)),
         Measurand::OverallLean | Measurand::LeanAnywhere | Measurand::ArmTilt => format!("+{}", units.lean(figure.value)),
         Measurand::Toe | Measurand::Centre => units.difference(figure.value),
         Measurand::Room => NONE.to_owned(),

@@ -4,7 +4,8 @@
 //! it; [`words`], [`worth`] and [`told`] write figures and entries in the sheet's units. [`certificate`] puts together, on the
 //! first page, [`drawing`], [`answer`] with [`limits`], and [`review`]; on the second [`figures`] against the plan, [`pole`], [`site`],
 //! and [`identity`] with [`statements`]; in the annex [`uncertainty`], [`by_hand`] and every list. [`structure`] sets a
-//! structure's holes side by side; [`attachment`], with [`attached`], is the record to read by machine. Metadata and dates come from the
+//! structure's holes side by side; [`attachment`], with [`attached`], is the record to read by machine. [`lists`] are hand-over,
+//! day sheet, open holes and variations. Metadata and dates come from the
 //! record, never from the clock, so that the same record gives the same bytes.
 
 pub mod answer;
@@ -20,6 +21,7 @@ pub mod identity;
 pub mod layout;
 pub mod levels;
 pub mod limits;
+pub mod lists;
 pub mod passes;
 pub mod pole;
 pub mod review;

@@ -56,7 +56,8 @@ pub fn depths(hole: &Hole<'_>) -> Vec<f64> {
 }
 
 /// The smallest ratio of the series that is at least this.
-fn nice_ratio(at_least: f64) -> f64 {
+#[must_use]
+pub fn nice_ratio(at_least: f64) -> f64 {
     let decades = (0..10).map(|d| 10f64.powi(d));
     decades.flat_map(|d| RATIOS.map(|r| r * d)).find(|r| *r >= at_least * (1.0 - 1e-9)).unwrap_or(1e10)
 }

@@ -4,7 +4,7 @@
 use super::Works;
 use super::frame::{Arm, Frame};
 use super::leg::{Finding, Leg, Remedy, Stage, standing};
-use crate::entry::{Disposition, HoleState, NoteKind, Said};
+use crate::entry::{Disposition, HoleState, NoteKind, Said, TicketStanding};
 use crate::judge::limits::{Governs, Measurand};
 use crate::judge::statement::name;
 use crate::judge::{Guarded, Standing, Verdict};
@@ -56,7 +56,9 @@ pub(super) fn findings(n: usize, leg: &Leg<'_>, frame: &Frame, works: &Works<'_>
     let shallow = leg.plan.and_then(crate::sheet::shallower_than_basis);
     found.extend(shallow.map(|what| known(format!("the planned depth of {what}"))));
     found.extend(met(leg));
-    found.extend(leg.plan.and_then(|_| warning(leg.ticket)).map(|text| known(text.to_owned())));
+    // of a hole that nobody has begun it is known whether there is a ticket, and not on which day it must hold
+    let ticket = leg.plan.filter(|_| leg.stage != Stage::Planned || leg.ticket == TicketStanding::Missing);
+    found.extend(ticket.and_then(|_| warning(leg.ticket)).map(|text| known(text.to_owned())));
     found.sort_by_key(|finding| finding.remedy.is_none());
     found
 }
@@ -176,8 +178,16 @@ fn another_plan(leg: &Leg<'_>) -> Option<Finding> {
     })
 }
 
-/// What was met, said once each.
+/// What was met, said once each, and what an open hole owes.
 fn met(leg: &Leg<'_>) -> Vec<Finding> {
+    let open = matches!(leg.stage, Stage::Drilled | Stage::UnderWay) && !leg.state.is_some_and(HoleState::is_kept);
+    let owes = open.then(|| "open: it owes a cover, a guard or attendance".to_owned());
+    met_in(leg).into_iter().chain(owes).map(known).collect()
+}
+
+/// Water, rock, fall-in and casing as people said it, once each.
+#[must_use]
+pub fn met_in(leg: &Leg<'_>) -> Vec<String> {
     let units = leg.units();
     let mut lines: Vec<String> = Vec::new();
     for entry in &leg.attempt.said {
@@ -193,9 +203,7 @@ fn met(leg: &Leg<'_>) -> Vec<Finding> {
             lines.push(line);
         }
     }
-    let open = matches!(leg.stage, Stage::Drilled | Stage::UnderWay) && !leg.state.is_some_and(HoleState::is_kept);
-    let owes = open.then(|| "open: it owes a cover, a guard or attendance".to_owned());
-    lines.into_iter().chain(owes).map(known).collect()
+    lines
 }
 
 /// The gravest remedy that a leg's findings ask for.

@@ -13,7 +13,7 @@ use crate::structure::volume::Section;
 
 /// How far a cut bore may be from its tool's radius: worn teeth, a wall that crumbles; standard deviation, metres. Common
 /// practice, no source.
-const CUT_STANDARD: f64 = 0.006;
+pub const CUT_STANDARD: f64 = 0.006;
 /// Where nobody measured the hole's middle: standard deviation of it off the stake on each axis, metres. Common practice, no source.
 const MIDDLE_STANDARD: f64 = 0.025;
 /// Between two stations, metres.

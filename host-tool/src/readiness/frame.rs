@@ -166,7 +166,8 @@ fn framed(legs: &[Leg<'_>]) -> Option<Vec<f64>> {
 
 /// Each leg's middle off its stake, with its standard uncertainty on each axis: measured; else by a tape from a leg whose middle
 /// is; else on the stake, give or take.
-fn places(legs: &[Leg<'_>]) -> Vec<(LineAxes, f64)> {
+#[must_use]
+pub fn places(legs: &[Leg<'_>]) -> Vec<(LineAxes, f64)> {
     let framed = framed(legs);
     let mut places: Vec<Option<(LineAxes, f64)>> = legs.iter().map(|leg| leg.attempt.middle()).collect();
     if places.iter().all(Option::is_none)
@@ -244,12 +245,15 @@ fn seats(legs: &[Leg<'_>], places: &[(LineAxes, f64)]) -> Result<Vec<fit::Leg>, 
     if unknown.is_empty() { Ok(seats) } else { Err(unknown) }
 }
 
-fn stations(leg: &Leg<'_>, middle: LineAxes) -> Vec<Station> {
+/// The bore of a hole that counts, its middle at the ground so far off the stake; empty where there is none.
+#[must_use]
+pub fn stations(leg: &Leg<'_>, middle: LineAxes) -> Vec<Station> {
     if matches!(leg.stage, Stage::Planned | Stage::GivenUp) { Vec::new() } else { leg.attempt.stations(middle) }
 }
 
-/// The rake of a guyed pole: its top leans towards the guy.
-fn rake(plan: Option<&LegPlan>) -> LineAxes {
+/// The rake of a guyed pole: its top leans towards the guy; where its toe goes with depth.
+#[must_use]
+pub fn rake(plan: Option<&LegPlan>) -> LineAxes {
     let wanted =
         plan.and_then(|plan| Some((plan.rake?, plan.guy_direction_deg?, plan.line_heading_deg?, plan.line_angle_deg.unwrap_or(0.0))));
     let raked = wanted.and_then(|(rate, guy, heading, angle)| {

@@ -16,17 +16,10 @@ pub fn structure(structure: &Structure<'_>) -> Value {
     json!({
         "line": structure.line,
         "structure": structure.structure,
-        "ready": match structure.answer.ready {
-            Ready::Set => "set",
-            Ready::Yes => "yes",
-            Ready::Unlevel => "unlevel",
-            Ready::NotShown => "not_shown",
-            Ready::NotYet => "not_yet",
-            Ready::No => "no",
-        },
+        "ready": ready(structure.answer.ready),
         "why": structure.answer.why,
         "do": structure.answer.act,
-        "legs": structure.legs.iter().enumerate().map(|(n, one)| leg(one, frame.earth.get(n).copied().flatten())).collect::<Vec<_>>(),
+        "legs": (0..structure.legs.len()).map(|n| leg_of(structure, n)).collect::<Vec<_>>(),
         "fit": frame.fit.as_ref().map(|fit| json!({
             "room_m": figure(fit.most),
             "room_at_stakes_m": figure(fit.at_stake),
@@ -54,6 +47,25 @@ pub fn structure(structure: &Structure<'_>) -> Value {
             "contradicted": spacing.contradicts(),
         })).collect::<Vec<_>>(),
     })
+}
+
+/// Whether the poles can go in, in a word.
+#[must_use]
+pub const fn ready(ready: Ready) -> &'static str {
+    match ready {
+        Ready::Set => "set",
+        Ready::Yes => "yes",
+        Ready::Unlevel => "unlevel",
+        Ready::NotShown => "not_shown",
+        Ready::NotYet => "not_yet",
+        Ready::No => "no",
+    }
+}
+
+/// A leg by its place in the structure; null where there is none.
+#[must_use]
+pub fn leg_of(structure: &Structure<'_>, n: usize) -> Value {
+    structure.legs.get(n).map_or(Value::Null, |one| leg(one, structure.frame.earth.get(n).copied().flatten()))
 }
 
 fn leg(leg: &Leg<'_>, ground: Option<Ground>) -> Value {

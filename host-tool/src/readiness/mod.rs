@@ -3,13 +3,14 @@
 //!
 //! [`attempt`] joins the set-ups of one hole into a bore; [`leg`] is the hole that counts for a leg, judged; [`frame`] all legs
 //! together: how the poles fit, how level the arm is, how much earth; [`answer`] what the pole crew reads first;
-//! [`words`] says it in lines and [`json`] to programs.
+//! [`words`] says it in lines and [`json`] to programs; [`variation`] is what differs from the plan.
 
 pub mod answer;
 pub mod attempt;
 pub mod frame;
 pub mod json;
 pub mod leg;
+pub mod variation;
 pub mod words;
 
 use crate::entry::{Entry, Place};
@@ -83,4 +84,4 @@ fn units(legs: &[Leg<'_>]) -> Units {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

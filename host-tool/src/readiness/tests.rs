@@ -126,7 +126,7 @@ fn entries(more: Vec<Entry>) -> Vec<(Place, Entry)> {
 }
 
 /// Judges structure 41 or 42 of these holes and entries, and hands it to somebody who looks at it.
-fn judged<T>(structure: &str, holes: &[Hole], more: Vec<Entry>, limits: Option<&str>, look: impl FnOnce(&Structure<'_>) -> T) -> T {
+pub fn judged<T>(structure: &str, holes: &[Hole], more: Vec<Entry>, limits: Option<&str>, look: impl FnOnce(&Structure<'_>) -> T) -> T {
     let limits = limits.map(|text| Limits::read(text).unwrap());
     let entries = entries(more);
     let plans = plans(entries.iter().map(|(place, entry)| (*place, entry)));

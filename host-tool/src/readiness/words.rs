@@ -17,6 +17,16 @@ use crate::verdicts;
 pub const CAUTION: &str = "Keep out from under loads and away from overhead lines; nobody goes into a hole. Cover, fence, guard or attend every \
 open hole. Local codes and licensed people decide.";
 
+/// What becomes of structures, in a word or two, gravest first.
+pub const GROUPS: [(Ready, &str); 6] = [
+    (Ready::No, "cannot take their poles"),
+    (Ready::NotShown, "not shown"),
+    (Ready::Unlevel, "ready, and the arm would not be level"),
+    (Ready::NotYet, "not finished"),
+    (Ready::Yes, "ready for their poles"),
+    (Ready::Set, "with their poles set"),
+];
+
 /// The line that the pole crew reads first.
 #[must_use]
 pub fn headline(structure: &Structure<'_>) -> String {
@@ -39,6 +49,18 @@ pub fn answer(structure: &Structure<'_>) -> String {
             format!("{poles} stand{}, AND NOT AS PLANNED", if many { "" } else { "s" })
         }
         Ready::No => format!("{poles} CANNOT GO IN"),
+    }
+}
+
+/// How far a leg's hole has come.
+#[must_use]
+pub const fn stage(stage: Stage) -> &'static str {
+    match stage {
+        Stage::Planned => "planned",
+        Stage::UnderWay => "under way, not closed",
+        Stage::Drilled => "drilled",
+        Stage::GivenUp => "given up",
+        Stage::PoleSet => "pole set",
     }
 }
 
@@ -91,13 +113,7 @@ pub fn whole(structure: &Structure<'_>, governs: Option<Governs>, soil: Option<S
 fn of_leg(leg: &Leg<'_>, governs: Option<Governs>, ground: Option<Ground>, soil: Option<Soil>) -> Vec<String> {
     let units = leg.units();
     let attempt = if leg.hole.attempt > 1 { format!(", attempt {}", leg.hole.attempt) } else { String::new() };
-    let stage = match leg.stage {
-        Stage::Planned => "planned",
-        Stage::UnderWay => "under way, not closed",
-        Stage::Drilled => "drilled",
-        Stage::GivenUp => "given up",
-        Stage::PoleSet => "pole set",
-    };
+    let stage = stage(leg.stage);
     let state = leg.state.map_or_else(String::new, |state| format!(", {}", state.word()));
     let mut lines = vec![format!("{}{attempt}: {stage}{state}; proposed: {}", leg_text(leg.hole.leg), remedy(leg))];
     lines.extend(leg.planned.map(|planned| {

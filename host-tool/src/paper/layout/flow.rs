@@ -67,6 +67,8 @@ pub struct Flow {
     pages: Vec<Page>,
     y: f64,
     kept: f64,
+    /// Taken from the right of the text for a drawing beside it.
+    beside: f64,
     open: Vec<Element>,
     done: Vec<Child>,
     bookmarks: Vec<Bookmark>,
@@ -83,6 +85,7 @@ impl Flow {
             pages: Vec::new(),
             y: 0.0,
             kept: 0.0,
+            beside: 0.0,
             open: Vec::new(),
             done: Vec::new(),
             bookmarks: Vec::new(),
@@ -100,6 +103,10 @@ impl Flow {
     /// Width of the text.
     #[must_use]
     pub fn width(&self) -> f64 {
+        self.whole_width() - self.beside
+    }
+
+    fn whole_width(&self) -> f64 {
         self.size.0 - 2.0 * SIDE
     }
 
@@ -113,6 +120,12 @@ impl Flow {
     #[must_use]
     pub fn room(&self) -> f64 {
         self.bottom() - self.y
+    }
+
+    /// Height that a page after the first has room for.
+    #[must_use]
+    pub fn page_room(&self) -> f64 {
+        self.bottom() - TOP - if self.running.warning.is_empty() { 0.0 } else { WARNING_HEIGHT }
     }
 
     /// Whether nothing is on this page yet.
@@ -336,6 +349,35 @@ impl Flow {
         self.y += height;
     }
 
+    /// Takes so much from the right of the text, with the gap to it, until [`Flow::widen`].
+    pub fn narrow(&mut self, width: f64) {
+        self.beside = width;
+    }
+
+    /// A drawing of this width and height at the right edge, beside the text that follows, which [`Flow::narrow`] keeps off it. Returns
+    /// where it ends, for [`Flow::widen`].
+    pub fn figure_beside(
+        &mut self,
+        (width, height): (f64, f64),
+        words: &str,
+        draw: impl FnOnce(&mut Letters, Frame) -> Vec<Mark>,
+    ) -> (usize, f64) {
+        let frame = Frame { x: self.left() + self.whole_width() - width, y: self.y, width, height };
+        let marks = draw(&mut self.letters, frame);
+        self.begin(Role::Figure(frame, words.to_owned()));
+        self.put(marks);
+        self.end();
+        (self.pages.len(), frame.bottom())
+    }
+
+    /// Gives the text its whole width again, below a drawing that ended there.
+    pub fn widen(&mut self, (page, bottom): (usize, f64)) {
+        self.beside = 0.0;
+        if page == self.pages.len() {
+            self.y = self.y.max(bottom);
+        }
+    }
+
     /// Ends the document: every page gets its head and foot.
     #[must_use]
     pub fn finish(mut self) -> Laid {
@@ -370,7 +412,7 @@ impl Flow {
 
     fn foot_marks(&mut self, number: usize, count: usize) -> Vec<Mark> {
         let top = self.size.1 - FOOT_HEIGHT + 14.0;
-        let width = self.width();
+        let width = self.whole_width();
         let right = SIDE + width;
         let page = self.letters.line(&format!("Page {number} of {count}"), Style::regular(FOOT_SIZE));
         let foot = self.letters.set(&[(Weight::Regular, &self.running.foot)], FOOT_SIZE, Some(width - page.width - 12.0));

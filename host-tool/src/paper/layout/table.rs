@@ -79,17 +79,26 @@ impl Place {
 
 /// Puts a table into the flow. Missing cells are dashes; empty ones too, since every field is filled.
 pub fn table(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>]) {
-    table_with_struck(flow, columns, rows, &[]);
+    sized(flow, columns, rows, SIZE);
 }
 
-/// The same with a single line through some cells, by row and column, which stay legible.
+/// As [`table`], in letters of this size.
+pub fn sized(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>], size: f64) {
+    set(flow, columns, rows, &[], size);
+}
+
+/// As [`table`], with a single line through some cells, by row and column, which stay legible.
 pub fn table_with_struck(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>], struck: &[(usize, usize)]) {
+    set(flow, columns, rows, struck, SIZE);
+}
+
+fn set(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>], struck: &[(usize, usize)], size: f64) {
     let places = places(flow, columns);
-    let heads: Vec<Lines> = columns.iter().zip(&places).map(|(c, p)| cell(flow, c.head, Weight::Strong, p.width)).collect();
+    let heads: Vec<Lines> = columns.iter().zip(&places).map(|(c, p)| cell(flow, c.head, Weight::Strong, p.width, size)).collect();
     let headed = columns.iter().any(|c| !c.head.is_empty());
     flow.begin(Role::Table);
     if headed {
-        flow.need(height(&heads) + UNDER_HEAD + 2.0 * SIZE);
+        flow.need(height(&heads) + UNDER_HEAD + 2.0 * size);
         flow.begin(Role::Row);
         for (head, place) in heads.iter().zip(&places) {
             flow.begin(Role::ColumnHead);
@@ -101,17 +110,26 @@ pub fn table_with_struck(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<St
         under_head(flow, &heads);
     }
     for (number, row) in rows.iter().enumerate() {
-        let cells: Vec<Lines> = (columns.iter().zip(&places).enumerate())
-            .map(|(i, (column, place))| {
-                let text = row.get(i).map_or("", String::as_str);
-                let weight = if column.kind == Kind::Names { Weight::Strong } else { Weight::Regular };
-                cell(flow, if text.trim().is_empty() { "–" } else { text }, weight, place.width)
-            })
-            .collect();
+        let cells = cells(flow, columns, &places, row, size);
         let struck: Vec<usize> = struck.iter().filter(|(row, _)| *row == number).map(|(_, column)| *column).collect();
         whole_row(flow, columns, &places, &cells, headed.then_some(&heads[..]), &struck);
     }
     flow.end();
+}
+
+/// Height that the rows of such a table would take, without its head.
+pub fn measure(flow: &mut Flow, columns: &[Column<'_>], rows: &[Vec<String>], size: f64) -> f64 {
+    let places = places(flow, columns);
+    rows.iter().map(|row| height(&cells(flow, columns, &places, row, size)) + BETWEEN_ROWS).sum()
+}
+
+fn cells(flow: &mut Flow, columns: &[Column<'_>], places: &[Place], row: &[String], size: f64) -> Vec<Lines> {
+    let set = |(i, (column, place)): (usize, (&Column<'_>, &Place))| {
+        let text = row.get(i).map_or("", String::as_str);
+        let weight = if column.kind == Kind::Names { Weight::Strong } else { Weight::Regular };
+        cell(flow, if text.trim().is_empty() { "–" } else { text }, weight, place.width, size)
+    };
+    columns.iter().zip(places).enumerate().map(set).collect()
 }
 
 fn places(flow: &Flow, columns: &[Column<'_>]) -> Vec<Place> {
@@ -127,8 +145,8 @@ fn places(flow: &Flow, columns: &[Column<'_>]) -> Vec<Place> {
     columns.iter().map(place).collect()
 }
 
-fn cell(flow: &mut Flow, text: &str, weight: Weight, width: f64) -> Lines {
-    flow.letters.set(&[(weight, text)], SIZE, Some(width))
+fn cell(flow: &mut Flow, text: &str, weight: Weight, width: f64, size: f64) -> Lines {
+    flow.letters.set(&[(weight, text)], size, Some(width))
 }
 
 fn height(cells: &[Lines]) -> f64 {

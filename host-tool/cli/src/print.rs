@@ -1,0 +1,32 @@
+//! `print`: certificates, and the lists that people work by.
+
+use crate::args::Paper;
+use crate::show::read_limits;
+use crate::{Failure, show, stores};
+use host_tool::lists::{self, List};
+use host_tool::holes::catalogue_by;
+use std::io::{Write, stdout};
+use std::path::Path;
+
+/// Prints papers and names the files.
+pub fn print(names: &[String], what: Paper, out: &Path, store: &Path, limits: Option<&Path>) -> Result<(), Failure> {
+    let list = match what {
+        Paper::Certificates => return show::print(names, out, store, limits),
+        Paper::HandOver => List::HandOver,
+        Paper::Day => List::Day,
+        Paper::Open => List::Open,
+        Paper::Variations => List::Variations,
+    };
+    if list == List::Open && !names.is_empty() {
+        return Err(Failure::Usage("the register is of all holes that stand open: name none".to_owned()));
+    }
+    let limits = limits.map(read_limits).transpose()?;
+    let held = catalogue_by(&stores::open_existing(store)?, limits.as_ref())?;
+    for file in lists::print(held.works(None), list, names, out)? {
+        writeln!(stdout(), "{}", file.display())?;
+    }
+    for remark in &held.remarks {
+        writeln!(stdout(), "{remark}")?;
+    }
+    Ok(())
+}
