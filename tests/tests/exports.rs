@@ -11,7 +11,7 @@ use holes::{Sample, good};
 use host_tool::entry::{Along, Disposition, NoteKind, Said, TicketStanding};
 use host_tool::export::{Exported, Format};
 use host_tool::limits_file::Limits;
-use host_tool::readiness::Held;
+use host_tool::holes::catalogue_by;
 use office::{LINE, Line, hole};
 use serde_json::{Value, json};
 use shared_protocol::state::Leg;
@@ -43,9 +43,9 @@ fn everything() -> Line {
 
 fn exported(line: &Line, format: Format, limits: Option<&str>) -> Vec<u8> {
     let limits = limits.map(|text| Limits::read(text).unwrap());
-    let held = Held::read(&line.store, limits.as_ref()).unwrap();
+    let held = catalogue_by(&line.store, limits.as_ref()).unwrap();
     let out = line.folder.path().join("out");
-    let files = Exported::new(&held, limits.as_ref()).write(format, &out).expect("an export");
+    let files = Exported::new(&held).write(format, &out).expect("an export");
     assert_eq!(files, [out.clone()]);
     std::fs::read(out).unwrap()
 }
@@ -201,7 +201,7 @@ fn slots_are_those_that_the_rig_wrote() {
     let line = Line::worst();
     let held = line.held();
     let out = line.folder.path().join("slots");
-    let files = Exported::new(&held, None).write(Format::Slots, &out).expect("an export");
+    let files = Exported::new(&held).write(Format::Slots, &out).expect("an export");
     assert_eq!(files.len(), held.holes.len());
     for (file, hole) in files.iter().zip(&held.holes) {
         let want: Vec<u8> = hole.setup.slots.iter().flat_map(|slot| *slot.bytes()).collect();

@@ -9,7 +9,7 @@ mod office;
 
 use host_tool::export::{Exported, Format};
 use host_tool::judge::to_line;
-use host_tool::readiness::Held;
+use host_tool::holes::{Catalogue, catalogue_by};
 use host_tool::store::Store;
 use office::Line;
 use serde_json::{Value, json};
@@ -22,7 +22,7 @@ use tests::cab::Cab;
 use tests::python::interpreter;
 
 /// The demonstration's two holes: the store they are in, and the files of their slots as they are exported.
-fn demonstration(folder: &Path) -> (Held, Vec<PathBuf>) {
+fn demonstration(folder: &Path) -> (Catalogue, Vec<PathBuf>) {
     let scenario = Scenario::parse("two-pole", TWO_POLE).expect("sound");
     let path = folder.join("store.sqlite");
     let mut cab = Cab::new(Bench::native(&scenario, scenario.seed).expect("fits"), path.clone());
@@ -31,9 +31,9 @@ fn demonstration(folder: &Path) -> (Held, Vec<PathBuf>) {
     exported(&Store::open_existing(&path).unwrap(), folder)
 }
 
-fn exported(store: &Store, folder: &Path) -> (Held, Vec<PathBuf>) {
-    let held = Held::read(store, None).unwrap();
-    let files = Exported::new(&held, None).write(Format::Slots, &folder.join("slots")).expect("an export");
+fn exported(store: &Store, folder: &Path) -> (Catalogue, Vec<PathBuf>) {
+    let held = catalogue_by(store, None).unwrap();
+    let files = Exported::new(&held).write(Format::Slots, &folder.join("slots")).expect("an export");
     (held, files)
 }
 
@@ -101,7 +101,7 @@ fn it_reads_what_we_read() {
         assert!((theirs.ahead - ours.ahead).abs() < 1e-9 && (theirs.right - ours.right).abs() < 1e-9, "{theirs:?} {ours:?}");
     }
     let out = folder.path().join("all.json");
-    Exported::new(&held, None).write(Format::Json, &out).expect("an export");
+    Exported::new(&held).write(Format::Json, &out).expect("an export");
     let whole: Value = serde_json::from_slice(&std::fs::read(out).unwrap()).unwrap();
     for (set_up, file) in whole["set_ups"].as_array().unwrap().iter().zip(&files) {
         assert_eq!(read(file).0["digest"], set_up["digest_sha256"]);

@@ -1,7 +1,7 @@
 //! The sign vector of the design, from the tilt sensor's registers to the words on paper: a toe that goes one way with
 //! depth, in the rig's four directions, with the rig facing each of four headings.
 
-use host_tool::holes::{called, catalogue, print};
+use host_tool::papers::Job;
 use host_tool::store::Store;
 use simulator::bench::Bench;
 use simulator::scenario::{STILL_HOLE, Scenario};
@@ -23,9 +23,9 @@ fn certificate(forward: f64, right: f64, heading: u32) -> String {
     let mut cab = Cab::new(Bench::native(&scenario, 1).expect("fits"), folder.path().join("store"));
     cab.finish();
     drop(cab);
-    let catalogue = catalogue(&Store::open_existing(&folder.path().join("store")).expect("the store")).expect("readable");
-    let papers = print(&catalogue, &called(&catalogue.holes, &[]).expect("one"), folder.path()).expect("printed");
-    let out = Command::new("pdftotext").arg("-layout").arg(&papers[0]).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
+    let store = Store::open_existing(&folder.path().join("store")).expect("the store");
+    let papers = Job::of(&store, &[], None).expect("one").print(folder.path(), |_| ()).expect("printed");
+    let out = Command::new("pdftotext").arg("-layout").arg(&papers[0].path).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
     String::from_utf8(out.stdout).expect("UTF-8")
 }
 

@@ -19,7 +19,7 @@ pub mod verify;
 
 use crate::entry::{Entry, Link, Place, SetUpName};
 use crate::facts::Alone;
-use crate::holes::{Hole, Sayings};
+use crate::holes::{Hole, Sayings, handles};
 use crate::limits_file::Limits;
 use crate::planned::{Plans, plans};
 use crate::readiness::{Structure, Works, structures};
@@ -112,6 +112,8 @@ impl Evidence {
             let unchained = recorded.unchained.iter().filter_map(measurement_of).collect();
             holes.push(Hole::judged(recorded.stream.clone(), setup, unchained, &sayings, limits.as_ref()));
         }
+        let given = handles(holes.iter().map(|hole: &Hole| (hole.plan(), hole.setup.opened.sequence, &hole.stream)));
+        holes.iter_mut().zip(given).for_each(|(hole, given)| hole.handle = given.handle);
         let plans = plans(entries.iter().map(|(place, entry)| (*place, entry)));
         Ok(Judged { holes, entries, plans, limits, soil })
     }

@@ -7,7 +7,7 @@ use super::{Evidence, EvidenceFault, Judged};
 use crate::holes::Hole;
 use crate::paper::attachment::facts_json;
 use crate::paper::layout::pdf::Attachment as File;
-use crate::paper::{self, PaperError, Printing, hole_certificate, program, structure_certificate};
+use crate::paper::{self, PaperError, Printing, Standard, hole_certificate, program, structure_certificate};
 use crate::readiness::Structure;
 use ed25519_dalek::SigningKey;
 
@@ -64,14 +64,25 @@ impl Printer<'_> {
     /// # Errors
     /// See [`PrintedFault`].
     pub fn print(&self, sheet: &Sheet, sign: impl FnOnce(&[u8]) -> HostSigned) -> Result<Vec<u8>, PrintedFault> {
+        self.print_as(sheet, Standard::Archive, sign)
+    }
+
+    /// The same by another standard; the plain one has no files within.
+    ///
+    /// # Errors
+    /// See [`PrintedFault`].
+    pub fn print_as(&self, sheet: &Sheet, standard: Standard, sign: impl FnOnce(&[u8]) -> HostSigned) -> Result<Vec<u8>, PrintedFault> {
         let written = |e: &dyn std::fmt::Display| PaperError::NotWritten(e.to_string());
         let bundle = |more: Vec<File>| -> Result<Vec<File>, PaperError> {
+            if standard == Standard::Plain {
+                return Ok(Vec::new());
+            }
             let mut files = bundle::write(self.evidence, sheet, program(), more).map_err(|e| written(&e))?;
             let signed = sign(files.first().map_or(&[], |manifest| &manifest.data));
             files.extend(signed.files().map_err(|e| written(&e))?);
             Ok(files)
         };
-        let printing = Printing::archive(sheet.size);
+        let printing = Printing { size: sheet.size, standard };
         let mut holes: Vec<(&Hole, Option<Reviewed>)> =
             self.judged.holes.iter().map(|hole| (hole, Reviewed::of(self.evidence, self.judged, hole))).collect();
         holes.sort_by_key(|(hole, _)| (hole.plan().leg, hole.plan().attempt, hole.plan().setup, hole.setup.opened.sequence));

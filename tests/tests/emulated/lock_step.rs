@@ -2,7 +2,7 @@
 
 use crate::image;
 use host_tool::facts::DigestState;
-use host_tool::holes::{called, catalogue, print};
+use host_tool::papers::Job;
 use host_tool::store::Store;
 use shared_protocol::state::{Check, ReferenceState};
 use simulator::bench::Bench;
@@ -125,9 +125,9 @@ fn a_board_killed_in_mid_hole_keeps_its_slots_and_the_paper_says_what_happened()
 }
 
 fn text_of_paper(store: &Path, folder: &Path) -> String {
-    let catalogue = catalogue(&Store::open_existing(store).expect("the store")).expect("readable");
-    let papers = print(&catalogue, &called(&catalogue.holes, &[]).expect("all"), folder).expect("printed");
-    let out = Command::new("pdftotext").arg("-layout").arg(&papers[0]).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
+    let store = Store::open_existing(store).expect("the store");
+    let papers = Job::of(&store, &[], None).expect("all").print(folder, |_| ()).expect("printed");
+    let out = Command::new("pdftotext").arg("-layout").arg(&papers[0].path).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
     String::from_utf8(out.stdout).expect("UTF-8")
 }
 

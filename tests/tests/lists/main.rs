@@ -15,7 +15,7 @@ use host_tool::lists::{List, print};
 use host_tool::paper::lists::{Office, day_sheet, hand_over, open_holes, variations};
 use host_tool::paper::{PageSize, PaperError, Printing, Standard};
 use office::{LINE, Line, hole, letter, narrow};
-use readers::{lines, metadata, pages, preflight, qpdf_complaint, structure, words};
+use readers::{lines, metadata, pages, preflight, qpdf_complaint, read_out, structure};
 use shared_protocol::state::Leg;
 use std::collections::BTreeSet;
 use std::process::Command;
@@ -40,7 +40,7 @@ fn day(line: &Line, rig: &str, printing: Printing) -> Vec<u8> {
 /// Every list of a store.
 fn all(line: &Line, printing: Printing) -> Vec<(String, Vec<u8>)> {
     let held = line.held();
-    let office = &Office::new(held.works(None, None));
+    let office = &Office::new(held.works(None));
     let mut papers = vec![("open holes".to_owned(), open_holes(office, printing))];
     let lines: BTreeSet<&str> = office.structures.iter().map(|structure| structure.line.as_str()).collect();
     for line in lines {
@@ -121,7 +121,7 @@ fn the_same_records_give_the_same_bytes_and_the_clock_says_nothing() {
 #[test]
 fn the_pole_crew_reads_what_awaits_it_at_each_hole() {
     let pdf = crew(&Line::drilled(), letter());
-    let (text, rows) = (words(&pdf), lines(&pdf).join(" "));
+    let (text, rows) = (read_out(&pdf), lines(&pdf).join(" "));
     has(
         &rows,
         &[
@@ -184,13 +184,13 @@ fn the_reading_order_is_answers_then_a_block_to_each_structure() {
 #[test]
 fn structures_can_be_named_and_one_that_is_none_is_said() {
     let line = Line::drilled();
-    let one = words(&line.paper(|office| hand_over(office, LINE, &["44".to_owned()], letter())));
+    let one = read_out(&line.paper(|office| hand_over(office, LINE, &["44".to_owned()], letter())));
     assert!(one.contains("44: the pole") && !one.contains("41: the pole"), "{one}");
     let held = line.held();
     let out = line.folder.path().join("papers");
-    let said = print(held.works(None, None), List::HandOver, &["9".to_owned()], &out).unwrap_err().to_string();
+    let said = print(held.works(None), List::HandOver, &["9".to_owned()], &out).unwrap_err().to_string();
     assert!(said.starts_with("neither a sheet nor a record names a structure \"9\""), "{said}");
-    let said = print(held.works(None, None), List::Day, &["2027-01-16".to_owned()], &out).unwrap_err().to_string();
+    let said = print(held.works(None), List::Day, &["2027-01-16".to_owned()], &out).unwrap_err().to_string();
     assert!(said.contains("2027-01-16") && !out.exists(), "{said}");
     assert_eq!(line.held().holes.len(), 4);
     let none = line.paper(|office| {
@@ -207,7 +207,7 @@ fn files_have_the_names_of_their_lines_and_days() {
     let out = line.folder.path().join("papers");
     let mut names = Vec::new();
     for list in [List::HandOver, List::Day, List::Open, List::Variations] {
-        let files = print(held.works(None, None), list, &[], &out).expect("papers");
+        let files = print(held.works(None), list, &[], &out).expect("papers");
         names.extend(files.iter().map(|file| file.file_name().unwrap().to_string_lossy().into_owned()));
     }
     let w = |n: usize| "W".repeat(n);
@@ -242,7 +242,7 @@ fn a_day_is_told_hole_by_hole_with_the_time_that_was_lost() {
     ] {
         assert!(rows.iter().any(|line| line == row), "{row:?} in {rows:#?}");
     }
-    let text = words(&pdf);
+    let text = read_out(&pdf);
     has(
         &text,
         &[
@@ -277,14 +277,14 @@ fn a_hole_over_midnight_is_shared_by_its_days() {
 fn where_nobody_told_the_time_the_day_is_not_known() {
     let mut line = Line::planned();
     line.drill(&Sample { clock: false, restart_after: Some(3), ..good() }, "SIM-ONE", &hole("41", Leg::Single, 1));
-    let text = words(&day(&line, "SIM-ONE", letter()));
+    let text = read_out(&day(&line, "SIM-ONE", letter()));
     has(&text, &["rig SIM-ONE, day not known", "time unknown (start 7, 60 s)", "1 stretch of which the length is not known"]);
 }
 
 #[test]
 fn gaps_are_time_without_a_record() {
     let line = Line::worst();
-    let text = words(&day(&line, &"W".repeat(16), letter()));
+    let text = read_out(&day(&line, &"W".repeat(16), letter()));
     has(
         &text,
         &["6 records missing: not received", "1 record missing: a slot was being written when power failed", "restart: the watchdog"],
@@ -294,7 +294,7 @@ fn gaps_are_time_without_a_record() {
 #[test]
 fn the_register_has_those_first_that_owe_something() {
     let mut line = Line::drilled();
-    let text = words(&register(&line));
+    let text = read_out(&register(&line));
     has(
         &text,
         &[
@@ -311,9 +311,9 @@ fn the_register_has_those_first_that_owe_something() {
     for name in [hole("42", Leg::Left, 1), hole("44", Leg::Single, 2)] {
         line.say(20, &name, "", Said::State { state: HoleState::PoleSet });
     }
-    has(&words(&register(&line)), &["1 hole is open; somebody said of each how it is kept."]);
+    has(&read_out(&register(&line)), &["1 hole is open; somebody said of each how it is kept."]);
     line.say(21, &hole("41", Leg::Single, 1), "", Said::State { state: HoleState::Backfilled });
-    has(&words(&register(&line)), &["No hole is open."]);
+    has(&read_out(&register(&line)), &["No hole is open."]);
 }
 
 /// By hand: 3107 mm below a hub 120 mm up are 2.987 m as read, 2.984 m once the hub's 3 mm are taken off (13/14 to all of them, 2.9 mm),
@@ -322,7 +322,7 @@ fn the_register_has_those_first_that_owe_something() {
 fn variations_say_what_differs_by_how_much_and_whether_somebody_accepted_it() {
     let mut line = Line::drilled();
     let left = hole("42", Leg::Left, 1);
-    let text = words(&varied(&line));
+    let text = read_out(&varied(&line));
     has(
         &text,
         &[
@@ -337,7 +337,7 @@ fn variations_say_what_differs_by_how_much_and_whether_somebody_accepted_it() {
         ],
     );
     line.say(30, &left, "rock at 2.9 m, neighbours at full depth", Said::Accepted { disposition: Disposition::Stands });
-    let text = words(&varied(&line));
+    let text = read_out(&varied(&line));
     has(
         &text,
         &["2 variations, 0 of them open.", "stands by G. Nobody, 2027-01-15T12:30:00-07:00: rock at 2.9 m, neighbours at full depth"],
@@ -345,7 +345,7 @@ fn variations_say_what_differs_by_how_much_and_whether_somebody_accepted_it() {
     let sounding =
         Said::Sounding { depth_um: 2_990_000, ahead_um: 0, right_um: 0, standard_um: 5_000, clean_out: host_tool::entry::CleanOut::After };
     line.say(40, &left, "", sounding);
-    has(&words(&varied(&line)), &["2 variations, 1 of them open.", "overtaken, drilled or measured again since"]);
+    has(&read_out(&varied(&line)), &["2 variations, 1 of them open.", "overtaken, drilled or measured again since"]);
 }
 
 /// A tool of 1000 mm in a hole planned 1100 mm wide: 100 mm, and a cut bore is its tool's to 2 · 1.96 · 6 mm = 24 mm.
@@ -355,7 +355,7 @@ fn another_diameter_than_planned_is_a_variation() {
     line.drill(&narrow(1_000), "SIM-ONE", &hole("41", Leg::Single, 1));
     line.drill(&narrow(1_090), "SIM-TWO", &hole("44", Leg::Single, 1));
     line.drill(&narrow(1_300), "SIM-THREE", &hole("45", Leg::Single, 1));
-    let text = words(&varied(&line));
+    let text = read_out(&varied(&line));
     has(&text, &["41 Diameter 1.100 m 1000 mm ± 24 mm, by the tool −100 mm", "45 Diameter 1.100 m 1300 mm ± 24 mm, by the tool +200 mm"]);
     assert!(!text.contains("44 Diameter"), "{text}");
 }

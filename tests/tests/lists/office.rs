@@ -7,7 +7,7 @@ use host_tool::judge::measured::Measurement;
 use host_tool::paper::Printing;
 use host_tool::paper::lists::Office;
 use host_tool::planned::{Origin, take_in};
-use host_tool::readiness::Held;
+use host_tool::holes::{Catalogue, catalogue_by};
 use host_tool::session::Stream;
 use host_tool::sheet::{Options, Sheet};
 use host_tool::store::{Store, entry_of};
@@ -122,14 +122,14 @@ impl Line {
         self.store.enter(&entry).unwrap();
     }
 
-    pub fn held(&self) -> Held {
-        Held::read(&self.store, None).unwrap()
+    pub fn held(&self) -> Catalogue {
+        catalogue_by(&self.store, None).unwrap()
     }
 
     /// A paper of what the store holds.
     pub fn paper(&self, print: impl Fn(&Office<'_>) -> Result<Vec<u8>, host_tool::paper::PaperError>) -> Vec<u8> {
         let held = self.held();
-        print(&Office::new(held.works(None, None))).expect("a paper")
+        print(&Office::new(held.works(None))).expect("a paper")
     }
 }
 

@@ -73,7 +73,7 @@ const FIELDS: &[(&str, &str, &str)] = &[
     ("Butt", "1.400 m round, 446 mm across; butt taped", "not recorded: no sheet"),
     ("Depth set by", "table, sheet row 2", "plan as loaded into the rig"),
     ("Room", "at the best place, ", "not known: no structure sheet on record plans this hole"),
-    ("Embedment", "3.178 m ± 0.024 m; pole not yet set", "not known: no sheet"),
+    ("Embedment", "3.178 m ± 0.024 m; pole not yet set", "not known: nor is the depth"),
     ("Arm", "arm not shown to be out of level: left end higher by 2 mm", "not known: no sheet"),
     ("Volumes", "hole 3.09 m³ ± ", "not known"),
     // ticket, state, remarks, decision

@@ -91,7 +91,7 @@ fn many_limits_with_long_texts_fit() {
             let setup = sample.setup();
             let judged = judge_by(&setup, &limits);
             let hole = Hole::of_record(&setup, &judged);
-            let pdf = hole_certificate(&hole, Printing::archive(size)).expect("a certificate");
+            let pdf = hole_certificate(&hole, Vec::new(), Printing::archive(size)).expect("a certificate");
             let found = collisions(&pdf);
             assert!(found.is_empty(), "{size:?}: {}", found.join("\n"));
             assert!(qpdf_complaint(&pdf).is_empty());

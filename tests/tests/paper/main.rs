@@ -22,9 +22,7 @@ use shared_protocol::units::CentiDegrees;
 const SIZES: [PageSize; 2] = [PageSize::Letter, PageSize::A4];
 
 fn certificate(sample: &Sample, printing: Printing) -> Vec<u8> {
-    let setup = sample.setup();
-    let judged = judge(&setup);
-    hole_certificate(&Hole::of_record(&setup, &judged), printing).expect("a certificate")
+    works::alone(sample, printing)
 }
 
 fn letter(sample: &Sample) -> Vec<u8> {
@@ -35,7 +33,7 @@ fn summary(samples: &[Sample], printing: Printing) -> Vec<u8> {
     let setups: Vec<_> = samples.iter().map(Sample::setup).collect();
     let judged: Vec<_> = setups.iter().map(judge).collect();
     let holes: Vec<_> = setups.iter().zip(&judged).map(|(setup, judged)| Hole::of_record(setup, judged)).collect();
-    structure_certificate(&holes, printing).expect("a summary")
+    structure_certificate(&holes, Vec::new(), printing).expect("a summary")
 }
 
 fn with(change: impl FnOnce(&mut Sample)) -> Sample {
@@ -306,7 +304,7 @@ fn a_seal_that_does_not_fit_is_on_the_first_page() {
     let mut setup = good().setup();
     setup.sealing = Sealing::Unfit(Unfit::Signature);
     let judged = judge(&setup);
-    let pdf = hole_certificate(&Hole::of_record(&setup, &judged), Printing::archive(PageSize::Letter)).expect("a certificate");
+    let pdf = hole_certificate(&Hole::of_record(&setup, &judged), Vec::new(), Printing::archive(PageSize::Letter)).expect("a certificate");
     let first = pages(&pdf).remove(0).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(first.contains("Not shown: the seal does not fit: its signature is not that of its key"), "{first}");
     let fields = readers::fields(&pdf);
@@ -399,7 +397,7 @@ fn a_summary_is_one_page_and_none_of_nothing() {
     for said in ["Left leg", "Right leg", "as drilled 3.184 m", "as drilled 3.067 m", "outside", "no calliper survey"] {
         assert!(text.contains(said), "{said:?} in {text}");
     }
-    assert_eq!(structure_certificate(&[], Printing::archive(PageSize::A4)), Err(PaperError::NoHole));
+    assert_eq!(structure_certificate(&[], Vec::new(), Printing::archive(PageSize::A4)), Err(PaperError::NoHole));
 }
 
 #[test]

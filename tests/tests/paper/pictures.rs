@@ -75,7 +75,7 @@ impl Picture {
 /// The pages, each with its file's name: which certificate, and which page of it from 1.
 fn pages() -> Vec<(&'static str, Vec<u8>, u32)> {
     let (metric, feet) = (works::full(false), works::full(true));
-    let of = |works: &host_tool::holes::Catalogue, n, size| works::certificate(works, n, Printing::archive(size));
+    let of = |works: &works::Works, n, size| works::certificate(works, n, Printing::archive(size));
     let full = of(&metric, 0, PageSize::A4);
     let nothing = with(|s| (s.increments, s.passes, s.clock, s.closed) = (false, 1, false, false));
     vec![

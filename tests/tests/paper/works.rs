@@ -2,14 +2,18 @@
 
 use crate::holes::{Sample, good, good_feet, worst};
 use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, SetUpName, TicketStanding};
-use host_tool::facts::Wall;
-use host_tool::holes::{Catalogue, catalogue_by};
-use host_tool::limits_file::Limits;
-use host_tool::paper::{Printing, hole_certificate, structure_certificate};
+use ed25519_dalek::SigningKey;
+use host_tool::evidence::bundle::{self, Subject};
+use host_tool::evidence::collect::of_store;
+use host_tool::evidence::printed::Printer;
+use host_tool::evidence::signing::HostSigned;
+use host_tool::evidence::{Evidence, Recorded};
+use host_tool::facts::{self, Leanings, Wall};
+use host_tool::paper::Printing;
 use host_tool::planned::{Origin, take_in};
 use host_tool::session::Stream;
 use host_tool::sheet::{Options, Sheet};
-use host_tool::store::Store;
+use host_tool::store::{Store, entry_of};
 use shared_protocol::state::Leg;
 
 /// Half an hour after the first hole of the samples was opened, 2027-01-15T01:30 at seven hours behind UTC.
@@ -45,7 +49,7 @@ fn stream(n: usize, sample: &Sample) -> Stream {
 }
 
 /// Samples, a sheet and entries as a store would hold them, judged.
-pub fn catalogue(samples: &[Sample], sheet: Option<&str>, said: &[Entry], limits: Option<&str>) -> Catalogue {
+pub fn catalogue(samples: &[Sample], sheet: Option<&str>, said: &[Entry], limits: Option<&str>) -> Works {
     let mut store = Store::in_memory(HOST).expect("a store");
     for (n, sample) in samples.iter().enumerate() {
         store.keep(&stream(n, sample), &sample.slots()).expect("kept");
@@ -60,8 +64,34 @@ pub fn catalogue(samples: &[Sample], sheet: Option<&str>, said: &[Entry], limits
     if !said.is_empty() {
         store.enter_all(said).expect("entered");
     }
-    let limits = limits.map(|text| Limits::read(text).expect("limits"));
-    catalogue_by(&store, limits.as_ref()).expect("a catalogue")
+    let mut all: Vec<Evidence> = of_store(&store, limits, None).expect("readable").into_values().collect();
+    assert_eq!(all.len(), 1, "one structure");
+    Works(all.remove(0))
+}
+
+/// A structure's evidence.
+pub struct Works(pub Evidence);
+
+impl Works {
+    fn print(&self, subject: Subject, printing: Printing) -> Vec<u8> {
+        let judged = self.0.judged().expect("evidence");
+        let printer = Printer { evidence: &self.0, judged: &judged, structures: &judged.structures() };
+        let key = SigningKey::from_bytes(&[0x48; 32]);
+        let sheet = bundle::Sheet { subject, size: printing.size };
+        printer.print_as(&sheet, printing.standard, |manifest| HostSigned::new(manifest, &key)).expect("a paper")
+    }
+}
+
+/// The certificate of one sample of which nothing else is known than its record and what was measured by hand.
+pub fn alone(sample: &Sample, printing: Printing) -> Vec<u8> {
+    let all = sample.slots();
+    let setup = facts::read(&all).pop().expect("a set-up");
+    let mut recorded = Recorded { stream: stream(0, sample), slots: Leanings::of(&all).alone(&setup), unchained: Vec::new() };
+    let hole = HoleName::of(&sample.plan);
+    recorded.unchained = sample.measurements.iter().map(|m| entry_of(m, sample.offset, hole.clone().expect("a leg"), recorded.name())).collect();
+    let (line, structure) = (sample.plan.line.as_str().to_owned(), sample.plan.structure.as_str().to_owned());
+    let subject = Subject::Hole(recorded.name());
+    Works(Evidence { line, structure, set_ups: vec![recorded], ..Evidence::default() }).print(subject, printing)
 }
 
 /// The number that the first of these entries has, behind as many as the sheet makes.
@@ -71,16 +101,13 @@ pub fn place(sheet: &str, nth: u32) -> Place {
 }
 
 /// The certificate of the nth hole.
-pub fn certificate(works: &Catalogue, n: usize, printing: Printing) -> Vec<u8> {
-    let structures = works.structures();
-    hole_certificate(&works.holes[n].on_paper(&structures), printing).expect("a certificate")
+pub fn certificate(works: &Works, n: usize, printing: Printing) -> Vec<u8> {
+    works.print(Subject::Hole(works.0.set_ups[n].name()), printing)
 }
 
 /// The certificate of the structure that all holes are of.
-pub fn structure(works: &Catalogue, printing: Printing) -> Vec<u8> {
-    let structures = works.structures();
-    let holes: Vec<_> = works.holes.iter().map(|hole| hole.on_paper(&structures)).collect();
-    structure_certificate(&holes, printing).expect("a certificate")
+pub fn structure(works: &Works, printing: Printing) -> Vec<u8> {
+    works.print(Subject::Structure, printing)
 }
 
 /// What people say of one leg.
@@ -159,7 +186,7 @@ pub fn given_up(sample: &Sample) -> Vec<Entry> {
 }
 
 /// The two-pole structure with all that people can say of its left leg, metric or in feet and inches.
-pub fn full(feet: bool) -> Catalogue {
+pub fn full(feet: bool) -> Works {
     let (left, sheet) = if feet { (good_feet(), SHEET_FEET) } else { (good(), SHEET) };
     let left = Sample { slow: Some(false), ..left };
     let mut right = left.clone();
@@ -178,7 +205,7 @@ pub fn full(feet: bool) -> Catalogue {
 
 /// Three legs of the longest names, each drilled in forty passes with gaps, faults and a restart, of which people say more than
 /// anybody would: names and remarks as long as an entry takes.
-pub fn overlong() -> Catalogue {
+pub fn overlong() -> Works {
     let (line, structure) = ("W".repeat(24), "W".repeat(16));
     let row = |leg: &str, butt: &str| {
         let text = "wide ".repeat(30) + &"W".repeat(60);

@@ -9,6 +9,8 @@ use host_tool::judge::{Judged, judge, judge_by};
 use host_tool::paper::drawing::{Picture, draw};
 use host_tool::paper::layout::letters::Letters;
 use host_tool::paper::layout::marks::{Frame, Mark, Pen};
+use host_tool::paper::attachment::facts_json;
+use host_tool::paper::layout::pdf::Attachment;
 use host_tool::paper::{Hole, PageSize, Printing, hole_certificate};
 use serde_json::Value;
 use shared_protocol::record::Calibration;
@@ -22,7 +24,14 @@ fn text(sample: &Sample) -> String {
 fn limited(sample: &Sample, limits: &LimitSet) -> Vec<u8> {
     let setup = sample.setup();
     let judged = judge_by(&setup, limits);
-    hole_certificate(&Hole::of_record(&setup, &judged), Printing::archive(PageSize::Letter)).expect("a certificate")
+    let hole = Hole::of_record(&setup, &judged);
+    let facts = Attachment {
+        name: "facts.json".to_owned(),
+        media_type: "application/json",
+        description: "facts".to_owned(),
+        data: facts_json(&hole).into_bytes(),
+    };
+    hole_certificate(&hole, vec![facts], Printing::archive(PageSize::Letter)).expect("a certificate")
 }
 
 fn limit(measurand: Measurand, most: f64, written: &str, source: &str) -> Limit {
