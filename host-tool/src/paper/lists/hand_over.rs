@@ -231,7 +231,7 @@ fn rows(structure: &Structure<'_>) -> Vec<Vec<String>> {
 /// Everything about one hole, the same names in the same order for each; what has no text is asked about by nobody.
 fn items(leg: &Leg<'_>, seat: Option<&Seat>, middle: LineAxes) -> Vec<(&'static str, String)> {
     vec![
-        ("Hole", if leg.stage == Stage::Drilled { String::new() } else { stage(leg.stage).to_owned() }),
+        ("Hole", how_far(leg)),
         ("Floor", floor(leg)),
         ("Clean width", width(leg, middle)),
         ("Set the butt", seat.map_or_else(|| format!("not known; the hole's middle is {}", middle_text(leg)), |seat| butt(leg, seat))),
@@ -244,6 +244,17 @@ fn items(leg: &Leg<'_>, seat: Option<&Seat>, middle: LineAxes) -> Vec<(&'static 
         ("Decided", decided(leg)),
         ("Know too", known(leg)),
     ]
+}
+
+/// How far it has come where that is not the usual, and what was drilled beside it before.
+fn how_far(leg: &Leg<'_>) -> String {
+    let stage = (leg.stage != Stage::Drilled).then(|| stage(leg.stage).to_owned());
+    let attempt = (leg.hole.attempt > 1).then(|| format!("attempt {}", leg.hole.attempt));
+    let before = leg.earlier.iter().map(|(number, state)| {
+        let left = state.map_or("left without a word on how it was made safe", HoleState::word);
+        format!("attempt {number} before it, near here: {left}")
+    });
+    stage.into_iter().chain(attempt).chain(before).collect::<Vec<_>>().join("; ")
 }
 
 fn floor(leg: &Leg<'_>) -> String {
