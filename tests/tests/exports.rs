@@ -46,7 +46,7 @@ fn exported(line: &Line, format: Format, limits: Option<&str>) -> Vec<u8> {
     let held = catalogue_by(&line.store, limits.as_ref()).unwrap();
     let out = line.folder.path().join("out");
     let files = Exported::new(&held).write(format, &out).expect("an export");
-    assert_eq!(files, [out.clone()]);
+    assert_eq!(files, std::slice::from_ref(&out));
     std::fs::read(out).unwrap()
 }
 

@@ -15,11 +15,11 @@ pub fn export(format: args::Format, out: &Path, store: &Path, limits: Option<&Pa
         args::Format::Geojson => Format::Geojson,
         args::Format::Slots => Format::Slots,
     };
-    let limits = limits.map(read_limits).transpose()?;
-    let held = catalogue_by(&stores::open_existing(store)?, limits.as_ref())?;
     if out.canonicalize().is_ok_and(|out| store.canonicalize().is_ok_and(|store| store == out)) {
         return Err(Failure::Usage("that file is the store itself: name another with --out".to_owned()));
     }
+    let limits = limits.map(read_limits).transpose()?;
+    let held = catalogue_by(&stores::open_existing(store)?, limits.as_ref())?;
     for file in Exported::new(&held).write(format, out)? {
         writeln!(stdout(), "{}", file.display())?;
     }

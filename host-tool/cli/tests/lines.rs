@@ -5,8 +5,11 @@ mod common;
 
 use common::{assert_failed, run};
 use host_tool::entry::{HoleState, Said};
+use host_tool::export::{Exported, Format};
 use host_tool::facts::{DigestState, SetUp, read};
+use host_tool::lists::{self, List};
 use host_tool::proof::Sealing;
+use host_tool::readiness::Held;
 use host_tool::session::Stream;
 use host_tool::store::Store;
 use serde_json::Value;
@@ -56,11 +59,46 @@ fn a_line_goes_from_its_sheet_to_its_records() {
     the_verdicts_are_those_of_what_was_written(
         json(&["judge", "--store", path.to_str().unwrap(), "--json"])["structures"].as_array().unwrap(),
     );
+    its_lists_are_printed_and_its_data_goes_out(path.to_str().unwrap(), &folder.path().join("given out"));
     let store = Store::open_existing(&path).unwrap();
     let set_ups = set_ups(&store);
     assert!(set_ups.iter().all(|set_up| set_up.missing.is_empty() && set_up.identity.as_ref().unwrap().simulated));
     what_was_written_for_some_has_come_about(&set_ups);
     what_people_say_is_there(&store);
+}
+
+/// The files that a command names on its output, all of which are there.
+fn files(arguments: &[&str]) -> Vec<std::path::PathBuf> {
+    let done = run(arguments);
+    assert_eq!(done.status.code(), Some(0), "{arguments:?}: {}", String::from_utf8_lossy(&done.stderr));
+    let files: Vec<_> = String::from_utf8_lossy(&done.stdout).lines().map(std::path::PathBuf::from).collect();
+    assert!(!files.is_empty() && files.iter().all(|file| file.is_file()), "{files:?}");
+    files
+}
+
+/// 42 structures, 69 set-ups on four days. One list and one export go through the program, since each run judges the whole line anew.
+fn its_lists_are_printed_and_its_data_goes_out(store: &str, out: &Path) {
+    let folder = out.join("papers");
+    let papers = files(&["print", "--what", "hand-over", "--store", store, "--out", folder.to_str().unwrap()]);
+    assert_eq!(papers, [folder.join("hand-over-SIM_Quillmoor-Dastrel.pdf")]);
+    let held = Held::read(&Store::open_existing(Path::new(store)).unwrap(), None).unwrap();
+    let print = |list| lists::print(held.works(None, None), list, &[], &folder).unwrap().len();
+    assert_eq!([List::Day, List::Open, List::Variations].map(print), [4, 1, 1]);
+    let papers = fs::read_dir(&folder).unwrap().map(|file| fs::read(file.unwrap().path()).unwrap());
+    assert!(papers.into_iter().all(|paper| paper.starts_with(b"%PDF-")), "every file is a whole paper");
+    let path = out.join("line.json");
+    let given = files(&["export", "--format", "json", "--store", store, "--out", path.to_str().unwrap()]);
+    let whole: Value = serde_json::from_slice(&fs::read(&given[0]).unwrap()).unwrap();
+    assert_eq!(["structures", "set_ups"].map(|name| whole[name].as_array().unwrap().len()), [42, 69]);
+    let exported = Exported::new(&held, None);
+    let give = |format, to: &str| exported.write(format, &out.join(to)).unwrap();
+    let map: Value = serde_json::from_slice(&fs::read(&give(Format::Geojson, "line.geojson")[0]).unwrap()).unwrap();
+    assert_eq!(map["features"].as_array().unwrap().len(), 68, "a leg each, the attempt that counts");
+    assert_eq!(fs::read_to_string(&give(Format::Csv, "line.csv")[0]).unwrap().lines().count(), 70);
+    assert_eq!(give(Format::Slots, "slots").len(), 69);
+    let typed = |arguments: &[&str]| run(&[arguments, &["--store", store]].concat());
+    assert_failed(&typed(&["print", "101", "--what", "open", "--out", folder.to_str().unwrap()]), 2, &["name none"]);
+    assert_failed(&typed(&["export", "--format", "csv", "--out", store]), 2, &["the store itself"]);
 }
 
 fn every_name_is_in_the_document(all: &[Value]) {

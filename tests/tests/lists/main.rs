@@ -140,6 +140,7 @@ fn the_pole_crew_reads_what_awaits_it_at_each_hole() {
             "deepen it by",
             "OWES A COVER, A GUARD OR ATTENDANCE",
             "44: the pole CAN GO IN",
+            "Hole attempt 2; attempt 1 before it, near here: backfilled",
             "NO LOCATE TICKET",
             "Nobody has said which statement governs",
         ],

@@ -6,7 +6,7 @@ use super::super::words::{NONE, Units};
 use super::super::worth::Quantity;
 use super::super::{PaperError, Printing};
 use super::place::{KEY, Plan};
-use super::{Office, Origin, Sheet, line_text};
+use super::{Flow, Office, Origin, Sheet, line_text};
 use crate::entry::{HoleState, NoteKind, Said};
 use crate::judge::limits::Governs;
 use crate::judge::{LineAxes, Verdict};
@@ -28,6 +28,8 @@ const WHY: f64 = 12.0;
 const LETTERS: [f64; 3] = [10.5, 9.5, 8.5];
 const BETWEEN: f64 = 3.0;
 const BETWEEN_BLOCKS: f64 = 16.0;
+/// Room for a table's head and for what stands before and behind it.
+const UNDER_TEXT: f64 = 24.0;
 
 /// Prints a line's hand-over sheet: every structure of it, or those that are named.
 ///
@@ -44,7 +46,7 @@ pub fn hand_over(office: &Office<'_>, line: &str, only: &[String], printing: Pri
     let governs = office.works.limits.and_then(Limits::governs);
     overview(&mut sheet, &chosen, governs);
     for structure in chosen.iter().filter(|structure| is_told(structure)) {
-        block(&mut sheet, structure, governs);
+        block(&mut sheet.flow, structure, governs);
     }
     sheet.finish(&format!("Which structures are ready for their poles, line {}", line_text(line)))
 }
@@ -75,51 +77,87 @@ fn overview(sheet: &mut Sheet, chosen: &[&Structure<'_>], governs: Option<Govern
     sheet.say(&format!("{decides} Figures after ± are 95 % uncertainties. {told} {KEY}"));
 }
 
+/// One structure as it is printed.
+struct Block {
+    title: String,
+    said: Vec<(String, String)>,
+    plan: Option<Plan>,
+    heads: Vec<String>,
+    rows: Vec<Vec<String>>,
+}
+
+impl Block {
+    fn of(structure: &Structure<'_>, governs: Option<Governs>) -> Self {
+        Self {
+            title: format!("{}: {}", structure.structure, answer(structure)),
+            said: said(structure, governs),
+            plan: Plan::of(structure),
+            heads: structure.legs.iter().map(head).collect(),
+            rows: rows(structure),
+        }
+    }
+
+    /// The columns of its table; one hole needs no head.
+    fn columns(&self) -> Vec<Column<'_>> {
+        match &self.heads[..] {
+            [_] => vec![names("", 0.75), words("", 2.6)],
+            heads => std::iter::once(names("", 0.8)).chain(heads.iter().map(|head| words(head, 1.6))).collect(),
+        }
+    }
+
+    /// The plan where it stands beside the text, with its width and height.
+    fn beside(&self, flow: &Flow) -> Option<(&Plan, (f64, f64))> {
+        self.plan.as_ref().filter(|plan| plan.is_narrow()).map(|plan| (plan, plan.size(flow.width())))
+    }
+
+    /// The largest letters of its table that keep it on one page, and its height with them.
+    fn fit(&self, flow: &mut Flow) -> (f64, f64) {
+        let beside = self.beside(flow).map(|(_, size)| size);
+        let of_title = flow.measure(&[(BLOCK.weight, &self.title)], BLOCK.size);
+        let across = self.plan.as_ref().filter(|_| beside.is_none()).map_or(0.0, |plan| plan.size(flow.width()).1 + BETWEEN);
+        flow.narrow(beside.map_or(0.0, |(width, _)| width));
+        let texts: f64 =
+            self.said.iter().map(|(strong, text)| BETWEEN + flow.measure(&[(Weight::Strong, strong), (Weight::Regular, text)], WHY)).sum();
+        let mut found = (0.0, 0.0);
+        for letters in LETTERS {
+            let text = texts + across + measure(flow, &self.columns(), &self.rows, letters) + UNDER_TEXT;
+            found = (letters, of_title + beside.map_or(text, |(_, height)| text.max(height)));
+            if found.1 <= flow.page_room() {
+                break;
+            }
+        }
+        flow.narrow(0.0);
+        found
+    }
+}
+
 /// One structure, whole on a page where a page can hold it.
-fn block(sheet: &mut Sheet, structure: &Structure<'_>, governs: Option<Governs>) {
-    let heads: Vec<String> = structure.legs.iter().map(head).collect();
-    let alone = structure.legs.len() == 1;
-    let mut columns: Vec<Column<'_>> = vec![names("", if alone { 0.75 } else { 0.8 })];
-    columns.extend(heads.iter().map(|head| words(if alone { "" } else { head }, if alone { 2.6 } else { 1.6 })));
-    let (rows, said, plan) = (rows(structure), said(structure, governs), Plan::of(structure));
-    let title = format!("{}: {}", structure.structure, answer(structure));
-    let flow = &mut sheet.flow;
-    let (width, height) = plan.as_ref().map_or((0.0, 0.0), |plan| plan.size(flow.width()));
-    let narrow = plan.as_ref().is_some_and(Plan::is_narrow);
-    let of_title = flow.measure(&[(BLOCK.weight, &title)], BLOCK.size);
-    flow.narrow(if narrow { width } else { 0.0 });
-    let mut of_text = |(strong, text): &(String, String)| BETWEEN + flow.measure(&[(Weight::Strong, strong), (Weight::Regular, text)], WHY);
-    let texts: f64 = said.iter().map(&mut of_text).sum();
-    let mut whole = |letters: f64| {
-        let text = texts + measure(flow, &columns, &rows, letters) + 24.0;
-        of_title + if narrow { text.max(height) } else { text + height + BETWEEN }
-    };
-    let tall: Vec<f64> = LETTERS.iter().map(|letters| whole(*letters)).collect();
-    flow.narrow(0.0);
-    let sizes = LETTERS.into_iter().zip(tall);
-    let (letters, tall) = sizes.clone().find(|(_, tall)| *tall <= flow.page_room()).or(sizes.last()).unwrap_or_default();
+fn block(flow: &mut Flow, structure: &Structure<'_>, governs: Option<Governs>) {
+    let block = Block::of(structure, governs);
+    let (letters, height) = block.fit(flow);
     flow.space(BETWEEN_BLOCKS);
-    flow.need(tall);
+    flow.need(height);
     if !flow.at_top() {
         flow.rule();
         flow.advance(5.0);
     }
-    flow.heading(2, &title, BLOCK, 80.0);
-    let beside = plan.as_ref().filter(|_| narrow).map(|plan| {
-        let ends = flow.figure_beside((width, height), &plan.in_words(structure), |letters, frame| plan.draw(letters, frame));
-        flow.narrow(width);
+    flow.heading(2, &block.title, BLOCK, 80.0);
+    let beside = block.beside(flow).map(|(plan, size)| {
+        let ends = flow.figure_beside(size, &plan.in_words(structure), |letters, frame| plan.draw(letters, frame));
+        flow.narrow(size.0);
         ends
     });
-    for (strong, text) in &said {
+    for (strong, text) in &block.said {
         flow.space(BETWEEN);
         flow.paragraph(&[(Weight::Strong, strong), (Weight::Regular, text)], WHY);
     }
-    if let Some(plan) = plan.filter(|_| !narrow) {
+    if let Some(plan) = block.plan.as_ref().filter(|_| beside.is_none()) {
         flow.space(BETWEEN);
+        let height = plan.size(flow.width()).1;
         flow.figure(height, &plan.in_words(structure), |letters, frame| plan.draw(letters, frame));
     }
     flow.space(BETWEEN);
-    sized(flow, &columns, &rows, letters);
+    sized(flow, &block.columns(), &block.rows, letters);
     if let Some(ends) = beside {
         flow.widen(ends);
     }
@@ -193,7 +231,7 @@ fn rows(structure: &Structure<'_>) -> Vec<Vec<String>> {
 /// Everything about one hole, the same names in the same order for each; what has no text is asked about by nobody.
 fn items(leg: &Leg<'_>, seat: Option<&Seat>, middle: LineAxes) -> Vec<(&'static str, String)> {
     vec![
-        ("Hole", if leg.stage == Stage::Drilled { String::new() } else { stage(leg.stage).to_owned() }),
+        ("Hole", how_far(leg)),
         ("Floor", floor(leg)),
         ("Clean width", width(leg, middle)),
         ("Set the butt", seat.map_or_else(|| format!("not known; the hole's middle is {}", middle_text(leg)), |seat| butt(leg, seat))),
@@ -206,6 +244,17 @@ fn items(leg: &Leg<'_>, seat: Option<&Seat>, middle: LineAxes) -> Vec<(&'static 
         ("Decided", decided(leg)),
         ("Know too", known(leg)),
     ]
+}
+
+/// How far it has come where that is not the usual, and what was drilled beside it before.
+fn how_far(leg: &Leg<'_>) -> String {
+    let stage = (leg.stage != Stage::Drilled).then(|| stage(leg.stage).to_owned());
+    let attempt = (leg.hole.attempt > 1).then(|| format!("attempt {}", leg.hole.attempt));
+    let before = leg.earlier.iter().map(|(number, state)| {
+        let left = state.map_or("left without a word on how it was made safe", HoleState::word);
+        format!("attempt {number} before it, near here: {left}")
+    });
+    stage.into_iter().chain(attempt).chain(before).collect::<Vec<_>>().join("; ")
 }
 
 fn floor(leg: &Leg<'_>) -> String {
