@@ -15,6 +15,7 @@ const TWICE: &[(&str, &str)] = &[
     ("embedded-hal", "embedded-hal-mock, and the board's runtime"),
     ("embedded-io", "postcard, which can take either"),
     ("font-types", "krilla"),
+    ("miniz_oxide", "png"),
     ("nb", "embedded-hal of before"),
     ("nix", "serialport"),
     ("object", "defmt-decoder"),

@@ -67,7 +67,9 @@ fn note(what: &NoteKind) -> String {
     }
 }
 
-const fn leg(leg: Leg) -> &'static str {
+/// A leg behind its structure's name: " left leg", nothing of a single pole.
+#[must_use]
+pub const fn leg(leg: Leg) -> &'static str {
     match leg {
         Leg::Single => "",
         Leg::Left => " left leg",
