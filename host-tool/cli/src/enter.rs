@@ -6,7 +6,7 @@ use crate::{Failure, stores};
 use host_tool::entry::{Along, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, may_correct};
 use host_tool::holes::{Catalogue, Hole, called, catalogue};
 use host_tool::measure::{length, ratio};
-use host_tool::paper::told;
+use host_tool::paper::told::{self, leg};
 use host_tool::paper::words::Units;
 use host_tool::planned::plans;
 use host_tool::register::words::{CAUTION, OWES, deep, name, open_for};
@@ -129,15 +129,6 @@ pub fn put(store: &mut Store, entry: &Entry) -> Result<Place, Failure> {
 /// An entry in one line.
 pub fn text(entry: &Entry, units: Units) -> String {
     terminal(&told::text(entry, units))
-}
-
-const fn leg(leg: Leg) -> &'static str {
-    match leg {
-        Leg::Single => "",
-        Leg::Left => " left leg",
-        Leg::Middle => " middle leg",
-        Leg::Right => " right leg",
-    }
 }
 
 /// The register: what is open now, how long, and what it owes; all holes where that is wanted.

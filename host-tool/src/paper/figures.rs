@@ -90,10 +90,10 @@ pub fn against_plan(flow: &mut Flow, hole: &Hole<'_>) {
     rows.extend(unlimited(hole));
     heading(flow, &format!("Plan and as drilled; depths below {}", datum(hole.plan())));
     let columns = [
-        names("Item", 1.65),
+        names("Item", 1.6),
         words("Planned", 1.0),
-        words("As drilled, ± 95 %", 2.7),
-        words("Variation", 1.05),
+        words("As drilled, ± 95 %", 2.6),
+        words("Variation", 1.2),
         words("Limit", 2.05),
         words("Measured; shown", 1.85),
     ];

@@ -246,6 +246,6 @@ pub fn verdicts<'a>(hole: &Hole<'a>) -> impl Iterator<Item = &'a crate::judge::V
     let leg = hole.counting().map(|(_, leg)| leg);
     let of_leg = leg.into_iter().flat_map(|leg| &leg.verdicts);
     let of_leg = of_leg.filter(|verdict| matches!(verdict.limit.measurand, Measurand::Centre | Measurand::Embedment));
-    let frame = hole.counting().and_then(|_| hole.structure).map(|structure| &structure.frame);
+    let frame = hole.counting().and(hole.structure).map(|structure| &structure.frame);
     of_leg.chain(frame.into_iter().flat_map(|frame| &frame.room))
 }

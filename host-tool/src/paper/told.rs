@@ -68,7 +68,9 @@ fn note(what: &NoteKind) -> String {
     }
 }
 
-const fn leg(leg: Leg) -> &'static str {
+/// A leg behind its structure's name: " left leg", nothing of a single pole.
+#[must_use]
+pub const fn leg(leg: Leg) -> &'static str {
     match leg {
         Leg::Single => "",
         Leg::Left => " left leg",
@@ -143,11 +145,11 @@ pub fn list_of(flow: &mut Flow, hole: &Hole<'_>) -> bool {
     let wrong: Vec<(usize, usize)> =
         hole.told.iter().enumerate().filter(|(_, told)| told.corrected.is_some()).map(|(row, _)| (row, 2)).collect();
     let columns = [
-        names("Entry", 1.0),
-        times("By whom, when", 1.45),
-        words("What was entered", 2.4),
-        words("With what; remark", 1.7),
-        words("Corrected to, by whom", 1.7),
+        names("Entry", 1.3),
+        times("By whom, when", 1.95),
+        words("What was entered", 2.2),
+        words("With what; remark", 1.45),
+        words("Corrected to", 1.4),
     ];
     figures::heading(flow, "What people entered about this hole");
     table_with_struck(flow, &columns, &rows, &wrong);

@@ -63,17 +63,27 @@ fn samples() -> Vec<(&'static str, Sample)> {
     ]
 }
 
+/// Keeps a paper in the folder that BOREWITNESS_PAPERS names, for somebody who wants to look at it.
+fn keep(name: &str, pdf: &[u8]) {
+    if let Some(folder) = std::env::var_os("BOREWITNESS_PAPERS").map(std::path::PathBuf::from) {
+        std::fs::create_dir_all(&folder).and_then(|()| std::fs::write(folder.join(format!("{name}.pdf")), pdf)).expect("written");
+    }
+}
+
 #[test]
 fn qpdf_finds_nothing_wrong_with_any_paper() {
     for size in SIZES {
         for (name, sample) in samples() {
-            let complaint = qpdf_complaint(&certificate(&sample, Printing::archive(size)));
+            let pdf = certificate(&sample, Printing::archive(size));
+            keep(&format!("{name} {size:?}"), &pdf);
+            let complaint = qpdf_complaint(&pdf);
             assert!(complaint.is_empty(), "{name}, {size:?}: {complaint}");
         }
         for (name, pdf) in [
             ("full", works::certificate(&works::full(false), 0, Printing::archive(size))),
             ("structure", works::structure(&works::full(true), Printing::archive(size))),
         ] {
+            keep(&format!("{name} {size:?}"), &pdf);
             let complaint = qpdf_complaint(&pdf);
             assert!(complaint.is_empty(), "{name}, {size:?}: {complaint}");
         }
@@ -422,28 +432,4 @@ fn the_reading_order_is_drawing_words_figures() {
     let at: Vec<usize> = places.iter().map(|p| order.find(p).unwrap_or_else(|| panic!("{p} in {order}"))).collect();
     assert!(at.is_sorted(), "{at:?}");
     assert!(order.contains("/Scope /Row") && order.contains("/Scope /Column"));
-}
-
-#[test]
-#[ignore = "for looking at the pages: prints samples into the folder that BOREWITNESS_PAPERS names"]
-fn print_samples_to_look_at() {
-    let folder = std::path::PathBuf::from(std::env::var("BOREWITNESS_PAPERS").expect("a folder"));
-    std::fs::create_dir_all(&folder).expect("the folder");
-    for (feet, size) in [(false, PageSize::A4), (true, PageSize::Letter)] {
-        let works = works::full(feet);
-        let name = if feet { "feet" } else { "metric" };
-        let put = |what: &str, pdf: Vec<u8>| std::fs::write(folder.join(format!("{name}-{what}.pdf")), pdf).expect("written");
-        put("full", works::certificate(&works, 0, Printing::archive(size)));
-        put("right", works::certificate(&works, 1, Printing::archive(size)));
-        put("structure", works::structure(&works, Printing::archive(size)));
-        if !feet {
-            let overlong = works::overlong();
-            put("overlong", works::certificate(&overlong, 2, Printing::archive(PageSize::Letter)));
-            put("overlong-structure", works::structure(&overlong, Printing::archive(PageSize::A4)));
-        }
-        put("other", works::certificate(&works, 0, Printing::archive(if feet { PageSize::A4 } else { PageSize::Letter })));
-    }
-    for (name, sample) in samples() {
-        std::fs::write(folder.join(format!("sample-{name}.pdf")), letter(&sample)).expect("written");
-    }
 }

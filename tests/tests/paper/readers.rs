@@ -52,7 +52,7 @@ pub fn pages(pdf: &[u8]) -> Vec<String> {
     let file = file(pdf);
     let output = run("pdftotext", &["-layout", path(&file), "-"]);
     assert!(output.status.success(), "{}", text(&output.stderr));
-    let all = text(&output.stdout);
+    let all = text(&output.stdout).replace('\u{A0}', " ");
     all.split('\u{c}').map(str::to_owned).filter(|page| !page.trim().is_empty()).collect()
 }
 
@@ -147,7 +147,7 @@ fn attribute(line: &str, name: &str) -> f64 {
 
 /// The labelled paragraphs: what each is about, and what is said of it; of several by one label the first.
 pub fn fields(pdf: &[u8]) -> std::collections::BTreeMap<String, String> {
-    let structure = structure(pdf);
+    let structure = structure(pdf).replace('\u{A0}', " ");
     let mut found = std::collections::BTreeMap::new();
     for paragraph in structure.split("\n    P (block)\n").skip(1) {
         let quoted = paragraph.lines().map(str::trim).take_while(|line| line.starts_with('"'));

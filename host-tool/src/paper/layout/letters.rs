@@ -181,7 +181,7 @@ impl Letters {
         let mut strong = Vec::new();
         for (weight, span) in spans {
             let from = text.len();
-            text.push_str(&self.printable(span));
+            text.push_str(&glued(&self.printable(span)));
             if *weight == Weight::Strong {
                 strong.push(from..text.len());
             }
@@ -241,6 +241,22 @@ fn glyphs(run: &parley::layout::Run<'_, ()>) -> Vec<KrillaGlyph> {
     out
 }
 
+/// The text with a space that never breaks between whole and fraction, "1 1/2", and behind "±": a figure torn apart is another one.
+fn glued(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut before = ' ';
+    let mut rest = text.chars();
+    while let Some(c) = rest.next() {
+        let after = rest.as_str();
+        let behind = after.trim_start_matches(|next: char| next.is_ascii_digit());
+        let digits = behind.len() < after.len();
+        let fraction = before.is_ascii_digit() && digits && behind.starts_with('/');
+        out.push(if c == ' ' && (fraction || (before == '±' && digits)) { '\u{A0}' } else { c });
+        before = c;
+    }
+    out
+}
+
 /// Format characters that a typeface may carry without ink (zero widths, joiners, direction overrides), and those
 /// whose meaning is private to it.
 fn invisible(c: char) -> bool {
@@ -261,6 +277,24 @@ mod tests {
         assert_eq!(letters.printable("a\tb\nc"), "a b c");
         assert_eq!(letters.printable("Łódź − ½ é ж"), "Łódź − ½ é ж");
         assert_eq!(letters.printable("e\u{301}\u{301}\u{301}"), "e\u{301}��");
+    }
+
+    #[test]
+    fn a_figure_is_never_torn_apart() {
+        assert_eq!(glued("1 1/2 in ± 3 mm, 12 of 40, 3/8 in, 3 /4"), "1\u{A0}1/2 in ±\u{A0}3 mm, 12 of 40, 3/8 in, 3 /4");
+        let mut letters = Letters::new();
+        for width in 20..60 {
+            let set = letters.set(&[(Weight::Regular, "at 10 11/16 in ± 3 mm")], 9.5, Some(f64::from(width)));
+            let begins: Vec<&str> = set
+                .lines
+                .iter()
+                .filter_map(|line| {
+                    let run = line.runs.first()?;
+                    run.text.get(run.glyphs.first()?.text_range.start..)
+                })
+                .collect();
+            assert!(width < 45 || !begins.iter().any(|line| line.starts_with("11/16")), "{width}: {begins:?}");
+        }
     }
 
     #[test]
