@@ -88,6 +88,7 @@ impl Hole {
             told: &self.entries,
             structure: structures.iter().find(mine),
             reviewed: None,
+            program: paper::program(),
         }
     }
 }

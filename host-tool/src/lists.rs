@@ -3,9 +3,9 @@
 use crate::day_work::days;
 use crate::files::{apart, into_folder};
 use crate::holes::{CalledFault, Hole};
-use crate::papers::PrintFault;
 use crate::paper::lists::{Office, day_sheet, hand_over, open_holes, variations};
 use crate::paper::{PageSize, PaperError, Printing};
+use crate::papers::PrintFault;
 use crate::readiness::Works;
 use crate::text::{file_name, terminal};
 use shared_protocol::state::SheetUnits;

@@ -156,7 +156,7 @@ impl Job {
         let mut printed = Vec::new();
         for ((paper, made_of), was_there) in papers.iter().zip(&made_of).zip(is_there) {
             if let Some(judged) = judged.as_ref().filter(|_| !was_there) {
-                let printer = Printer { evidence, judged, structures: &structures };
+                let printer = Printer { evidence, judged, structures: &structures, program: program() };
                 let bytes = printer.print(&paper.sheet, |manifest| HostSigned::new(manifest, &self.key));
                 let bytes = bytes.map_err(|e| PrintFault::Printed(paper.name.clone(), e))?;
                 whole_or_absent(&path(paper), &bytes)?;

@@ -271,7 +271,7 @@ mod tests {
 
     fn introduced(simulated: u8) -> Event {
         let stream = Stream { rig: "Rig\x1b[1m 7".to_owned(), epoch: 1 };
-        Event::Rig(Introduction { stream, hello: Hello { simulated, ..Hello::default() }, version: 0, came: Came::First })
+        Event::Rig(Introduction { stream, hello: Hello { simulated, ..Hello::default() }, version: VERSION, came: Came::First })
     }
 
     fn plan() -> Plan {

@@ -1,11 +1,12 @@
 //! What the proofs share: the top of the tree, a whole site in one process, power cuts, swarms
-//! of faults, a fuzzer of the cable, Python.
+//! of faults, a fuzzer of the cable, invented holes slot by slot, Python.
 
 pub mod cab;
 pub mod coverage;
 pub mod cuts;
 pub mod fuzz;
 pub mod python;
+pub mod samples;
 pub mod seeds;
 
 use std::path::{Path, PathBuf};

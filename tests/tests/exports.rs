@@ -1,17 +1,16 @@
 //! Data out, read by programs that nobody here wrote: the schema by jsonschema, the map by geojson, the table by Python's csv.
 
-#[path = "paper/holes.rs"]
-#[allow(dead_code)] // this proof uses a part of it
-mod holes;
 #[path = "lists/office.rs"]
 #[allow(dead_code)]
 mod office;
 
+use tests::samples as holes;
+
 use holes::{Sample, good};
-use host_tool::entry::{Along, Disposition, NoteKind, Said, TicketStanding};
+use host_tool::entry::{Along, Disposition, Finding, NoteKind, Said, TicketStanding};
 use host_tool::export::{Exported, Format};
-use host_tool::limits_file::Limits;
 use host_tool::holes::catalogue_by;
+use host_tool::limits_file::Limits;
 use office::{LINE, Line, hole};
 use serde_json::{Value, json};
 use shared_protocol::state::Leg;
@@ -34,6 +33,7 @@ fn everything() -> Line {
         Said::Note { what: NoteKind::Other },
         Said::Ticket { number: "T-1".to_owned(), standing: TicketStanding::Valid },
         Said::Accepted { disposition: Disposition::HandPlumb },
+        Said::Reviewed { finding: Finding::Returned, short: "BW1".to_owned(), key: "00".to_owned(), signature: "00".to_owned() },
     ];
     for (minute, said) in (50..).zip(all) {
         line.say(minute, &single, "=HYPERLINK(\"x\")", said);
@@ -76,7 +76,7 @@ fn what_is_exported_keeps_the_published_schema_and_every_name_is_in_it() {
     let mut kinds: Vec<&str> = kinds.map(|entry| entry["said"]["kind"].as_str().unwrap()).collect();
     kinds.sort_unstable();
     kinds.dedup();
-    assert_eq!(kinds.len(), 11, "every kind of entry but a plan, which stands with its leg: {kinds:?}");
+    assert_eq!(kinds.len(), 12, "every kind of entry but a plan, which stands with its leg: {kinds:?}");
     let schema = published();
     let problems: Vec<Value> = [&whole, &limited, &untold, &empty].map(|object| json!([schema, object, true])).into();
     let wrong = reference("schema", &json!(problems));
@@ -94,7 +94,7 @@ fn the_schema_does_not_take_what_is_wrong() {
         json!([schema, object, false])
     };
     let problems = [
-        wrong(&|o| o["borewitness_export"] = json!(1)),
+        wrong(&|o| o["borewitness_export"] = json!(0)),
         wrong(&|o| o["up_to"] = json!("2027-01-15 01:00")),
         wrong(&|o| o["set_ups"][0]["opened"] = json!("2027-01-15T01:00:00")),
         wrong(&|o| o["set_ups"][0]["depth_m"] = json!("3.187 m")),
@@ -123,7 +123,7 @@ fn legs_stand_on_a_map_where_the_sheet_has_places() {
     );
     let features = map["features"].as_array().unwrap();
     assert_eq!((&features[1]["id"], &features[1]["properties"]["hole"]["leg"]), (&json!("SIM tie/42/left"), &json!("left")));
-    assert_eq!((&map["borewitness_export"], &map["simulated"]), (&json!(0), &json!(true)));
+    assert_eq!((&map["borewitness_export"], &map["simulated"]), (&json!(1), &json!(true)));
     let whole = read(&Line::drilled(), Format::Json);
     let legs: Vec<&Value> =
         whole["structures"].as_array().unwrap().iter().flat_map(|structure| structure["legs"].as_array().unwrap()).collect();

@@ -1,15 +1,14 @@
 //! A reader of a hundred lines in another language, written from the document of the wire alone, against ours.
 
-#[path = "paper/holes.rs"]
-#[allow(dead_code)] // this proof uses a part of it
-mod holes;
 #[path = "lists/office.rs"]
 #[allow(dead_code)]
 mod office;
 
+use tests::samples as holes;
+
 use host_tool::export::{Exported, Format};
-use host_tool::judge::to_line;
 use host_tool::holes::{Catalogue, catalogue_by};
+use host_tool::judge::to_line;
 use host_tool::store::Store;
 use office::Line;
 use serde_json::{Value, json};

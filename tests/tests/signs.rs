@@ -25,7 +25,8 @@ fn certificate(forward: f64, right: f64, heading: u32) -> String {
     drop(cab);
     let store = Store::open_existing(&folder.path().join("store")).expect("the store");
     let papers = Job::of(&store, &[], None).expect("one").print(folder.path(), |_| ()).expect("printed");
-    let out = Command::new("pdftotext").arg("-layout").arg(&papers[0].path).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
+    let out =
+        Command::new("pdftotext").arg("-layout").arg(&papers[0].path).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
     String::from_utf8(out.stdout).expect("UTF-8")
 }
 

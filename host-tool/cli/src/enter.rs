@@ -6,7 +6,7 @@ use crate::{Failure, stores};
 use host_tool::entry::{Along, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, may_correct};
 use host_tool::holes::{Catalogue, Hole, called, catalogue};
 use host_tool::measure::{length, ratio};
-use host_tool::paper::told::{self, leg};
+use host_tool::paper::told;
 use host_tool::paper::words::Units;
 use host_tool::planned::plans;
 use host_tool::register::words::{CAUTION, OWES, deep, name, open_for};

@@ -3,12 +3,12 @@
 use crate::args::Judged;
 use crate::show::read_limits;
 use crate::{Failure, stores};
+use host_tool::holes::catalogue_by;
 use host_tool::judge::limits::Governs;
 use host_tool::limits_file::Limits;
 use host_tool::readiness::answer::Ready;
 use host_tool::readiness::leg::Stage;
 use host_tool::readiness::words::{CAUTION, GROUPS, first, headline, whole};
-use host_tool::holes::catalogue_by;
 use host_tool::readiness::{Structure, json, structures};
 use host_tool::store::Store;
 use host_tool::structure::volume::{SOILS, Soil};

@@ -3,8 +3,8 @@
 use crate::args::Paper;
 use crate::show::read_limits;
 use crate::{Failure, show, stores};
-use host_tool::lists::{self, List};
 use host_tool::holes::catalogue_by;
+use host_tool::lists::{self, List};
 use std::io::{Write, stdout};
 use std::path::Path;
 

@@ -30,21 +30,21 @@ pub enum PrintedFault {
 /// # Errors
 /// See [`PrintedFault`].
 pub fn printed(evidence: &Evidence, sheet: &Sheet, key: &SigningKey) -> Result<Vec<u8>, PrintedFault> {
-    made(evidence, sheet, |manifest| HostSigned::new(manifest, key))
+    made(evidence, sheet, program(), |manifest| HostSigned::new(manifest, key))
 }
 
-/// The same paper again, under a signature that is there already.
+/// The same paper again as another program printed it, under a signature that is there already.
 ///
 /// # Errors
 /// See [`PrintedFault`].
-pub fn again(evidence: &Evidence, sheet: &Sheet, signed: HostSigned) -> Result<Vec<u8>, PrintedFault> {
-    made(evidence, sheet, |_| signed)
+pub fn again(evidence: &Evidence, sheet: &Sheet, program: &str, signed: HostSigned) -> Result<Vec<u8>, PrintedFault> {
+    made(evidence, sheet, program, |_| signed)
 }
 
-fn made(evidence: &Evidence, sheet: &Sheet, sign: impl FnOnce(&[u8]) -> HostSigned) -> Result<Vec<u8>, PrintedFault> {
+fn made(evidence: &Evidence, sheet: &Sheet, program: &str, sign: impl FnOnce(&[u8]) -> HostSigned) -> Result<Vec<u8>, PrintedFault> {
     let judged = evidence.judged()?;
     let structures = judged.structures();
-    Printer { evidence, judged: &judged, structures: &structures }.print(sheet, sign)
+    Printer { evidence, judged: &judged, structures: &structures, program }.print(sheet, sign)
 }
 
 /// Evidence that was read and judged once, for all the papers that are of it.
@@ -56,6 +56,8 @@ pub struct Printer<'a> {
     pub judged: &'a Judged,
     /// What [`Judged::structures`] makes of it.
     pub structures: &'a [Structure<'a>],
+    /// The program that prints it, or that did.
+    pub program: &'a str,
 }
 
 impl Printer<'_> {
@@ -77,7 +79,7 @@ impl Printer<'_> {
             if standard == Standard::Plain {
                 return Ok(Vec::new());
             }
-            let mut files = bundle::write(self.evidence, sheet, program(), more).map_err(|e| written(&e))?;
+            let mut files = bundle::write(self.evidence, sheet, self.program, more).map_err(|e| written(&e))?;
             let signed = sign(files.first().map_or(&[], |manifest| &manifest.data));
             files.extend(signed.files().map_err(|e| written(&e))?);
             Ok(files)
@@ -86,8 +88,10 @@ impl Printer<'_> {
         let mut holes: Vec<(&Hole, Option<Reviewed>)> =
             self.judged.holes.iter().map(|hole| (hole, Reviewed::of(self.evidence, self.judged, hole))).collect();
         holes.sort_by_key(|(hole, _)| (hole.plan().leg, hole.plan().attempt, hole.plan().setup, hole.setup.opened.sequence));
-        let all: Vec<paper::Hole<'_>> =
-            holes.iter().map(|(hole, reviewed)| paper::Hole { reviewed: reviewed.as_ref(), ..hole.on_paper(self.structures) }).collect();
+        let all: Vec<paper::Hole<'_>> = holes
+            .iter()
+            .map(|(hole, reviewed)| paper::Hole { reviewed: reviewed.as_ref(), program: self.program, ..hole.on_paper(self.structures) })
+            .collect();
         match &sheet.subject {
             Subject::Hole(name) => {
                 let n = holes.iter().position(|(hole, _)| hole.set_up_name() == *name);

@@ -123,7 +123,7 @@ pub fn verify(paper: &[u8], trusted: Option<&Trusted>) -> Report {
 
 /// The pages are those that the evidence gives.
 fn pages(report: &mut Report, paper: &[u8], read: &Read, signed: Option<HostSigned>) {
-    if read.layout != LAYOUT || read.program != program() {
+    if read.layout != LAYOUT {
         let (theirs, ours) = (terminal(&read.program), program());
         let what = format!(
             "the pages cannot be compared: printed by {theirs}, layout {}, and this is {ours}, layout {LAYOUT}; use that version",
@@ -132,7 +132,7 @@ fn pages(report: &mut Report, paper: &[u8], read: &Read, signed: Option<HostSign
         return report.add(State::Fails, what);
     }
     let Some(signed) = signed else { return };
-    match again(&read.evidence, &read.sheet, signed) {
+    match again(&read.evidence, &read.sheet, &read.program, signed) {
         Ok(same) if same == paper => report.add(State::Holds, "every page, figure and attached file is what the evidence gives"),
         Ok(other) => {
             let at = other.iter().zip(paper).position(|(a, b)| a != b).unwrap_or(other.len().min(paper.len()));

@@ -12,10 +12,10 @@ pub mod row;
 
 use crate::facts::Wall;
 use crate::files::{FileFault, apart, into_folder, whole_or_absent};
+use crate::holes::Catalogue;
 use crate::judge::limits::Governs;
 use crate::limits_file::Limits;
 use crate::paper::lists::Office;
-use crate::holes::Catalogue;
 use std::path::{Path, PathBuf};
 
 /// The number of this format; it changes whenever a name changes its meaning.

@@ -4,10 +4,10 @@
 //! Units are in the names: `_m` metres, `_um_per_m` micrometres per metre, `_ms` milliseconds on the rig's clock.
 //! Codes stand as numbers with their meaning. Keys keep their order.
 
+use super::LAYOUT;
 use super::attached::{self, BudgetAttached, CalibrationAttached, LimitJudged, MeasuredByHand, PlumbAttached, Sounded};
 use super::hole::Hole;
 use super::words::{code, datum, hex, remarks, standing};
-use super::{LAYOUT, program};
 use crate::facts::{DigestState, Moment, Timed};
 use crate::judge::budget::day;
 use crate::judge::{LineAxes, metres};
@@ -20,7 +20,7 @@ use shared_protocol::units::Micrometres;
 
 #[derive(Serialize)]
 struct Facts<'a> {
-    program: &'static str,
+    program: &'a str,
     layout: u16,
     record_format: u8,
     hole: String,
@@ -301,7 +301,7 @@ fn facts<'a>(hole: &Hole<'a>) -> Facts<'a> {
         DigestState::Open => "open",
     };
     Facts {
-        program: program(),
+        program: hole.program,
         layout: LAYOUT,
         record_format: VERSION,
         hole: hole.name(),

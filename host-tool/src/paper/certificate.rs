@@ -5,7 +5,7 @@ use super::layout::flow::{Flow, Running};
 use super::layout::letters::{Style, Weight};
 use super::layout::marks::Role;
 use super::layout::pdf::{About, Attachment, write};
-use super::{CAUTION, LAYOUT, PaperError, Printing, answer, drawing, figures, identity, pole, program, review, site, uncertainty, warning};
+use super::{CAUTION, LAYOUT, PaperError, Printing, answer, drawing, figures, identity, pole, review, site, uncertainty, warning};
 use shared_protocol::chain::End;
 
 const TITLE: Style = Style::strong(22.0);
@@ -98,7 +98,7 @@ fn running(hole: &Hole<'_>, title: &str) -> Running {
     Running {
         warning: warning(hole.reality()).to_owned(),
         head: title.to_owned(),
-        foot: format!("{rig}, slots {first} to {last}. {}, layout {LAYOUT}.", program()),
+        foot: format!("{rig}, slots {first} to {last}. {}, layout {LAYOUT}.", hole.program),
         caution: CAUTION.to_owned(),
     }
 }
@@ -108,11 +108,13 @@ fn about(hole: &Hole<'_>, title: String) -> About {
     let (rig, epoch) = hole.setup.identity.as_ref().map_or(("unknown", 0), |i| (i.rig.as_str(), i.epoch));
     let digest = hole.setup.closed.as_ref().map_or("open".to_owned(), |c| super::words::hex(&End::from(&c.body).digest()).replace(' ', ""));
     let warning = warning(hole.reality());
+    let revision = hole.reviewed.map_or(0, |reviewed| reviewed.reviews.len());
     About {
         title: if hole.reality() == Reality::Drilled { title } else { format!("{warning}: {title}") },
         subject: format!("As-drilled record of one hole, line {}, set-up {}", hole.plan().line, hole.plan().setup),
         author: format!("Rig {rig}, operator {}", hole.plan().operator),
-        identity: format!("{rig}/{epoch}/{first}-{last}/{digest}/layout-{LAYOUT}"),
+        identity: format!("{rig}/{epoch}/{first}-{last}/{digest}/revision-{revision}/layout-{LAYOUT}"),
         date: hole.last_wall(),
+        program: hole.program.to_owned(),
     }
 }

@@ -25,6 +25,8 @@ pub struct Hole<'a> {
     pub structure: Option<&'a Structure<'a>>,
     /// Who reviewed the record; `None` where it was judged without its evidence.
     pub reviewed: Option<&'a Reviewed>,
+    /// The program that prints it, or that did when it is printed again.
+    pub program: &'a str,
 }
 
 /// Whether a real hole was drilled.
@@ -60,7 +62,7 @@ impl<'a> Hole<'a> {
     /// A set-up of which nothing is known but its record.
     #[must_use]
     pub const fn of_record(setup: &'a SetUp, judged: &'a Judged) -> Self {
-        Self { setup, judged, told: &[], structure: None, reviewed: None }
+        Self { setup, judged, told: &[], structure: None, reviewed: None, program: super::program() }
     }
 
     /// Its leg in the structure, and which that is from the left, from 0; whichever attempt counts for it.

@@ -4,7 +4,7 @@ use super::hole::{Hole, Reality};
 use super::layout::flow::Flow;
 use super::layout::letters::Weight;
 use super::words::{NONE, capital, hex, remarks};
-use super::{LAYOUT, by_hand, figures, program, statements};
+use super::{LAYOUT, by_hand, figures, statements};
 use crate::facts::DigestState;
 use crate::judge::budget::day;
 use crate::judge::{Validity, metres, validity};
@@ -92,7 +92,7 @@ pub fn settings(flow: &mut Flow, hole: &Hole<'_>) {
             ("Passes", format!("{}; by the rig's own count {}", setup.passes.len(), told(&|c| c.passes.to_string()))),
             ("Not read", format!("{} of unknown kinds, {} unreadable", setup.unknown, setup.malformed)),
             ("Quality", quality(hole)),
-            ("Program", format!("{}, layout {LAYOUT}, record format {VERSION}", program())),
+            ("Program", format!("{}, layout {LAYOUT}, record format {VERSION}", hole.program)),
             ("Axes", "of the line: ahead towards higher structure numbers".to_owned()),
         ],
     );
@@ -140,9 +140,11 @@ fn segment_words(segment: &Segment) -> String {
 /// How anyone checks the record with common tools.
 fn check(hole: &Hole<'_>) -> String {
     let how = match hole.setup.digest {
-        DigestState::Fits => "facts.json, attached, has the sums of slots.bin, and what is signed.",
+        DigestState::Fits => {
+            "borewitness verify, on this file; by hand: facts.json, attached, has the sums of slots.bin, and what is signed."
+        }
         DigestState::Differs | DigestState::Lacking => "slots.bin, attached, does not give all of it: see gaps and segments in the annex.",
-        DigestState::Open => "The rig gives a digest when the hole is closed; facts.json, attached, has the facts.",
+        DigestState::Open => "borewitness verify, on this file; the rig gives a digest when the hole is closed.",
     };
     how.to_owned()
 }

@@ -88,7 +88,7 @@ pub fn page(plan: &Plan) -> PageSize {
 }
 
 /// The program's name and version.
-pub(crate) fn program() -> &'static str {
+pub(crate) const fn program() -> &'static str {
     concat!("Borewitness ", env!("CARGO_PKG_VERSION"))
 }
 

@@ -75,6 +75,7 @@ pub fn structure_certificate(holes: &[Hole<'_>], attachments: Vec<Attachment>, p
         author: first.setup.identity.as_ref().map_or("Rig unknown".to_owned(), |i| format!("Rig {}", i.rig)),
         identity: holes.iter().map(|h| format!("{}:{:?}", h.name(), h.sequences())).collect::<Vec<_>>().join("/"),
         date: holes.iter().filter_map(Hole::last_wall).max(),
+        program: first.program.to_owned(),
     };
     write(&flow.finish(), &about, attachments, printing.standard).map_err(PaperError::NotWritten)
 }
@@ -180,7 +181,7 @@ fn running(holes: &[Hole<'_>], reality: Reality, title: &str) -> Running {
     Running {
         warning: warning(reality).to_owned(),
         head: title.to_owned(),
-        foot: format!("Rig {}. {}, layout {LAYOUT}.", rigs.join(", "), program()),
+        foot: format!("Rig {}. {}, layout {LAYOUT}.", rigs.join(", "), holes.first().map_or(program(), |hole| hole.program)),
         caution: CAUTION.to_owned(),
     }
 }

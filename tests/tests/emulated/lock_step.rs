@@ -127,7 +127,8 @@ fn a_board_killed_in_mid_hole_keeps_its_slots_and_the_paper_says_what_happened()
 fn text_of_paper(store: &Path, folder: &Path) -> String {
     let store = Store::open_existing(store).expect("the store");
     let papers = Job::of(&store, &[], None).expect("all").print(folder, |_| ()).expect("printed");
-    let out = Command::new("pdftotext").arg("-layout").arg(&papers[0].path).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
+    let out =
+        Command::new("pdftotext").arg("-layout").arg(&papers[0].path).arg("-").output().expect("pdftotext: run tests/install-debian.sh");
     String::from_utf8(out.stdout).expect("UTF-8")
 }
 

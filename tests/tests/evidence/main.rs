@@ -1,17 +1,18 @@
 //! Papers against whoever would change them: what each proves, to whom, and that nothing that was changed is taken.
 
 mod alone;
-#[path = "../paper/holes.rs"]
-#[allow(dead_code, reason = "the samples of the paper's own proofs")]
-mod holes;
 mod office;
 mod others;
 mod photographs;
 mod printing;
 mod tampered;
 
+use tests::samples as holes;
+
 use ed25519_dalek::SigningKey;
 use host_tool::entry::Finding;
+use host_tool::evidence::printed::Printer;
+use host_tool::evidence::signing::HostSigned;
 use host_tool::evidence::verify::{State, verify};
 use office::{Office, REVIEWER, trust};
 
@@ -77,6 +78,23 @@ fn a_record_that_changed_is_not_reviewed_until_somebody_reviews_it_again() {
     }
     office.state();
     assert_eq!(state(&office), (State::Holds, false), "the state of a hole goes on without another review");
+}
+
+/// What an earlier or later program of the same layout printed is what its evidence gives, though its name is on the page.
+#[test]
+fn a_paper_of_another_program_of_the_same_layout_is_checked_as_that_program_printed_it() {
+    let office = Office::new();
+    let evidence = office.evidence();
+    let judged = evidence.judged().expect("evidence");
+    let key = office.store.key().expect("a key");
+    let printed = |program: &str| {
+        let printer = Printer { evidence: &evidence, judged: &judged, structures: &judged.structures(), program };
+        printer.print(&office.sheet(), |manifest| HostSigned::new(manifest, &key)).expect("a certificate")
+    };
+    let paper = printed("Borewitness 9.8.7");
+    assert!(office::text(&paper).contains("Borewitness 9.8.7, layout 1"));
+    assert_eq!(verify(&paper, None).state(), State::Open);
+    assert_ne!(paper, printed("Borewitness 9.8.6"));
 }
 
 /// A stranger who signs all of it anew with keys of his own makes a paper that holds together, and nobody who trusts the right keys

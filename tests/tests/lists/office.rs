@@ -3,11 +3,11 @@
 use crate::holes::{Sample, good, measured, worst};
 use host_tool::entry::{CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Said, SetUpName};
 use host_tool::facts::Wall;
+use host_tool::holes::{Catalogue, catalogue_by};
 use host_tool::judge::measured::Measurement;
 use host_tool::paper::Printing;
 use host_tool::paper::lists::Office;
 use host_tool::planned::{Origin, take_in};
-use host_tool::holes::{Catalogue, catalogue_by};
 use host_tool::session::Stream;
 use host_tool::sheet::{Options, Sheet};
 use host_tool::store::{Store, entry_of};

@@ -74,7 +74,7 @@ const FIELDS: &[(&str, &str, &str)] = &[
     ("Depth set by", "table, sheet row 2", "plan as loaded into the rig"),
     ("Room", "at the best place, ", "not known: no structure sheet on record plans this hole"),
     ("Embedment", "3.178 m ± 0.024 m; pole not yet set", "not known: nor is the depth"),
-    ("Arm", "arm not shown to be out of level: left end higher by 2 mm", "not known: no sheet"),
+    ("Arm", "arm not shown to be out of level: left end higher by 2 mm", "N/A: one pole"),
     ("Volumes", "hole 3.09 m³ ± ", "not known"),
     // ticket, state, remarks, decision
     ("Locate ticket", "L-6101 from 2027-01-10 until 2027-02-09; valid when it was loaded (A. Nobody, 00:50)", "not recorded"),
@@ -85,7 +85,7 @@ const FIELDS: &[(&str, &str, &str)] = &[
     ),
     ("Remarks", "sheet: SIMULATED example; F. Nobody, 01:50: old fence post beside the stake taken out", "–"),
     ("Decision", "“stands” by E. Nobody, 03:00: rock from 2.6 m on, at full depth all the same", "none on record"),
-    ("Other work", "no other set-up or attempt", "not known: no structure"),
+    ("Other work", "no other set-up or attempt", "no other set-up or attempt"),
     // who measured, who reviewed, both dated; revision and what it supersedes
     ("Measured by", "A. Nobody with rig SIM-PAPER-1 (SIMULATED), 2027-01-15T01:12:10-07:00; by hand G. Nobody (4", "operator not named"),
     ("Accepted", "“stands” by E. Nobody, 2027-01-15T03:00:00-07:00: rock from 2.6 m on", "By nobody yet"),
@@ -93,7 +93,7 @@ const FIELDS: &[(&str, &str, &str)] = &[
     ("Revision", "–; supersedes nothing", "–; supersedes nothing"),
     // digest, signatures, how to verify
     ("Digest by the rig", "", "none"),
-    ("To check", "facts.json, attached, has the sums of slots.bin, and what is signed.", "facts.json, attached"),
+    ("To check", "by hand: facts.json, attached, has the sums of slots.bin, and what is signed.", "borewitness verify, on this file"),
     // a wrong entry legible with the right one beside it
     (
         "Corrections",

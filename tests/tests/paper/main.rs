@@ -2,12 +2,13 @@
 
 mod by_hand;
 mod fields;
-mod holes;
 mod hostile;
 mod pictures;
 mod readers;
 mod works;
 mod worth;
+
+use tests::samples as holes;
 
 use holes::{Sample, good, good_feet, measured, worst};
 use host_tool::judge::judge;

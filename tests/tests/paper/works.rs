@@ -1,8 +1,8 @@
 //! Invented works around the invented holes: a structure sheet, what people entered, and how that makes structures.
 
 use crate::holes::{Sample, good, good_feet, worst};
-use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, SetUpName, TicketStanding};
 use ed25519_dalek::SigningKey;
+use host_tool::entry::{Along, CleanOut, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, SetUpName, TicketStanding};
 use host_tool::evidence::bundle::{self, Subject};
 use host_tool::evidence::collect::of_store;
 use host_tool::evidence::printed::Printer;
@@ -75,7 +75,7 @@ pub struct Works(pub Evidence);
 impl Works {
     fn print(&self, subject: Subject, printing: Printing) -> Vec<u8> {
         let judged = self.0.judged().expect("evidence");
-        let printer = Printer { evidence: &self.0, judged: &judged, structures: &judged.structures() };
+        let printer = Printer { evidence: &self.0, judged: &judged, structures: &judged.structures(), program: "Borewitness 1.2.3" };
         let key = SigningKey::from_bytes(&[0x48; 32]);
         let sheet = bundle::Sheet { subject, size: printing.size };
         printer.print_as(&sheet, printing.standard, |manifest| HostSigned::new(manifest, &key)).expect("a paper")
@@ -88,7 +88,8 @@ pub fn alone(sample: &Sample, printing: Printing) -> Vec<u8> {
     let setup = facts::read(&all).pop().expect("a set-up");
     let mut recorded = Recorded { stream: stream(0, sample), slots: Leanings::of(&all).alone(&setup), unchained: Vec::new() };
     let hole = HoleName::of(&sample.plan);
-    recorded.unchained = sample.measurements.iter().map(|m| entry_of(m, sample.offset, hole.clone().expect("a leg"), recorded.name())).collect();
+    recorded.unchained =
+        sample.measurements.iter().map(|m| entry_of(m, sample.offset, hole.clone().expect("a leg"), recorded.name())).collect();
     let (line, structure) = (sample.plan.line.as_str().to_owned(), sample.plan.structure.as_str().to_owned());
     let subject = Subject::Hole(recorded.name());
     Works(Evidence { line, structure, set_ups: vec![recorded], ..Evidence::default() }).print(subject, printing)

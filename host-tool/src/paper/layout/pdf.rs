@@ -42,6 +42,8 @@ pub struct About {
     pub subject: String,
     /// Who made the record.
     pub author: String,
+    /// The program that makes it.
+    pub program: String,
     /// What tells this document from any other.
     pub identity: String,
     /// When the record ended; the file's dates. `None` where nobody told the rig the time.
@@ -135,15 +137,15 @@ fn date(wall: Wall) -> Option<DateTime> {
 }
 
 fn metadata(about: &About, date: DateTime, letters: &Letters) -> Metadata {
-    let program = concat!("Borewitness ", env!("CARGO_PKG_VERSION"));
+    let program = letters.printable(&about.program);
     Metadata::new()
         .title(letters.printable(&about.title))
         .description(letters.printable(&about.subject))
         .authors(vec![letters.printable(&about.author)])
         .document_id(letters.printable(&about.identity))
         .language("en".to_owned())
-        .creator(program.to_owned())
-        .producer(program.to_owned())
+        .creator(program.clone())
+        .producer(program)
         .creation_date(date)
 }
 

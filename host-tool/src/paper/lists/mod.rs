@@ -198,6 +198,7 @@ impl Sheet {
             author: if origin.rigs.is_empty() { "no rig".to_owned() } else { format!("Rig {}", origin.rigs.join(", ")) },
             identity: format!("{title}/{}/layout-{LAYOUT}", origin.digest),
             date: origin.until,
+            program: program().to_owned(),
         };
         write(&laid, &about, Vec::new(), self.printing.standard).map_err(PaperError::NotWritten)
     }
