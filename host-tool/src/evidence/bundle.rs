@@ -28,6 +28,11 @@ pub const HOST_KEY: &str = "host.pem";
 const ENTRIES: &str = "entries.json";
 const LIMITS: &str = "limits.toml";
 
+/// Set-ups of a structure, and entries about its holes: so many nobody has.
+const SET_UPS_MOST: usize = 200;
+/// See [`SET_UPS_MOST`].
+const ENTRIES_MOST: usize = 5_000;
+
 /// What a paper is of.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -252,6 +257,9 @@ pub fn read(files: &Attached) -> Result<Read, BundleFault> {
         return Err(BundleFault::Unlisted(name.clone()));
     }
     let mut evidence = Evidence { line: manifest.line, structure: manifest.structure, soil: manifest.soil, ..Evidence::default() };
+    if manifest.set_ups.len() > SET_UPS_MOST {
+        return Err(BundleFault::Unreadable(MANIFEST.to_owned(), format!("no structure has more than {SET_UPS_MOST} set-ups")));
+    }
     for set_up in manifest.set_ups {
         let (rig, epoch, opened) = (set_up.rig, set_up.epoch, set_up.opened);
         let slots = Alone { own: slots(&set_up.slots, data(&set_up.slots)?)?, beside: slots(&set_up.beside, data(&set_up.beside)?)? };
@@ -262,6 +270,9 @@ pub fn read(files: &Attached) -> Result<Read, BundleFault> {
         evidence.set_ups.push(recorded);
     }
     let entries: Vec<EntryFile> = json(&manifest.entries, data(&manifest.entries)?)?;
+    if entries.len() > ENTRIES_MOST {
+        return Err(BundleFault::Unreadable(manifest.entries, format!("no structure has more than {ENTRIES_MOST} entries")));
+    }
     evidence.entries = entries.into_iter().map(|entry| chained(&manifest.entries, entry)).collect::<Result<_, _>>()?;
     if let Some(name) = &manifest.limits {
         let text = String::from_utf8(data(name)?.clone());

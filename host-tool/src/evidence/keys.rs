@@ -79,6 +79,11 @@ impl Trusted {
         lines.filter(|(_, line)| !line.is_empty() && !line.starts_with('#')).map(line).collect::<Result<_, _>>().map(Self)
     }
 
+    /// Takes in others too.
+    pub fn extend(&mut self, others: Self) {
+        self.0.extend(others.0);
+    }
+
     /// Whose key it is; `None` where it is not trusted for that.
     #[must_use]
     pub fn whose(&self, role: Role, key: &[u8; 32]) -> Option<&str> {

@@ -8,12 +8,15 @@ use crate::holes::Hole;
 use data_encoding::HEXLOWER;
 use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
 
+/// Revisions that are missing and are named.
+const REVISIONS_NAMED: usize = 3;
+
 /// One review.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Review {
     /// The entry.
     pub place: Place,
-    /// Its number among the reviews of this set-up, from 1.
+    /// The number that was signed, from 1; 0 where what was signed is no such text.
     pub revision: u32,
     /// Who.
     pub by: String,
@@ -32,11 +35,11 @@ pub struct Review {
 }
 
 impl Review {
-    fn of(place: Place, revision: u32, entry: &Entry) -> Option<Self> {
+    fn of(place: Place, entry: &Entry) -> Option<Self> {
         let Said::Reviewed { finding, short, key, signature } = &entry.said else { return None };
         Some(Self {
             place,
-            revision,
+            revision: revision(short, *finding).unwrap_or(0),
             by: entry.by.clone(),
             at: entry.at,
             finding: *finding,
@@ -47,18 +50,17 @@ impl Review {
         })
     }
 
-    /// Whether what was signed says that it is this revision, found so.
-    #[must_use]
-    pub fn is_in_place(&self) -> bool {
-        let said = format!("r{} {} ", self.revision, self.finding.word());
-        self.short.lines().nth(1).is_some_and(|line| line.starts_with(&said))
-    }
-
     /// Whether the signature is that of its key over the text.
     #[must_use]
     pub fn is_signed(&self) -> bool {
         signed_by(&self.key, &self.short, &self.signature)
     }
+}
+
+/// The number in a short text, where it says that the record was found so.
+fn revision(short: &str, finding: Finding) -> Option<u32> {
+    let (number, rest) = short.lines().nth(1)?.strip_prefix('r')?.split_once(' ')?;
+    number.parse().ok().filter(|_| rest.split(' ').next() == Some(finding.word()))
 }
 
 /// Whether a signature is that of a key over a short text.
@@ -93,16 +95,22 @@ impl Reviewed {
         let short = short(evidence, judged, recorded, hole);
         let mut of_it: Vec<(Place, &Entry)> = hole.entries.iter().map(|told| (told.place, &told.entry)).collect();
         of_it.retain(|(_, entry)| matches!(entry.said, Said::Reviewed { .. }) && entry.set_up.as_ref() == Some(&recorded.name()));
-        of_it.sort_by_key(|(place, entry)| (entry.at.unix_ms, *place));
-        let reviews: Vec<Review> = (1..).zip(of_it).filter_map(|(n, (place, entry))| Review::of(place, n, entry)).collect();
+        let mut reviews: Vec<Review> = of_it.into_iter().filter_map(|(place, entry)| Review::of(place, entry)).collect();
+        reviews.sort_by_key(|review| (review.revision, review.at.unix_ms, review.place));
         let as_now =
             |r: &Review| short.text(OnReview::Reviewed { revision: r.revision, finding: r.finding, at: r.at, key: &r.key }) == r.short;
         let last = reviews.last().filter(|review| review.is_signed() && as_now(review));
         let (code, current) = match last {
             Some(review) => (code(&review.short, &review.signature), true),
-            None => (short.text(OnReview::Unreviewed(u32::try_from(reviews.len()).unwrap_or(u32::MAX))), false),
+            None => (short.text(OnReview::Unreviewed(reviews.last().map_or(0, |review| review.revision))), false),
         };
         Some(Self { short, reviews, code, current })
+    }
+
+    /// Numbers up to the last revision that no review has: it was taken out, or put elsewhere.
+    pub fn missing(&self) -> impl Iterator<Item = u32> {
+        let last = self.reviews.last().map_or(0, |review| review.revision);
+        (1..=last).filter(|number| !self.reviews.iter().any(|review| review.revision == *number)).take(REVISIONS_NAMED)
     }
 
     /// The entry by which somebody reviews the record as it is now.
@@ -111,7 +119,7 @@ impl Reviewed {
     /// Where it is returned and no reason is given, or nobody is named.
     pub fn review(&self, hole: &Hole, by: &str, at: Wall, finding: Finding, reason: &str, key: &SigningKey) -> Result<Entry, EntryFault> {
         let public = key.verifying_key().to_bytes();
-        let revision = u32::try_from(self.reviews.len()).unwrap_or(u32::MAX).saturating_add(1);
+        let revision = self.reviews.last().map_or(0, |review| review.revision).saturating_add(1);
         let short = self.short.text(OnReview::Reviewed { revision, finding, at, key: &public });
         let signature = HEXLOWER.encode(&key.sign(&[TAG, short.as_bytes()].concat()).to_bytes());
         let said = Said::Reviewed { finding, short, key: HEXLOWER.encode(&public), signature };

@@ -201,13 +201,21 @@ fn reviews(report: &mut Report, read: &Read, judged: &Judged, hole: &Hole, trust
     for review in &reviewed.reviews {
         let Review { revision, by, at, finding, key, .. } = review;
         let what = format!("{name}: revision {revision} {} by {by} on {}", finding.word(), at.rfc3339());
-        if !review.is_in_place() {
-            report.add(State::Fails, format!("{what}: what was signed is another revision; one was taken out, put in or put elsewhere"));
+        if *revision == 0 {
+            report.add(State::Fails, format!("{what}: what was signed says something else"));
         } else if review.is_signed() {
             report.vouched(trusted, Role::Reviewer, key, &what);
         } else {
             report.add(State::Fails, format!("{what}: the signature is not that of the key it names"));
         }
+    }
+    for number in reviewed.missing() {
+        report.add(State::Fails, format!("{name}: revision {number} is missing, which a later one supersedes"));
+    }
+    let twice = reviewed.reviews.windows(2).find(|pair| pair[0].revision == pair[1].revision);
+    if let Some([first, second]) = twice {
+        let (revision, first, second) = (first.revision, &first.by, &second.by);
+        report.add(State::Open, format!("{name}: {first} and {second} both signed a revision {revision}, on two computers; both count"));
     }
     if reviewed.reviews.is_empty() {
         report.add(State::Open, format!("{name}: nobody has reviewed it"));

@@ -80,6 +80,26 @@ fn a_record_that_changed_is_not_reviewed_until_somebody_reviews_it_again() {
     assert_eq!(state(&office), (State::Holds, false), "the state of a hole goes on without another review");
 }
 
+/// Two reviewers who sign on two computers both count; the next revision is behind both.
+#[test]
+fn two_reviews_on_two_computers_stay_side_by_side() {
+    let (mut one, mut other) = (Office::new(), Office::on(8));
+    one.review(Finding::Accepted, "");
+    other.review(Finding::Returned, "sound it");
+    let folder = tempfile::tempdir().expect("a folder");
+    let copy = folder.path().join("other");
+    other.store.backup(&copy).expect("copied");
+    one.store.merge(&copy).expect("merged");
+    let mut trusted = trust(&one, &["rig", "host", "reviewer"]);
+    trusted.extend(trust(&other, &["host"]));
+    let report = verify(&one.left(), Some(&trusted));
+    assert_eq!(report.state(), State::Open, "{report:#?}");
+    assert!(report.checked.iter().any(|c| c.what.contains("both signed a revision 1, on two computers")), "{report:#?}");
+    one.review(Finding::Accepted, "");
+    let text = office::text(&one.left());
+    assert!(text.contains("2; supersedes revision 1"), "{text}");
+}
+
 /// What an earlier or later program of the same layout printed is what its evidence gives, though its name is on the page.
 #[test]
 fn a_paper_of_another_program_of_the_same_layout_is_checked_as_that_program_printed_it() {

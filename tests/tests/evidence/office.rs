@@ -46,7 +46,12 @@ pub fn hole(leg: Leg) -> HoleName {
 
 impl Office {
     pub fn new() -> Self {
-        let mut store = Store::in_memory(7).expect("a store");
+        Self::on(7)
+    }
+
+    /// On a computer of this number.
+    pub fn on(host: u32) -> Self {
+        let mut store = Store::in_memory(host).expect("a store");
         store.keep(&stream(), &leg(1).slots()).expect("kept");
         let other = Stream { rig: "SIM-PAPER-2".to_owned(), ..stream() };
         let mut right = leg(3);
