@@ -11,6 +11,7 @@ use crate::files::{FileFault, whole_or_absent};
 use crate::holes::{CalledFault, called_of, handles};
 use crate::paper::{LAYOUT, PaperError, page, program};
 use crate::store::{Store, StoreFault};
+use crate::structure::volume::Soil;
 use crate::text::file_name;
 use data_encoding::HEXLOWER;
 use ed25519_dalek::SigningKey;
@@ -117,6 +118,14 @@ impl Job {
         Ok(Self { evidence, wanted, key: store.key()? })
     }
 
+    /// The same with the ground named, for what its volume becomes.
+    #[must_use]
+    pub fn on(mut self, soil: Option<Soil>) -> Self {
+        let soil = soil.map(|soil| soil.name.to_owned());
+        self.evidence.values_mut().for_each(|evidence| evidence.soil.clone_from(&soil));
+        self
+    }
+
     /// How many papers there are to print.
     #[must_use]
     pub fn papers(&self) -> usize {
@@ -189,6 +198,7 @@ impl Job {
             part(&entry.link.signed.map_or([0; 64], |signed| signed.signature));
         }
         part(evidence.limits.as_deref().unwrap_or_default().as_bytes());
+        part(evidence.soil.as_deref().unwrap_or_default().as_bytes());
         HEXLOWER.encode(&all.finalize())
     }
 }

@@ -207,6 +207,9 @@ pub enum Command {
         /// Judge by these limits too, beside those of each hole's plan
         #[arg(long, value_name = "FILE.toml")]
         limits: Option<PathBuf>,
+        /// The ground, for what its volume becomes: sand, loam, clay, "blasted rock"
+        #[arg(long, value_name = "GROUND")]
+        soil: Option<String>,
         /// The store; in your own data folder otherwise
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,

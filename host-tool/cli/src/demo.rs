@@ -51,7 +51,7 @@ fn drill_and_print(scenario: &Scenario, folder: &Path, wire: &mut dyn Wire) -> R
     for hole in &catalogue.holes {
         writeln!(stdout(), "{}", crate::show::row(hole))?;
     }
-    crate::show::print_from(&store, &[], folder, None)?;
+    crate::show::print_from(&store, &[], folder, None, None)?;
     Ok(writeln!(stdout(), "Store and papers are in {}", folder.display())?)
 }
 

@@ -136,11 +136,20 @@ pub enum Job {
         what: Paper,
         /// Where.
         out: PathBuf,
-        /// Limits.
-        limits: Option<PathBuf>,
+        /// What it is judged by beside plans and sheet.
+        by: Beside,
         /// The store.
         store: PathBuf,
     },
+}
+
+/// What papers are judged by beside plans and sheet.
+#[derive(Debug)]
+pub struct Beside {
+    /// Limits.
+    pub limits: Option<PathBuf>,
+    /// The ground.
+    pub soil: Option<String>,
 }
 
 /// How to listen.
@@ -238,7 +247,9 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
         Command::Limits { set } => Job::Limits { set },
         Command::Holes { store, json, limits } => Job::Holes { store: place(store)?, json, limits },
         Command::Export { format, out, limits, store } => Job::Export { format, out, limits, store: place(store)? },
-        Command::Print { names, what, out, limits, store } => Job::Print { names, what, out, limits, store: place(store)? },
+        Command::Print { names, what, out, limits, soil, store } => {
+            Job::Print { names, what, out, by: Beside { limits, soil }, store: place(store)? }
+        }
     })
 }
 
@@ -303,6 +314,6 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Limits { set } => show::limits(set.as_deref()),
         Job::Holes { store, json, limits } => show::holes(&store, json, limits.as_deref()),
         Job::Export { format, out, limits, store } => export::export(format, &out, &store, limits.as_deref()),
-        Job::Print { names, what, out, limits, store } => print::print(&names, what, &out, &store, limits.as_deref()),
+        Job::Print { names, what, out, by, store } => print::print(&names, what, &out, &store, &by),
     }
 }

@@ -25,7 +25,8 @@ pub fn judge(typed: &Judged, store: &Path) -> Result<(), Failure> {
     print(&stores::open_existing(store)?, &typed.structures, limits.as_ref(), soil, typed.json)
 }
 
-fn soil(name: &str) -> Result<Soil, Failure> {
+/// The ground of this name.
+pub fn soil(name: &str) -> Result<Soil, Failure> {
     let known = || SOILS.map(|soil| soil.name).join(", ");
     let found = SOILS.into_iter().find(|soil| soil.name == name);
     found.ok_or_else(|| Failure::Usage(format!("--soil: \"{}\" is none that is tabulated: {}", terminal(name), known())))

@@ -2,8 +2,9 @@
 
 use crate::demo::bar;
 use crate::{Failure, by_hand, stores};
+use host_tool::export;
 use host_tool::facts::{DigestState, Missing};
-use host_tool::holes::{Catalogue, Hole, Told, catalogue_by, remarks};
+use host_tool::holes::{Catalogue, Hole, catalogue_by, remarks};
 use host_tool::judge::{Standing, statement};
 use host_tool::limit_sets::{SETS, named};
 use host_tool::limits_file::Limits;
@@ -13,6 +14,7 @@ use host_tool::paper::{self, attached};
 use host_tool::papers;
 use host_tool::port;
 use host_tool::store::{Store, measurement_of};
+use host_tool::structure::volume::Soil;
 use host_tool::text::terminal;
 use host_tool::verdicts;
 use serde_json::{Value, json};
@@ -107,10 +109,10 @@ pub fn holes(store: &Path, as_json: bool, limits: Option<&Path>) -> Result<(), F
 }
 
 /// Prints papers and names the files.
-pub fn print(names: &[String], out: &Path, store: &Path, limits: Option<&Path>) -> Result<(), Failure> {
+pub fn print(names: &[String], out: &Path, store: &Path, limits: Option<&Path>, soil: Option<Soil>) -> Result<(), Failure> {
     let limits = limits.map(limits_text).transpose()?.map(|(text, _)| text);
     let store = stores::open_existing(store)?;
-    print_from(&store, names, out, limits.as_deref())?;
+    print_from(&store, names, out, limits.as_deref(), soil)?;
     for remark in remarks(&store)? {
         writeln!(stdout(), "{remark}")?;
     }
@@ -118,8 +120,8 @@ pub fn print(names: &[String], out: &Path, store: &Path, limits: Option<&Path>) 
 }
 
 /// Prints papers out of a store that is open, with a bar where there are many.
-pub fn print_from(store: &Store, names: &[String], out: &Path, limits: Option<&str>) -> Result<(), Failure> {
-    let job = papers::Job::of(store, names, limits)?;
+pub fn print_from(store: &Store, names: &[String], out: &Path, limits: Option<&str>, soil: Option<Soil>) -> Result<(), Failure> {
+    let job = papers::Job::of(store, names, limits)?.on(soil);
     let bar = bar(u64::try_from(job.papers()).unwrap_or(u64::MAX), "{wide_bar} {pos}/{len} papers")?;
     let printed = job.print(out, |_| bar.inc(1));
     bar.finish_and_clear();
@@ -189,7 +191,7 @@ fn object(hole: &Hole) -> Value {
         "toe_circle_m": judged.budgets.as_ref().map(|b| b.place.expanded),
         "sounded_m": judged.sounded.map(|f| json!({ "mean": f.value, "expanded": f.expanded })),
         "measured_by_hand": attached::by_hand(&on_paper),
-        "entries": hole.entries.iter().map(entry).collect::<Vec<_>>(),
+        "entries": hole.entries.iter().map(export::json::entry).collect::<Vec<_>>(),
         "verdicts": attached::verdicts(&on_paper),
         "governing_statement": attached::governs(&on_paper),
         "gaps": gaps,
@@ -197,14 +199,6 @@ fn object(hole: &Hole) -> Value {
         "sealing": setup.sealing.text(),
         "reservations": judged.reservations,
     })
-}
-
-/// An entry as it was digested, with where it stands and what corrects it.
-fn entry(told: &Told) -> Value {
-    let mut entry = json!(told.entry);
-    entry["entry"] = told.place.to_string().into();
-    entry["corrected_by"] = told.corrected.as_ref().map_or(Value::Null, |(place, by)| json!({ "entry": place.to_string(), "by": by }));
-    entry
 }
 
 fn units(hole: &Hole) -> Units {

@@ -74,7 +74,8 @@ fn set_up(hole: &Hole, exported: &Exported<'_>) -> Result<Value, serde_json::Err
 }
 
 /// An entry as it was digested, with where it stands and what corrects it.
-fn entry(told: &crate::holes::Told) -> Value {
+#[must_use]
+pub fn entry(told: &crate::holes::Told) -> Value {
     let mut entry = json!(told.entry);
     entry["entry"] = told.place.to_string().into();
     entry["corrected_by"] = told.corrected.as_ref().map_or(Value::Null, |(place, by)| json!({ "entry": place.to_string(), "by": by }));
