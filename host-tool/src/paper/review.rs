@@ -56,6 +56,14 @@ fn reviewed_by(hole: &Hole<'_>) -> String {
     format!("{}, {} on {}{reason}; {signed}", last.by, last.finding.word(), last.at.rfc3339())
 }
 
+/// The same in a few words: "revision 1 accepted by Q. Example".
+pub fn briefly(hole: &Hole<'_>) -> String {
+    let reviewed = hole.reviewed.and_then(|reviewed| Some((reviewed, reviewed.reviews.last()?)));
+    let Some((reviewed, last)) = reviewed else { return "by nobody".to_owned() };
+    let said = format!("revision {} {} by {}", last.revision, last.finding.word(), last.by);
+    if reviewed.current { said } else { format!("{said}, BEFORE THE RECORD CHANGED") }
+}
+
 /// Which revision is printed, and what it supersedes.
 fn revision(hole: &Hole<'_>) -> String {
     let reviews = hole.reviewed.map_or(&[][..], |reviewed| &reviewed.reviews);

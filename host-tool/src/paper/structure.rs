@@ -13,7 +13,7 @@ use super::levels::bottom_words;
 use super::scales::{DepthScale, depths};
 use super::words::{NONE, Units, capital, datum, standing};
 use super::worth::Quantity;
-use super::{CAUTION, LAYOUT, PaperError, Printing, limits, pole, program, site, warning};
+use super::{CAUTION, LAYOUT, PaperError, Printing, limits, pole, program, review, site, warning};
 use crate::facts::DigestState;
 use crate::judge::limits::{Governs, Measurand};
 use crate::judge::{AxisPoint, Verdict};
@@ -226,7 +226,7 @@ const ROWS: [&str; 13] = [
     "Butt",
     "Room",
     "State",
-    "Decision",
+    "Decision; reviewed",
     "Record",
 ];
 
@@ -270,7 +270,7 @@ fn leg(hole: &Hole<'_>) -> [String; 13] {
         pole::butt_briefly(hole),
         room,
         site::state_briefly(hole),
-        site::decision_briefly(hole),
+        format!("{}; {}", site::decision_briefly(hole), review::briefly(hole)),
         record,
     ]
 }

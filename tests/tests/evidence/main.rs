@@ -76,6 +76,8 @@ fn a_record_that_changed_is_not_reviewed_until_somebody_reviews_it_again() {
     ] {
         assert!(text.contains(said), "{said} in {text}");
     }
+    let text = office::text(&office.structure());
+    assert!(text.contains("revision 2 accepted by R. none on record; by nobody"), "{text}");
     office.state();
     assert_eq!(state(&office), (State::Holds, false), "the state of a hole goes on without another review");
 }

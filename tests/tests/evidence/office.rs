@@ -83,6 +83,12 @@ impl Office {
         self.printed_by(&self.store.key().expect("a key"))
     }
 
+    /// The certificate of both legs.
+    pub fn structure(&self) -> Vec<u8> {
+        let sheet = Sheet { subject: Subject::Structure, size: PageSize::A4 };
+        printed(&self.evidence(), &sheet, &self.store.key().expect("a key")).expect("a certificate")
+    }
+
     pub fn printed_by(&self, key: &SigningKey) -> Vec<u8> {
         printed(&self.evidence(), &self.sheet(), key).expect("a certificate")
     }

@@ -239,7 +239,7 @@ fn the_structures_certificate_has_its_fields() {
         "Pole 21.336 m long, class 1, southern pine, tag T-3001 21.336 m long, class 1, southern pine, tag T-3002",
         "Butt 446 mm across, taped 431 mm across, table's minimum",
         "State fenced (F. Nobody, 01:52) covered (F. Nobody, 02:05)",
-        "Decision “stands” by E. Nobody, 03:00 none on record",
+        "Decision; reviewed “stands” by E. Nobody, 03:00; by nobody none on record; by nobody",
         "nobody goes into a hole",
     ] {
         assert!(text.contains(said), "{said:?} in {text}");
