@@ -299,13 +299,21 @@ mod tests {
 
     const WAIT: Duration = Duration::from_secs(5);
 
-    /// A pseudo-terminal behind a name that can be given to another later.
-    fn plug_in(link: &Path) -> TTYPort {
+    /// The rig's end of a pseudo-terminal behind a name that can be given to another later. Pulling it takes the name away first:
+    /// the system gives the number of one that is gone to whoever asks next, and that is another test.
+    struct Plugged(PathBuf, TTYPort);
+
+    impl Drop for Plugged {
+        fn drop(&mut self) {
+            std::fs::remove_file(&self.0).unwrap();
+        }
+    }
+
+    fn plug_in(link: &Path) -> Plugged {
         let (mut master, slave) = TTYPort::pair().unwrap();
         master.set_timeout(WAIT).unwrap();
-        drop(std::fs::remove_file(link));
         symlink(slave.name().unwrap(), link).unwrap();
-        master
+        Plugged(link.to_owned(), master)
     }
 
     fn named() -> (tempfile::TempDir, PathBuf) {
@@ -324,7 +332,7 @@ mod tests {
         let mut master = plug_in(&link);
         let port = open(&link).unwrap();
         let all: Vec<u8> = (0..=255).collect();
-        master.write_all(&all).unwrap();
+        master.1.write_all(&all).unwrap();
         let mut heard = Vec::new();
         while heard.len() < 256 {
             let Some(FromPort::Bytes(bytes)) = port.receive(WAIT) else { panic!("{heard:?}") };
@@ -333,7 +341,7 @@ mod tests {
         assert_eq!(heard, all);
         port.send(all.clone());
         let mut told = [0; 256];
-        master.read_exact(&mut told).unwrap();
+        master.1.read_exact(&mut told).unwrap();
         assert_eq!(told[..], all);
     }
 
@@ -352,7 +360,7 @@ mod tests {
         assert!(begun.elapsed() < Duration::from_secs(1), "{:?}", begun.elapsed());
         port.send(b"again".to_vec());
         let mut told = [0; 5];
-        master.read_exact(&mut told).unwrap();
+        master.1.read_exact(&mut told).unwrap();
         assert_eq!(&told, b"again");
     }
 
@@ -364,12 +372,11 @@ mod tests {
         let port = Port::open_one_of(&names, 115_200).unwrap();
         drop(first);
         assert_eq!(port.receive(WAIT), Some(FromPort::Lost));
-        std::fs::remove_file(&link).unwrap();
         let mut moved = plug_in(&folder.path().join("moved"));
         assert_eq!(port.receive(WAIT), Some(FromPort::Back(names[1].clone())));
         port.send(b"here".to_vec());
         let mut told = [0; 4];
-        moved.read_exact(&mut told).unwrap();
+        moved.1.read_exact(&mut told).unwrap();
         assert_eq!(&told, b"here");
         let _other = plug_in(&link);
         port.try_another();
@@ -384,7 +391,7 @@ mod tests {
         let mut master = plug_in(&link);
         let port = open(&link).unwrap();
         for _ in 0..WAITING + 20 {
-            master.write_all(&[7; 16]).unwrap();
+            master.1.write_all(&[7; 16]).unwrap();
             sleep(Duration::from_millis(1));
         }
         let begun = Instant::now();

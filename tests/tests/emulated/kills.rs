@@ -29,8 +29,9 @@ const TIMES: u32 = 30;
 /// Where the ground is in the scenario, below the hub, mm.
 const GROUND_MM: f64 = 30.0;
 /// What may be cut and not be on record yet: an increment of 25 mm; what the going of 20 mm/s cuts while the rig's window of half a
-/// second fills; two counts.
-const UNRECORDED_MM: f64 = 25.0 + 10.0 + 0.2;
+/// second fills and until the next round of sensing, 67 ms at most, which alone makes a record (the depth's own test shows that
+/// all of this is reached); two counts.
+const UNRECORDED_MM: f64 = 25.0 + 20.0 * (0.5 + 0.067) + 0.2;
 /// Where the ring begins in the memory file.
 const RING_AT: u64 = 4_096;
 /// A start is on record so soon, virtual ms.

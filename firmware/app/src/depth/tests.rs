@@ -138,6 +138,30 @@ fn held_bottom_is_not_biased_by_noise() {
     assert!(worst.abs() < 1.0, "{worst} mm");
 }
 
+/// What a cut of the power can cost of a hole: an increment, and what the going cuts while the window fills and until the round
+/// that makes the record. Rounds come 33 to 67 ms apart; the one before may have missed the step by nothing.
+#[test]
+fn what_is_cut_and_not_on_record_is_an_increment_a_window_and_a_round() {
+    const GOING: u32 = 20; // mm/s, which is µm/ms
+    let (profile, mut depth) = (Profile::bench(), Depth::default());
+    still(&mut depth, &profile, 0, 0..12);
+    depth.touch_hub().unwrap();
+    let mut bore = Bore::new(Micrometres(0), Micrometres::from_mm(25), Micrometres::from_mm(3_000));
+    let (mut at, mut recorded, mut worst) = (600, Micrometres(0), 0);
+    for n in 0..3_000 {
+        at += 33 + n * n % 35;
+        let cut = i32::try_from(GOING * (at - 600)).unwrap();
+        worst = worst.max(Micrometres(cut).minus(recorded).0); // the power goes just before this round
+        let _ = reading(&mut depth, &profile, cut / 100, at);
+        let (now, window, tip) = (Millis(at), depth.window(), depth.tip());
+        let round = Round { now, window, tip, force: None, depth_fresh: true, correction: Correction::default(), temperature: None };
+        recorded = bore.take(&round).increment.map_or(recorded, |increment| increment.depth);
+    }
+    let without_the_round = 25_000 + i32::try_from(GOING).unwrap() * 500 + 200;
+    let with_it = without_the_round + i32::try_from(GOING).unwrap() * 67;
+    assert!((without_the_round + 1..=with_it).contains(&worst), "{worst} µm of {with_it}");
+}
+
 proptest! {
     #[test]
     fn tables_agree_with_64_bit_floating_point(
