@@ -1,0 +1,103 @@
+// The cab page: hears the program's sights and shows each, or dashes where nothing is known.
+
+import { $, attr, el, list, put, shown, words } from "./dom.js";
+import { hear } from "./sight.js";
+import { dashAll, showFigures } from "./figures.js";
+import { emptyPicture, showPicture } from "./picture.js";
+import { heardAlarms, noAlarms, showAlarms } from "./alarms.js";
+import { hearFates } from "./acts.js";
+import { openActs, openRefusal, setSight } from "./asking.js";
+import { clockDiffers, keepAwake, openMore, setMore, startLook } from "./more.js";
+import { close, isOpen, refresh } from "./panel.js";
+import { showChips } from "./chips.js";
+
+let handled = 0;
+let spoken = "";
+
+function seen(sight) {
+  const nothing = words(sight.why_nothing);
+  put($("hole"), words(sight.hole?.name, 60) || words(sight.hole_words, 60) || "no hole open");
+  shown($("simulated"), sight.simulated === true || sight.rig?.simulated === true);
+  setSight(sight);
+  setMore(sight);
+  hearFates(sight);
+  const alarms = showAlarms(sight);
+  asked(sight);
+  if (nothing) blank(nothing);
+  else live(sight);
+  const chips = showChips(nothing ? [] : chipsOf(sight));
+  say([nothing, alarms, ...chips].filter(Boolean).join(". "));
+  finish(nothing ? "yes" : "no");
+}
+
+function live(sight) {
+  showFigures(sight);
+  showPicture(sight);
+}
+
+/** Nothing is known: dashes, the reason, and no picture. */
+function blank(reason) {
+  dashAll();
+  emptyPicture(reason);
+}
+
+function lost(reason) {
+  blank(reason);
+  put($("hole"), "no data");
+  setSight(null);
+  setMore(null);
+  noAlarms();
+  shown($("asked"), false);
+  showChips([]);
+  say(reason);
+  finish("yes");
+}
+
+function finish(stale) {
+  refresh();
+  attr(document.body, "data-stale", stale);
+  if (stale === "no" || handled > 0) attr(document.body, "data-at", handled);
+}
+
+/** What deserves a word beside the figures, weightiest first. */
+function chipsOf(sight) {
+  const doubts = list(sight.doubts).length;
+  return [
+    ...list(sight.abnormal, 10).map((each) => ({ text: words(each?.text, 60), kind: each?.grave === true ? "grave" : "odd" })),
+    { text: words(sight.state, 40), kind: "state" },
+    { text: doubts === 0 ? "" : doubts === 1 ? "1 doubt" : `${doubts} doubts`, kind: "doubt" },
+    ...heardAlarms(sight).map((text) => ({ text: `heard: ${text}`, kind: "note" })),
+    { text: clockDiffers(sight) ? "clocks differ" : "", kind: "note" },
+  ].filter((chip) => chip.text);
+}
+
+/** The rig's question, with one button to answer it. */
+function asked(sight) {
+  shown($("asked"), list(sight.asks).includes("refusal") && sight.holder === "this" && !isOpen());
+}
+
+/** Reads out what changed in state and alarms, never the figures. */
+function say(text) {
+  if (text === spoken) return;
+  spoken = text;
+  put($("says"), text);
+}
+
+const toggle = (name, open) => (event) => (isOpen() === name ? close() : (close(), open(event.currentTarget)));
+
+startLook();
+$("open-acts").addEventListener("click", toggle("acts", openActs));
+$("open-more").addEventListener("click", toggle("more", openMore));
+$("asked").append(
+  el("p", { text: "slow going: is it refusal?" }),
+  el("button", { type: "button", text: "answer", on: { click: (event) => openRefusal(event.currentTarget) } }),
+);
+keepAwake();
+document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && keepAwake());
+hear(
+  (sight) => {
+    handled += 1;
+    seen(sight);
+  },
+  lost,
+);

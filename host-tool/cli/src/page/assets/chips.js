@@ -1,0 +1,34 @@
+// The few words beside the figures: what is abnormal first, then state and doubts; as many as there is room for.
+
+import { $, el } from "./dom.js";
+
+const place = $("chips");
+let shownNow = null;
+
+/** Shows chips `{text, kind}`, weightiest first; gives the words that are to be read out. */
+export function showChips(chips) {
+  const key = JSON.stringify(chips);
+  if (key !== shownNow) {
+    shownNow = key;
+    place.replaceChildren(...chips.map(({ text, kind }) => el("li", { class: `chip ${kind}`, text })));
+    fit(chips.length);
+  }
+  return chips.map((chip) => chip.text);
+}
+
+/** Leaves out the last ones until the rest fits, and says how many more there are. */
+function fit(count) {
+  const rest = el("li", { class: "chip note" });
+  for (let left = count; left > 1 && place.scrollHeight > place.clientHeight + 1; left -= 1) {
+    rest.remove();
+    place.children[left - 1].remove();
+    rest.textContent = `+ ${count - left + 1} more`;
+    place.append(rest);
+  }
+}
+
+new ResizeObserver(() => {
+  const chips = JSON.parse(shownNow ?? "[]");
+  shownNow = null;
+  showChips(chips);
+}).observe(place);

@@ -1,0 +1,97 @@
+// The drawer: all that is true and not needed at a glance, the looks, and the way to the other pages.
+
+import { el, list, put, words } from "./dom.js";
+import { lasting, recall, remember } from "./memory.js";
+import { told } from "./figures.js";
+import { heardAlarms } from "./alarms.js";
+import { audible } from "./sound.js";
+import { open, refresh } from "./panel.js";
+
+/** The tablet's clock and the program's may differ by so much, ms. */
+const CLOCK_MS = 30000;
+let sight = null;
+let lock = null; // the screen's wake lock
+let lockSaid = "screen: not asked to stay on yet";
+
+/** Takes the sight, or `null` where nothing is known. */
+export function setMore(now) {
+  sight = now;
+}
+
+/** Whether this tablet's clock and the program's differ so much that it must be said. */
+export function clockDiffers(now) {
+  const wall = Date.parse(words(now?.wall));
+  return Number.isFinite(wall) && Math.abs(wall - Date.now()) > CLOCK_MS;
+}
+
+/** Opens the drawer. */
+export function openMore(by) {
+  const facts = el("ul", { class: "facts-list" });
+  const look = el("button", { type: "button", on: { click: turn } });
+  const show = () => {
+    put(look, document.documentElement.dataset.look === "night" ? "day look" : "night look");
+    const lines = sight ? linesOf(sight) : ["no data from this program"];
+    if (put(facts, JSON.stringify(lines))) facts.replaceChildren(...lines.map((text) => el("li", { text })));
+  };
+  const links = el("p", { class: "links" }, el("a", { href: "/ground", text: "ground hand" }), " ", el("a", { href: "/holes", text: "holes and papers" }));
+  open("more", "more", [el("div", { class: "buttons" }, look), facts, links, legend()], { refresh: show, by });
+}
+
+function linesOf(now) {
+  const hole = now.hole && typeof now.hole === "object" ? now.hole : {};
+  const rig = now.rig && typeof now.rig === "object" ? now.rig : {};
+  const holder = { this: "this tablet has the rig's acts", another: "another tablet has the rig's acts" }[now.holder] ?? "no tablet has the rig's acts";
+  return [
+    ...list(now.abnormal).map((each) => words(each?.text)),
+    ...heardAlarms(now).map((text) => `heard, and still so: ${text}`),
+    ...list(now.doubts).map((text) => words(text)),
+    ...list(now.notes).map((text) => words(text)),
+    `${words(now.to_go?.more) === "over" ? "over" : "to go"} ${told(now.to_go)}`,
+    `depth ${told(now.depth)}`,
+    `lean ${told(now.lean)}`,
+    `toe off centre ${told(now.toe)}`,
+    words(hole.plan) && `planned: ${words(hole.plan)}`,
+    words(hole.line) && `line: ${words(hole.line)}`,
+    words(hole.operator) && `operator: ${words(hole.operator)}`,
+    `${words(rig.name) || "no rig"}${now.simulated === true ? ", SIMULATED" : ""}`,
+    holder,
+    `the program's clock: ${words(now.wall).slice(0, 19).replace("T", " ") || "not said"}${clockDiffers(now) ? "; this screen's clock differs by more than 30 s" : ""}`,
+    audible() ? "sound is on" : "sound is off: touch once",
+    lockSaid,
+  ].filter(Boolean);
+}
+
+const legend = () =>
+  el("div", {}, el("h3", { text: "in the picture" }), ...[
+    "Two views of one hole, as seen from the cab's axes: forward and back, left and right. Depth and the hole's width are to one scale; lean and offsets are drawn wider, as many times as the picture says.",
+    "Broken straight lines: the plumb limit round the vertical. Hatched band: the planned depth and what is accepted.",
+    "Line in the hole: its axis. Solid tool: as it hangs now. Diamond: where the toe will be at planned depth if nothing changes; a crossed block is outside the limit. T: the hub.",
+  ].map((text) => el("p", { text })));
+
+/** Day or night, and remembers it; without a choice the tablet's own wish counts. */
+export function startLook() {
+  const dark = window.matchMedia?.("(prefers-color-scheme: dark)").matches;
+  document.documentElement.dataset.look = recall(lasting(), "look", dark ? "night" : "day") === "night" ? "night" : "day";
+}
+
+function turn() {
+  const look = document.documentElement.dataset.look === "night" ? "day" : "night";
+  document.documentElement.dataset.look = look;
+  remember(lasting(), "look", look);
+  refresh();
+}
+
+/** Asks the tablet to keep its screen on; asked again whenever the page is seen again. */
+export async function keepAwake() {
+  if (!navigator.wakeLock) {
+    lockSaid = "screen: this browser cannot keep it on; set the tablet so";
+    return;
+  }
+  try {
+    lock = await navigator.wakeLock.request("screen");
+    lockSaid = "screen: stays on";
+    lock.addEventListener("release", () => (lockSaid = "screen: may go dark"));
+  } catch {
+    lockSaid = "screen: the tablet did not agree to keep it on";
+  }
+}

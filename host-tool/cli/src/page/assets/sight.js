@@ -1,0 +1,73 @@
+// Hears the program's stream of sights, and says when what is shown is not known any more.
+
+/** No sight for so long: nothing of the last one is shown, ms. */
+const STALE_MS = 500;
+/** How often the page asks itself, ms. */
+const TICK_MS = 100;
+/** A pause of the page's own timer that means the tablet slept, ms. */
+const SLEPT_MS = 1500;
+/** A stream that was refused is asked for again after so long, ms. */
+const AGAIN_MS = 1000;
+
+const NOBODY = "no data from this program: is borewitness listen running?";
+const GARBLED = "this page cannot read what the program sends: load the page again";
+
+/** Calls `seen(sight)` for each sight, and `nothing(reason)` once when there is none. */
+export function hear(seen, nothing) {
+  let source = null;
+  let heard = null; // when the last sight came
+  let opened = 0;
+  let stale = true;
+  let ticked = performance.now();
+  let dated = Date.now();
+
+  const lose = (reason) => {
+    heard = null;
+    stale = true;
+    nothing(reason);
+  };
+
+  const open = () => {
+    source?.close(); // what the old stream still holds is from before
+    opened = performance.now();
+    source = new EventSource("/live");
+    const mine = source;
+    source.onmessage = (event) => {
+      if (mine !== source) return;
+      const sight = read(event.data);
+      if (sight === null) return lose(GARBLED);
+      heard = performance.now();
+      stale = false;
+      seen(sight);
+    };
+  };
+
+  const woke = () => {
+    lose(NOBODY);
+    open();
+  };
+
+  const tick = () => {
+    const now = performance.now();
+    const gap = Math.max(now - ticked, Math.abs(Date.now() - dated));
+    ticked = now;
+    dated = Date.now();
+    if (gap > SLEPT_MS) return woke();
+    if (source.readyState === EventSource.CLOSED && now - opened > AGAIN_MS) open();
+    if (!stale && now - heard > STALE_MS) lose(NOBODY);
+  };
+
+  nothing(NOBODY);
+  open();
+  setInterval(tick, TICK_MS);
+  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && woke());
+}
+
+function read(text) {
+  try {
+    const sight = JSON.parse(text);
+    return sight !== null && typeof sight === "object" && !Array.isArray(sight) ? sight : null;
+  } catch {
+    return null;
+  }
+}
