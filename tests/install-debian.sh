@@ -11,11 +11,14 @@ firmware="rustc-web cargo-web rust-web-src lld qemu-system-arm"
 paper="qpdf poppler-utils zbar-tools libpdfbox2-java libactivation-java libjaxb-api-java default-jre-headless openssl"
 # The independent sensor slave and the readers in Python; a C compiler for SQLite.
 bench="python3 python3-venv gcc libc6-dev"
+# The browser that the pages are tried in, and what drives it.
+browser="chromium"
+command -v npm >/dev/null || browser="$browser nodejs npm"
 
 command -v dpkg-query >/dev/null || exit 0 # not Debian: each test says itself what it lacks
 
 missing=""
-for package in $firmware $paper $bench; do
+for package in $firmware $paper $bench $browser; do
     dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing="$missing $package"
 done
 if [ "${1:-}" = "--missing" ]; then

@@ -5,6 +5,7 @@ use crate::ending::Ending;
 use crate::entry::{Entry, Place};
 use crate::facts::{self, SetUp, Wall};
 use crate::paper::words::code;
+use crate::readout::Bored;
 use crate::session::{Came, Introduction, Line, Outcome, Output, Session, Stream};
 use crate::store::{Store, StoreFault};
 use crate::text::terminal;
@@ -60,6 +61,8 @@ pub enum Event {
     Hole(Option<Box<Plan>>),
     /// What a person should know of the open hole has changed.
     Doubts(Doubts),
+    /// What is bored of the open hole, as its records have it.
+    Bored(Bored),
     /// The computer has slept: whatever was shown is old.
     Woke,
     /// The hole that was open is closed: whether it is sealed, and whether that is proven.
@@ -417,7 +420,10 @@ impl Capture {
         let doubts = match self.hole {
             // from there on only: a store holds seasons of other holes
             Some(first) => match facts::read(&self.store.part(stream, first, u32::MAX)?.slots).into_iter().next() {
-                Some(setup) => Doubts::of(&SetUp { measurements: self.store.measurements(stream, first)?, ..setup }),
+                Some(setup) => {
+                    step.events.push(Event::Bored(Bored::of(&setup)));
+                    Doubts::of(&SetUp { measurements: self.store.measurements(stream, first)?, ..setup })
+                }
                 None => Doubts::default(),
             },
             None => Doubts::default(),

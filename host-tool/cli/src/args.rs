@@ -62,6 +62,18 @@ pub enum Command {
         /// Go on listening though no rig answers
         #[arg(long)]
         wait: bool,
+        /// Serve the readout's page on this port; 8417, or another that is free, otherwise
+        #[arg(long, value_name = "N")]
+        page_port: Option<u16>,
+        /// Let other devices on this network see the page, and do more once paired
+        #[arg(long)]
+        share: bool,
+        /// Open the page in a browser on this computer
+        #[arg(long)]
+        open: bool,
+        /// Serve no page
+        #[arg(long, conflicts_with_all = ["page_port", "share", "open"])]
+        no_page: bool,
     },
     /// Calibrate a rig's sensors step by step, or list its calibrations
     #[command(after_help = "Each step says what to do and waits for Enter or an answer; answers may come through a pipe, one a line.")]

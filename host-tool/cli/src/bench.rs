@@ -100,7 +100,7 @@ impl Bench {
             Event::Raw(raw) => self.raws.push(raw),
             Event::Outcome(_, outcome) => self.outcome = Some(outcome),
             Event::Notice(notice) => writeln!(stdout(), "{notice}")?,
-            Event::Kept(_) | Event::Live(_) | Event::Hole(_) | Event::Doubts(_) | Event::Ended(_) | Event::Woke => {}
+            Event::Kept(_) | Event::Live(_) | Event::Hole(_) | Event::Doubts(_) | Event::Bored(_) | Event::Ended(_) | Event::Woke => {}
         }
         Ok(())
     }

@@ -9,7 +9,7 @@ use crate::evidence::Print;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
 use crate::{
-    Failure, by_hand, calibrate, commission, decommission, demo, enter, evidence, export, judge, line, listen, print, sheet, show, stores,
+    Failure, by_hand, calibrate, commission, decommission, demo, enter, evidence, export, judge, line, listen, page, print, sheet, show, stores,
 };
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
@@ -169,6 +169,10 @@ pub struct Listening {
     pub for_ms: Option<u64>,
     /// Go on though no rig answers.
     pub wait: bool,
+    /// The page; `None` for none.
+    pub page: Option<page::Wanted>,
+    /// Show it in a browser here.
+    pub open: bool,
 }
 
 /// How to calibrate.
@@ -191,7 +195,7 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
     Ok(match typed.command.unwrap_or(Command::Demo { out: None, pty: false, line: false, structures: None }) {
         Command::Demo { out, line: true, structures, .. } => Job::Line { out, structures },
         Command::Demo { out, pty, .. } => Job::Demo { out, pty },
-        Command::Listen { port, baud, store, orders, leave, seconds, wait } => {
+        Command::Listen { port, baud, store, orders, leave, seconds, wait, page_port, share, open, no_page } => {
             let orders = orders
                 .iter()
                 .map(|line| parse(line).map_err(|e| Failure::Usage(format!("--do \"{line}\": {e}"))))
@@ -204,6 +208,8 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 leave,
                 for_ms: seconds.map(|s| u64::from(s) * 1_000),
                 wait,
+                page: (!no_page).then_some(page::Wanted { port: page_port, share }),
+                open,
             })
         }
         Command::Calibrate { what, port, baud, store, who, months, two } => match procedure(what, two) {

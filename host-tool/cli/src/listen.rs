@@ -1,6 +1,9 @@
 //! `listen`: a rig on a serial port, shown, stored and commanded until somebody leaves.
 
+mod pages;
+
 use crate::job::Listening;
+use crate::page::{Deeds, Page};
 use crate::orders::{HELP, Order, parse};
 use crate::screen::Screen;
 use crate::station::{NO_RIG_MS, greeting, no_rig, typed_lines, wall};
@@ -10,7 +13,7 @@ use host_tool::entry::{Entry, Said};
 use host_tool::planned::loading::Wanted;
 use host_tool::planned::{day, warning};
 use host_tool::port::{ANY, FromPort, Port};
-use host_tool::readout::Readout;
+use host_tool::readout::{Alarms, Readout};
 use host_tool::text::terminal;
 use shared_protocol::message::{Command, LoadHole};
 use std::collections::{BTreeMap, VecDeque};
@@ -29,10 +32,14 @@ const LAST_RECORDS_MS: u64 = 3_000;
 pub fn listen(listening: Listening) -> Result<(), Failure> {
     let port = Port::open_one_of(&listening.ports, listening.baud)?;
     let capture = Capture::new(stores::open(&listening.store)?)?;
+    let page = listening.page.map(|wanted| Page::start(wanted, &listening.store)).transpose()?;
     let mut desk = Desk {
         capture,
         readout: Readout::default(),
         screen: Screen::new()?,
+        page,
+        alarms: Alarms::default(),
+        deeds: Deeds::default(),
         scripted: VecDeque::from(listening.orders.clone()),
         asked: BTreeMap::new(),
         same_version: None,
@@ -42,6 +49,7 @@ pub fn listen(listening: Listening) -> Result<(), Failure> {
         leave_by: None,
         listening,
     };
+    desk.say_page()?;
     let typed = typed_lines();
     let begun = Instant::now();
     let done = loop {
@@ -62,6 +70,11 @@ struct Desk {
     capture: Capture,
     readout: Readout,
     screen: Screen,
+    /// What browsers see.
+    page: Option<Page>,
+    alarms: Alarms,
+    /// What was asked from pages.
+    deeds: Deeds,
     /// Orders still to be given for whoever started this program.
     scripted: VecDeque<Order>,
     /// Commands under way, by number.
@@ -86,6 +99,8 @@ struct Asked {
     scripted: bool,
     /// What is entered once the rig has done it.
     then: Option<Entry>,
+    /// The page's own name for it, where a page asked.
+    press: Option<String>,
 }
 
 /// Who a locate ticket's entry is by where no operator was named.
@@ -103,6 +118,8 @@ impl Desk {
             self.readout.take(now, &event);
             self.show(now, &event)?;
         }
+        self.do_what_pages_ask(now)?;
+        self.show_page(now);
         while let Ok(line) = typed.try_recv() {
             self.screen.entered()?;
             if !line.trim().is_empty() && self.obey(now, &line)? {
@@ -152,9 +169,12 @@ impl Desk {
                 self.screen.say(&greeting(introduction))?;
             }
             Event::Outcome(request, outcome) => {
-                let Asked { word, scripted, then } =
-                    self.asked.remove(request).unwrap_or(Asked { word: "an order", scripted: false, then: None });
+                let Asked { word, scripted, then, press } =
+                    self.asked.remove(request).unwrap_or(Asked { word: "an order", scripted: false, then: None, press: None });
                 self.quiet_since = now;
+                if let Some(press) = press {
+                    self.deeds.end(&press, &outcome.to_string(), outcome.is_done());
+                }
                 if let Some(entry) = then.filter(|_| outcome.is_done()) {
                     self.capture.enter(&Entry { at: wall(), ..entry })?;
                 }
@@ -168,7 +188,8 @@ impl Desk {
             Event::Woke => {
                 self.screen.say("this computer slept or stood still: what is shown begins anew, and the rig has kept its records")?
             }
-            Event::Kept(_) | Event::Live(_) | Event::Outlook(_) | Event::Raw(_) | Event::Hole(_) | Event::Doubts(_) => {}
+            Event::Hole(_) => self.alarms.clear(),
+            Event::Kept(_) | Event::Live(_) | Event::Outlook(_) | Event::Raw(_) | Event::Doubts(_) | Event::Bored(_) => {}
         }
         Ok(())
     }
@@ -181,7 +202,7 @@ impl Desk {
             Ok(Order::Help) => self.screen.say(HELP)?,
             Ok(Order::Ask(word, command)) => self.ask(now, word, *command, false)?,
             Ok(Order::FromSheet(wanted)) => {
-                if let Err(why) = self.load(now, &wanted, false)? {
+                if let Err(why) = self.load(now, &wanted, false, None)? {
                     self.screen.say(&why)?;
                 }
             }
@@ -191,7 +212,7 @@ impl Desk {
     }
 
     fn ask(&mut self, now: u64, word: &'static str, command: Command, scripted: bool) -> Result<(), Failure> {
-        self.ask_and_then(now, Asked { word, scripted, then: None }, command)
+        self.ask_and_then(now, Asked { word, scripted, then: None, press: None }, command)
     }
 
     fn ask_and_then(&mut self, now: u64, asked: Asked, command: Command) -> Result<(), Failure> {
@@ -201,7 +222,7 @@ impl Desk {
     }
 
     /// Loads a hole as a sheet plans it, and says what of its locate ticket is to be known; why not, in one line.
-    fn load(&mut self, now: u64, wanted: &Wanted, scripted: bool) -> Result<Result<(), String>, Failure> {
+    fn load(&mut self, now: u64, wanted: &Wanted, scripted: bool, press: Option<String>) -> Result<Result<(), String>, Failure> {
         let at = wall();
         let loading = match wanted.find(self.capture.store(), day(at)) {
             Ok(loading) => loading,
@@ -215,7 +236,7 @@ impl Desk {
         }
         let by = if wanted.operator.is_empty() { NOBODY } else { &wanted.operator };
         let then = Some(Entry::new(by, at, loading.hole, loading.ticket));
-        self.ask_and_then(now, Asked { word: "load", scripted, then }, Command::LoadHole(LoadHole { plan: loading.plan }))?;
+        self.ask_and_then(now, Asked { word: "load", scripted, then, press }, Command::LoadHole(LoadHole { plan: loading.plan }))?;
         Ok(Ok(()))
     }
 
@@ -227,7 +248,7 @@ impl Desk {
         }
         match self.scripted.pop_front() {
             Some(Order::Ask(word, command)) => self.ask(now, word, *command, true),
-            Some(Order::FromSheet(wanted)) => self.load(now, &wanted, true)?.map_err(Failure::Failed),
+            Some(Order::FromSheet(wanted)) => self.load(now, &wanted, true, None)?.map_err(Failure::Failed),
             Some(Order::Help) => Ok(self.screen.say(HELP)?),
             Some(Order::Leave) => {
                 self.listening.leave = true;

@@ -16,6 +16,7 @@ mod judge;
 mod line;
 mod listen;
 mod orders;
+mod page;
 mod print;
 mod screen;
 mod sheet;

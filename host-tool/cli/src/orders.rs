@@ -82,7 +82,18 @@ fn note(rest: &str) -> Result<TakeNote, String> {
     if text.is_empty() {
         return Err("note is followed by what is to be recorded".to_owned());
     }
-    let author = author.try_into().map_err(|_| "who says so is too long: at most 24 bytes".to_owned())?;
+    take_note(author, text)
+}
+
+/// A note for the rig to record as heard.
+///
+/// # Errors
+/// Where it is empty or does not fit a record.
+pub fn take_note(author: &str, text: &str) -> Result<TakeNote, String> {
+    if text.is_empty() {
+        return Err("say what is to be noted".to_owned());
+    }
+    let author = author.trim().try_into().map_err(|_| "who says so is too long: at most 24 bytes".to_owned())?;
     let text = text.try_into().map_err(|_| "the note is too long: at most 120 bytes; make two of it".to_owned())?;
     Ok(TakeNote { author, text })
 }

@@ -9,7 +9,7 @@
 use super::axes::{LineAxes, to_line};
 use crate::facts::SetUp;
 use shared_protocol::record::Increment;
-use shared_protocol::units::Micrometres;
+use shared_protocol::units::{CentiDegrees, Micrometres};
 
 /// Increments in the mean lean at either end of the bore: 100 mm as a rule. The rig does the same.
 pub const MEAN_OF: usize = 4;
@@ -61,8 +61,17 @@ impl Axis {
     /// Computes it.
     #[must_use]
     pub fn of(setup: &SetUp) -> Self {
+        Self::turned(setup, setup.opened.body.plan.heading)
+    }
+
+    /// Computes it for the cab, which looks along the rig's axes: "ahead" is the rig's forward here.
+    #[must_use]
+    pub fn in_rig_axes(setup: &SetUp) -> Self {
+        Self::turned(setup, CentiDegrees(0))
+    }
+
+    fn turned(setup: &SetUp, heading: CentiDegrees) -> Self {
         let measured: Vec<&Increment> = setup.increments.iter().map(|i| &i.body).filter(|i| i.samples > 0).collect();
-        let heading = setup.opened.body.plan.heading;
         let lean = |i: &Increment| to_line(f64::from(i.forward.lean().0) / 1e6, f64::from(i.right.lean().0) / 1e6, heading);
         let leans: Vec<LineAxes> = measured.iter().map(|i| lean(i)).collect();
         let guide = setup.identity.as_ref().map_or(0.0, |i| metres(i.guide_height));

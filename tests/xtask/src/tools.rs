@@ -1,4 +1,5 @@
-//! What the tests need that is not Rust: Debian's packages, and a Python environment with the pinned requirements.
+//! What the tests need that is not Rust: Debian's packages, a Python environment with the pinned requirements, and what drives a
+//! browser, by its lock file.
 
 use crate::test::run_command;
 use crate::{Outcome, board};
@@ -7,11 +8,13 @@ use std::process::Command;
 
 const INSTALL: &str = "tests/install-debian.sh";
 const REQUIREMENTS: &str = "tests/python/requirements.txt";
+const BROWSER: &str = "tests/browser";
 
 /// Makes the tools ready, or says in one line what to type.
 pub fn ready() -> Outcome {
     packages()?;
-    python()
+    python()?;
+    browser()
 }
 
 /// Installs what is missing where that is allowed: as root, or in CI.
@@ -51,5 +54,23 @@ fn python() -> Outcome {
     let mut pip = Command::new(venv().join("bin/pip"));
     pip.args(["install", "--quiet", "--requirement", REQUIREMENTS]).current_dir(board::root());
     run_command(&mut pip, "pip install")?;
+    std::fs::write(stamp, wanted).map_err(trouble)
+}
+
+/// Installs what drives the browser, or does so anew when its lock file has changed.
+fn browser() -> Outcome {
+    let trouble = |error: std::io::Error| format!("{BROWSER}: {error}");
+    let (from, to) = (board::root().join(BROWSER), board::root().join("target/browser"));
+    let lock = "package-lock.json";
+    let wanted = std::fs::read_to_string(from.join(lock)).map_err(trouble)?;
+    let stamp = to.join("installed");
+    if std::fs::read_to_string(&stamp).is_ok_and(|made| made == wanted) {
+        return Ok(());
+    }
+    std::fs::create_dir_all(&to).map_err(trouble)?;
+    for file in ["package.json", lock] {
+        std::fs::copy(from.join(file), to.join(file)).map_err(trouble)?;
+    }
+    run_command(Command::new("npm").args(["ci", "--no-audit", "--no-fund", "--ignore-scripts"]).current_dir(&to), "npm ci")?;
     std::fs::write(stamp, wanted).map_err(trouble)
 }

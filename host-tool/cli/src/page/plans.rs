@@ -1,0 +1,76 @@
+//! The holes that the sheets in the store plan, to choose one from.
+
+use super::state::{Shared, error};
+use axum::extract::State;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use host_tool::holes::catalogue;
+use host_tool::measure::length_text;
+use host_tool::planned::{day, standing, warning};
+use host_tool::register::{Registered, of_holes};
+use host_tool::sheet::{LegPlan, leg_text};
+use host_tool::store::{Store, StoreFault};
+use jiff::civil::Date;
+use serde::Serialize;
+use shared_protocol::units::Micrometres;
+use std::path::Path;
+use std::sync::Arc;
+
+#[derive(Debug, Serialize)]
+struct Structure {
+    line: String,
+    structure: String,
+    legs: Vec<Leg>,
+}
+
+#[derive(Debug, Serialize)]
+struct Leg {
+    leg: &'static str,
+    words: String,
+    state: &'static str,
+    depth: String,
+    diameter: String,
+    ticket: String,
+    warn: bool,
+}
+
+/// Answers with all of them, in the order of their names.
+pub async fn plans(State(shared): State<Arc<Shared>>) -> Response {
+    let read = tokio::task::spawn_blocking(move || all(&shared.store, day(crate::station::wall()))).await;
+    match read {
+        Ok(Ok(json)) => ([(header::CONTENT_TYPE, "application/json")], json).into_response(),
+        Ok(Err(why)) => error(StatusCode::SERVICE_UNAVAILABLE, &why.to_string()),
+        Err(_) => error(StatusCode::INTERNAL_SERVER_ERROR, "the plans cannot be read: see them with `borewitness holes`"),
+    }
+}
+
+fn all(store: &Path, today: Option<Date>) -> Result<String, StoreFault> {
+    let catalogue = catalogue(&Store::open_existing(store)?)?;
+    let registered = of_holes(&catalogue.holes, &catalogue.entries);
+    let mut structures: Vec<Structure> = Vec::new();
+    for (_, plan) in catalogue.plans.values() {
+        let leg = leg(plan, &registered, today);
+        match structures.last_mut().filter(|last| (&last.line, &last.structure) == (&plan.line, &plan.structure)) {
+            Some(last) => last.legs.push(leg),
+            None => structures.push(Structure { line: plan.line.clone(), structure: plan.structure.clone(), legs: vec![leg] }),
+        }
+    }
+    Ok(serde_json::json!({ "structures": structures }).to_string())
+}
+
+fn leg(plan: &LegPlan, registered: &[Registered], today: Option<Date>) -> Leg {
+    let of = registered.iter().rfind(|r| (&r.hole.line, &r.hole.structure, r.hole.leg) == (&plan.line, &plan.structure, plan.leg));
+    let standing = standing(plan.ticket.as_ref(), today);
+    let number = plan.ticket.as_ref().map_or("", |ticket| ticket.number.as_str());
+    #[allow(clippy::cast_possible_truncation)] // `as` saturates, and a sheet's lengths are checked
+    let text = |metres: f64| length_text(Micrometres((metres * 1e6).round() as i32), plan.units);
+    Leg {
+        leg: leg_text(plan.leg),
+        words: plan.name(),
+        state: of.map_or("not begun", |of| of.state.word()),
+        depth: text(plan.depth_m),
+        diameter: text(plan.diameter_m),
+        ticket: warning(standing).map_or_else(|| format!("locate ticket {number} holds"), str::to_owned),
+        warn: warning(standing).is_some(),
+    }
+}

@@ -1,0 +1,62 @@
+//! What all requests share, and how they are answered when something is wrong.
+
+use super::act::Act;
+use super::deeds::Names;
+use super::devices::{Devices, Who};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde_json::json;
+use std::path::PathBuf;
+use std::sync::mpsc::SyncSender;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::sync::watch;
+
+/// What a page asks of the desk.
+#[derive(Debug)]
+pub struct Asked {
+    /// Who.
+    pub who: Who,
+    /// The page's name for it.
+    pub id: String,
+    /// What.
+    pub act: Act,
+}
+
+/// Shared by all requests.
+#[derive(Debug)]
+pub struct Shared {
+    /// This run of the program.
+    pub run: String,
+    /// The port that is listened on.
+    pub port: u16,
+    /// Where the records are.
+    pub store: PathBuf,
+    /// What is to be seen now, as JSON.
+    pub sights: watch::Receiver<Arc<str>>,
+    /// To the desk.
+    pub asks: SyncSender<Asked>,
+    devices: Mutex<Devices>,
+    names: Mutex<Names>,
+}
+
+impl Shared {
+    /// Nobody has asked anything yet.
+    pub fn new(run: String, port: u16, store: PathBuf, sights: watch::Receiver<Arc<str>>, asks: SyncSender<Asked>, devices: Devices) -> Self {
+        Self { run, port, store, sights, asks, devices: Mutex::new(devices), names: Mutex::default() }
+    }
+
+    /// The devices. No lock is held over anything that can fail.
+    pub fn devices(&self) -> MutexGuard<'_, Devices> {
+        self.devices.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The names of presses.
+    pub fn names(&self) -> MutexGuard<'_, Names> {
+        self.names.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// An answer that says what is wrong in one line.
+pub fn error(status: StatusCode, why: &str) -> Response {
+    (status, [(header::CONTENT_TYPE, "application/json")], json!({ "error": why }).to_string()).into_response()
+}

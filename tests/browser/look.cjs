@@ -1,0 +1,106 @@
+// Opens a page in a real browser as it stands now, takes its picture and measures what a person's eyes and fingers need.
+//
+//   node look.cjs '{"url": …, "picture": "x.png", "width": 1280, "height": 800, "scale": 1, "night": false, "click": [selectors],
+//                   "until": "an expression over document", "vision": "protanopia", "axe": true}'
+//
+// Prints one JSON object: sizes in CSS pixels, contrasts as ratios (WCAG 2.2's formula), what axe-core says, what scrolls or overlaps.
+"use strict";
+
+const { chromium } = require("playwright-core");
+const axe = require("axe-core").source;
+
+const asked = JSON.parse(process.argv[2]);
+const FLAGS = [
+  "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+  "--disable-sync", "--autoplay-policy=no-user-gesture-required",
+];
+
+/** Runs in the page: every element with text of its own that can be seen, and every button. */
+function measure() {
+  const seen = (element) => element.checkVisibility({ opacityProperty: true, visibilityProperty: true }) && element.getClientRects().length > 0;
+  const box = (element) => { const r = element.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; };
+  const own = (element) => [...element.childNodes].filter((n) => n.nodeType === 3).map((n) => n.data.trim()).join("");
+  const channels = (text) => { const n = (text.match(/[\d.]+/g) || ["0", "0", "0", "0"]).map(Number); return [...n.slice(0, 3), n[3] ?? 1]; };
+  const lightness = ([r, g, b]) => {
+    const one = (c) => (c / 255 <= 0.04045 ? c / 255 / 12.92 : ((c / 255 + 0.055) / 1.055) ** 2.4);
+    return 0.2126 * one(r) + 0.7152 * one(g) + 0.0722 * one(b);
+  };
+  const ground = (element) => {
+    for (let at = element; at; at = at.parentElement) {
+      const colour = channels(getComputedStyle(at).backgroundColor);
+      if (colour[3] > 0.99) return colour;
+    }
+    return [255, 255, 255, 1];
+  };
+  const contrast = (element) => {
+    const style = getComputedStyle(element);
+    const ink = channels(element instanceof SVGElement && style.fill !== "none" ? style.fill : style.color);
+    const [a, b] = [lightness(ink), lightness(ground(element))].sort((x, y) => y - x);
+    return (a + 0.05) / (b + 0.05);
+  };
+  const unseen = (element) => element.closest(".unseen") !== null;
+  const texts = [...document.querySelectorAll("body *")].filter((e) => own(e) !== "" && seen(e) && !unseen(e) && !["SCRIPT", "STYLE", "TITLE"].includes(e.tagName));
+  const one = (element) => ({
+    text: own(element), id: element.id || element.parentElement?.id || "", class: String(element.getAttribute("class") || ""),
+    tag: element.tagName.toLowerCase(), size: parseFloat(getComputedStyle(element).fontSize), contrast: contrast(element), box: box(element),
+  });
+  const buttons = [...document.querySelectorAll("button, a[href], input, select, textarea, summary")].filter((e) => seen(e) && !unseen(e));
+  const root = document.scrollingElement;
+  return {
+    texts: texts.map(one),
+    targets: buttons.map((b) => ({ text: (b.textContent || b.getAttribute("aria-label") || b.name || "").trim(), box: box(b) })),
+    scrolls: { across: root.scrollWidth - root.clientWidth, down: root.scrollHeight - root.clientHeight },
+    window: [innerWidth, innerHeight],
+    at: Number(document.body.dataset.at || 0), stale: document.body.dataset.stale || "",
+  };
+}
+
+/** Texts whose boxes lie over each other, though neither is within the other. */
+function overlaps(texts) {
+  const over = [];
+  for (let i = 0; i < texts.length; i++) {
+    for (let j = i + 1; j < texts.length; j++) {
+      const [a, b] = [texts[i], texts[j]];
+      const across = Math.min(a.box[2], b.box[2]) - Math.max(a.box[0], b.box[0]);
+      const down = Math.min(a.box[3], b.box[3]) - Math.max(a.box[1], b.box[1]);
+      // boxes of lines have leading above and below the letters
+      if (across > 2 && down > 0.3 * Math.min(a.size, b.size)) over.push([a.text, b.text]);
+    }
+  }
+  return over;
+}
+
+async function main() {
+  const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: FLAGS });
+  try {
+    const context = await browser.newContext({
+      viewport: { width: asked.width, height: asked.height }, deviceScaleFactor: asked.scale || 1,
+      colorScheme: asked.night ? "dark" : "light", reducedMotion: asked.still ? "reduce" : "no-preference", hasTouch: true,
+    });
+    const page = await context.newPage();
+    const said = [];
+    page.on("console", (line) => { if (["error", "warning"].includes(line.type())) said.push(line.text()); });
+    page.on("pageerror", (error) => said.push(String(error)));
+    await page.goto(asked.url);
+    if (asked.vision) {
+      const devtools = await context.newCDPSession(page);
+      await devtools.send("Emulation.setEmulatedVisionDeficiency", { type: asked.vision });
+    }
+    await page.waitForFunction(asked.until || "Number(document.body.dataset.at || 1) > 0", null, { timeout: 20_000, polling: 50 });
+    for (const selector of asked.click || []) await page.click(selector, { timeout: 5_000 });
+    await page.waitForTimeout(250);
+    if (asked.picture) await page.screenshot({ path: asked.picture });
+    const measured = await page.evaluate(measure);
+    measured.overlaps = overlaps(measured.texts);
+    measured.said = said;
+    if (asked.axe) {
+      const judged = await (await page.evaluateHandle(`${axe}; axe.run(document, { resultTypes: ["violations"] })`)).jsonValue();
+      measured.violations = judged.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(" ")).join("; ")}`);
+    }
+    console.log(JSON.stringify(measured));
+  } finally {
+    await browser.close();
+  }
+}
+
+main().catch((error) => { console.error(String(error)); process.exit(1); });

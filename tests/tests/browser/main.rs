@@ -1,0 +1,9 @@
+//! The pages that `listen` serves: drilled from, attacked, and looked at in a real browser.
+#![cfg(unix)]
+
+mod acts;
+mod attacks;
+mod listen;
+mod looks;
+mod rig;
+mod site;
