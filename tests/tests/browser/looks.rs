@@ -1,1 +1,144 @@
-//! placeholder
+//! What the cab page looks like at ten typical moments, in a real browser: sizes, contrasts, targets, and the pictures kept.
+
+use crate::listen::Live;
+use crate::rig::Hand;
+use crate::site::{SCENARIO, Site};
+use serde_json::{Value, json};
+use simulator::cue::Cue;
+use simulator::sensors::{FaultKind, SensorName};
+use std::path::PathBuf;
+use std::process::Command;
+
+/// A ten-inch tablet's pixels in a millimetre: 1280 across 217 mm.
+const PX_PER_MM: f64 = 5.9;
+/// Height of a capital or a digit in the page's type, as a part of its size.
+const CAPITAL: f64 = 0.698;
+/// One minute of arc at a metre, mm.
+const ARCMIN_MM: f64 = 0.290_9;
+/// Secondary text and primary figures, minutes of arc at a metre; ISO 15008 asks 20 (check values; MEMORY).
+const SECONDARY: f64 = 24.0;
+const PRIMARY: f64 = 60.0;
+/// WCAG 2.2, 1.4.6.
+const CONTRAST: f64 = 7.0;
+/// A gloved finger's target, mm.
+const TARGET_MM: f64 = 18.0;
+
+/// Opens the page as it is now and measures it; keeps its picture where asked to.
+fn look(site: &Site, name: &str, more: Value) -> Value {
+    let folder = tests::root().join("target/looks");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let picture = folder.join(format!("{name}.png"));
+    let mut asked = json!({
+        "url": format!("http://{}/", site.listen.page), "picture": picture, "width": 1280, "height": 800,
+        "until": "document.body.dataset.stale === 'no'",
+    });
+    let (Some(asked_of), Some(more)) = (asked.as_object_mut(), more.as_object()) else { panic!("objects") };
+    asked_of.extend(more.clone());
+    let browser = tests::root().join("target/browser/node_modules");
+    assert!(browser.is_dir(), "what drives the browser is not there: cargo xtask tools");
+    let script = tests::root().join("tests/browser/look.cjs");
+    let out = Command::new("node").arg(script).arg(asked.to_string()).env("NODE_PATH", browser).output().expect("node");
+    assert!(out.status.success(), "{name}: {}", String::from_utf8_lossy(&out.stderr));
+    let measured: Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    assert_eq!(measured["said"], json!([]), "{name}: the browser complains");
+    assert_eq!(measured["overlaps"], json!([]), "{name}");
+    if std::env::var_os("BLESS").is_some() {
+        let kept: PathBuf = tests::root().join("host-tool/docs/page");
+        std::fs::create_dir_all(&kept).expect("a folder");
+        std::fs::copy(&picture, kept.join(format!("{name}.png"))).expect("kept");
+    }
+    measured
+}
+
+fn px(value: &Value) -> f64 {
+    value.as_f64().expect("a number")
+}
+
+/// What a person a metre away needs of a ten-inch tablet.
+fn is_legible(name: &str, measured: &Value) {
+    assert_eq!((&measured["scrolls"]["across"], &measured["scrolls"]["down"]), (&json!(0), &json!(0)), "{name} scrolls");
+    let texts = measured["texts"].as_array().expect("a list");
+    assert!(texts.len() > 5, "{name}: {texts:?}");
+    let arcmin = |size: f64| size * CAPITAL / PX_PER_MM / ARCMIN_MM;
+    for text in texts {
+        let (size, contrast) = (arcmin(px(&text["size"])), px(&text["contrast"]));
+        assert!(contrast >= CONTRAST, "{name}: {contrast:.1} to one of {text}");
+        assert!(size >= SECONDARY, "{name}: {size:.1} minutes of arc of {text}");
+    }
+    let big: Vec<f64> = texts.iter().filter(|text| text["class"] == "big").map(|text| arcmin(px(&text["size"]))).collect();
+    assert!(big.len() == 3 && big.iter().all(|size| *size >= PRIMARY), "{name}: {big:?}");
+    for target in measured["targets"].as_array().expect("a list") {
+        let side = |a: usize, b: usize| (px(&target["box"][b]) - px(&target["box"][a])) / PX_PER_MM;
+        assert!(side(0, 2) >= TARGET_MM && side(1, 3) >= TARGET_MM, "{name}: {target}");
+    }
+}
+
+fn drilling(scenario: &str, pace: u32) -> Site {
+    let mut site = Site::start(scenario, pace, &[]);
+    while site.follow_cue() != Cue::TouchHub {}
+    site.live.until("it cuts", |sight| sight["state"] == "cutting");
+    site
+}
+
+fn has(sight: &Value, words: &str) -> bool {
+    sight["abnormal"].as_array().is_some_and(|all| all.iter().any(|one| one["text"] == words))
+}
+
+#[test]
+fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
+    let mut site = drilling(SCENARIO, 1);
+    let mut seen = vec![("good", look(&site, "good", json!({ "axe": true })))];
+    seen.push(("night", look(&site, "night", json!({ "night": true, "axe": true }))));
+    site.live.until("it trips", |sight| sight["state"] == "tripping" || sight["state"] == "clear of the hole");
+    seen.push(("tripping", look(&site, "tripping", json!({}))));
+    site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 6.0));
+    site.live.until("a fault", |sight| sight["lean"]["dash"].as_str().is_some_and(|dash| dash.contains("tilt sensor")));
+    seen.push(("fault", look(&site, "fault", json!({ "axe": true }))));
+    site.rig.hand(Hand::Unplug(8.0));
+    site.live.until("silence", |sight| sight["why_nothing"].is_string());
+    seen.push(("stale", look(&site, "stale", json!({ "until": "document.querySelector('#to_go .big').textContent === '–'" }))));
+    site.live.until("records wait", |sight| sight["notes"].as_array().is_some_and(|notes| !notes.is_empty()));
+    seen.push(("replay", look(&site, "replay", json!({}))));
+    site.rig.hand(Hand::Pace(4));
+    site.live.until("out of plumb", |sight| has(sight, "OUT OF PLUMB") && sight["lean"]["value"].is_string());
+    site.rig.hand(Hand::Pace(1));
+    seen.push(("out-of-plumb", look(&site, "out-of-plumb", json!({ "axe": true }))));
+    site.rig.hand(Hand::Pace(4));
+    site.live.until("coming up", |sight| has(sight, "depth coming up") && sight["state"] == "cutting");
+    site.rig.hand(Hand::Pace(1));
+    seen.push(("coming-up", look(&site, "coming-up", json!({}))));
+    site.rig.hand(Hand::Pace(4));
+    site.live.until("on depth", |sight| has(sight, "ON DEPTH"));
+    site.rig.hand(Hand::Pace(1));
+    seen.push(("on-depth", look(&site, "on-depth", json!({}))));
+    for (name, measured) in &seen {
+        is_legible(name, measured);
+        assert_eq!(measured.get("violations").unwrap_or(&json!([])), &json!([]), "{name}");
+    }
+}
+
+#[test]
+fn on_a_phone_a_desktop_and_at_twice_the_size_nothing_is_cut_off() {
+    let site = drilling(SCENARIO, 1);
+    for (name, width, height) in [("phone", 390, 844), ("desktop", 1920, 1080), ("twice", 640, 400)] {
+        let measured = look(&site, name, json!({ "width": width, "height": height, "axe": true }));
+        assert_eq!(measured["scrolls"]["across"], json!(0), "{name}");
+        assert_eq!(measured["violations"], json!([]), "{name}");
+        for text in measured["texts"].as_array().expect("a list") {
+            assert!(px(&text["box"][0]) >= -1.0 && px(&text["box"][2]) <= f64::from(width) + 1.0, "{name}: {text}");
+        }
+    }
+    drop(Live::look(site.listen.page));
+}
+
+#[test]
+fn what_is_abnormal_is_told_apart_without_colour() {
+    let mut site = drilling(SCENARIO, 4);
+    site.live.until("out of plumb", |sight| has(sight, "OUT OF PLUMB") && sight["lean"]["value"].is_string());
+    site.rig.hand(Hand::Pace(1));
+    for vision in ["protanopia", "deuteranopia", "achromatopsia"] {
+        let measured = look(&site, vision, json!({ "vision": vision }));
+        let texts = measured["texts"].as_array().expect("a list");
+        assert!(texts.iter().any(|text| text["text"].as_str().is_some_and(|text| text.to_lowercase().contains("out of plumb"))), "{vision}: {texts:?}");
+    }
+}
