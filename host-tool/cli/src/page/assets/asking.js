@@ -1,6 +1,6 @@
 // The acts of the rig as big buttons: each is confirmed in words, then the rig's own answer is shown.
 
-import { attr, el, put } from "./dom.js";
+import { attr, changed, el, put } from "./dom.js";
 import { fateOf, lastActs, onFate, rememberWho, submit, who } from "./acts.js";
 import { close, isOpen, open, refresh } from "./panel.js";
 import { choose } from "./choose.js";
@@ -111,7 +111,7 @@ function openNote() {
 /** The last acts and what the rig said, as a list that is written again only when it changed. */
 function showLast(node) {
   const acts = lastActs();
-  if (!put(node, JSON.stringify(acts))) return;
+  if (!changed(node, JSON.stringify(acts))) return;
   node.replaceChildren(...(acts.length ? acts : [{ word: "nothing yet", said: "" }]).map(({ word, said }) => el("li", { text: [word, said].filter(Boolean).join(": ") })));
 }
 

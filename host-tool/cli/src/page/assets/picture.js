@@ -58,14 +58,15 @@ function paint() {
   times = view.times;
   attr(svg, "viewBox", `0 0 ${size.width} ${size.height}`);
   elevations.forEach((elevation, side) => elevation.show(known, view, passing(known, hole)[side], side));
-  const { top, bottom, half, middle } = view;
+  const { top, bottom, half, ends: [before, after] } = view;
   attr(ground, "d", `M0 ${top}H${size.width}`);
-  const peg = known.hub === null ? "" : `M${middle} ${top + 0.3 * size.font}V${view.y(known.hub)}M${middle - 14} ${view.y(known.hub)}h28`;
+  const beside = ((before + after) / 2).toFixed(1);
+  const peg = known.hub === null ? "" : `M${beside} ${top + 0.3 * size.font}V${view.y(known.hub)}m-12 0h24`;
   attr(hub, "d", peg);
   const line = top - 0.28 * size.font;
   place(ends[0], 0, line, "start");
-  place(ends[1], Math.max(2 * half, view.endsBefore), line, "end");
-  place(ends[2], size.width - Math.max(2 * half, view.endsAfter), line, "start");
+  place(ends[1], before, line, "end");
+  place(ends[2], after, line, "start");
   place(ends[3], size.width, line, "end");
   put(said, `width true, lean × ${view.times}`);
   place(said, size.width / 2, size.height - 0.2 * size.font, "middle");
@@ -74,7 +75,7 @@ function paint() {
 
 /** The depth scale between the elevations, in the sheet's units. */
 function scale(known, view, units, bottom) {
-  const [unit, word, steps] = units === "feet" ? [304.8, "ft", [1, 2, 5, 10, 20, 50]] : [1000, "m", [0.5, 1, 2, 5, 10, 20]];
+  const [unit, word, steps] = units === "feet" ? [304.8, "ft", [1, 2, 5, 10, 20, 50]] : [1000, "m", [1, 2, 5, 10, 20]];
   const room = 1.3 * size.font;
   const step = steps.find((each) => each * unit * view.scale >= room) ?? steps[steps.length - 1];
   const goal = view.y(known.planned);
@@ -89,7 +90,7 @@ function scale(known, view, units, bottom) {
     used += 1;
   }
   ticks.forEach((tick, i) => [tick.text, tick.line].forEach((node) => attr(node, "visibility", i < used ? null : "hidden")));
-  place(planned, view.middle, goal + 0.35 * size.font, "middle");
+  place(planned, view.middle, Math.min(goal + 0.35 * size.font, size.height - 1.15 * size.font), "middle");
 }
 
 /** Where the tool passes the ground: found while it cuts, kept while it trips, mm forward and right. */
