@@ -20,7 +20,7 @@ const button = (text, click, extra = {}) => el("button", { type: "button", text,
 
 /** The list of acts, or the one act of taking them. */
 export function openActs(by = null) {
-  const place = el("div", { class: "buttons" });
+  const place = el("div", { class: "buttons three" });
   const said = el("ul", { class: "said" });
   let shape = null;
   const show = () => {
@@ -69,7 +69,7 @@ function confirm(word, lines, act, yes) {
     ...lines.map((text) => el("p", { class: "strong", text })),
     el("div", { class: "buttons" }, button(yes, go, { class: "yes" }), button("back", () => openActs())),
   ];
-  open("confirm", `${word}?`, nodes);
+  open("confirm", `${word}?`, nodes, { wide: "load" in act }); // nothing is drilled yet where a hole is opened
 }
 
 /** What became of an act, as the rig says it. */
@@ -90,21 +90,28 @@ function openTool() {
 }
 
 function openNote() {
+  const each = NOTES.map(([what, word]) => button(word, () => openNoted(what, word)));
+  open("note", "note what?", [el("div", { class: "buttons three" }, ...each, button("back", () => openActs()))]);
+}
+
+/** The note's words and who says so, with the big yes beside them: what it asks is in plain sight. */
+function openNoted(what, word) {
   const text = el("input", { id: "note-text", type: "text", maxlength: "90", autocomplete: "off" });
   const by = el("input", { id: "note-by", type: "text", maxlength: "24", autocomplete: "off" });
   by.value = who() === "cab" ? "" : who();
   const short = el("p", { role: "status" });
-  const take = (what, word) => () => {
-    const name = by.value.trim() || "cab";
+  const of = sight.run;
+  const take = () => {
     const more = text.value.trim();
-    if (what === "other" && !more) return put(short, "other: say what in a few words first");
-    if (by.value.trim()) rememberWho(name);
-    confirm(`note: ${word}`, [[word, more].filter(Boolean).join(": "), `as said by ${name}`], { note: { what, text: more, by: name } }, "yes, note it");
+    if (what === "other" && !more) return put(short, "say what in a few words first");
+    if (by.value.trim()) rememberWho(by.value.trim());
+    openFate(submit({ note: { what, text: more, by: who() } }, `note: ${word}`, of), `note: ${word}`);
   };
-  open("note", "note", [
-    el("label", { for: "note-by", text: "who says so" }), by,
-    el("label", { for: "note-text", text: "more, if need be" }), text, short,
-    el("div", { class: "buttons" }, ...NOTES.map(([what, word]) => button(word, take(what, word))), button("back", () => openActs())),
+  open("noted", `note: ${word}`, [
+    el("p", { text: "The rig records this as said by:" }),
+    el("div", { class: "pair" }, el("div", {}, el("label", { for: "note-by", text: "who" }), by), el("div", {}, el("label", { for: "note-text", text: what === "other" ? "what" : "more, if need be" }), text)),
+    short,
+    el("div", { class: "buttons" }, button("yes, note it", take, { class: "yes" }), button("back", openNote)),
   ]);
 }
 

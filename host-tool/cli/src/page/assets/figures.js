@@ -15,7 +15,7 @@ export function showFigures(sight) {
   sameReason(sight.to_go, sight.depth);
   fit();
   const hint = words(sight.hint);
-  put($("hint"), hint || "mast: " + DASH);
+  put($("hint"), hint || `mast top ${DASH}`);
   toe(sight.toe);
 }
 
@@ -23,7 +23,7 @@ export function showFigures(sight) {
 export function dashAll() {
   for (const name of FIGURES) figure(name, { dash: "" });
   fit();
-  put($("hint"), "mast: " + DASH);
+  put($("hint"), `mast top ${DASH}`);
   toe({ dash: "" });
 }
 

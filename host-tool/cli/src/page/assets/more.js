@@ -33,8 +33,7 @@ export function openMore(by) {
     const lines = sight ? linesOf(sight) : ["no data from this program"];
     if (changed(facts, JSON.stringify(lines))) facts.replaceChildren(...lines.map((text) => el("li", { text })));
   };
-  const links = el("p", { class: "links" }, el("a", { href: "/ground", text: "ground hand" }), " ", el("a", { href: "/holes", text: "holes and papers" }));
-  open("more", "more", [el("div", { class: "buttons" }, look), facts, links, legend()], { refresh: show, by });
+  open("more", "more", [el("div", { class: "buttons three" }, look, el("a", { href: "/ground", text: "ground hand" }), el("a", { href: "/holes", text: "holes and papers" })), facts, legend()], { refresh: show, by });
 }
 
 function linesOf(now) {

@@ -13,7 +13,7 @@ const SPARE = 0.85;
  */
 export function frame(known, size, times) {
   const { width, height, font } = size;
-  const top = 1.1 * font;
+  const top = 1.22 * font;
   const bottom = height - 1.1 * font;
   const half = Math.max(20, (width - 2.1 * font) / 4);
   const deepest = Math.max(known.planned + known.over, known.tip ?? 0, known.bottom ?? 0);
