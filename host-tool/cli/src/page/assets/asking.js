@@ -7,6 +7,7 @@ import { choose } from "./choose.js";
 
 const TOOLS = 8; // a rig's tool table has no more
 const NOTES = [["rock", "rock"], ["water_added", "water added"], ["casing", "casing"], ["fall_in", "fall-in"], ["other", "other"]];
+const NO_DATA = "no data from the rig: nothing can be asked of it now";
 let sight = {};
 let known = false; // whether the sight is of now
 
@@ -36,11 +37,11 @@ export function openActs(by = null) {
 }
 
 function buttons(asks) {
-  if (!known) return [el("p", { text: "no data from the rig: nothing can be asked of it now" })];
+  if (!known) return [el("p", { class: "whole", text: NO_DATA })];
   if (sight.holder !== "this") {
     const whose = sight.holder === "another" ? "Another tablet has the rig's acts." : "No tablet has the rig's acts.";
     const take = () => confirm("take the rig's acts", [whose, "From now on this tablet asks the rig; the other only shows."], { hold: {} }, "yes, take them");
-    return [el("p", { text: whose }), button("take the rig's acts on this tablet", take, { class: "whole" })];
+    return [el("p", { class: "whole", text: whose }), button("take the rig's acts on this tablet", take, { class: "whole" })];
   }
   return [
     asks ? button("is it refusal?", () => openRefusal(), { class: "whole" }) : null,
@@ -63,10 +64,12 @@ export function openRefusal(by = null) {
 /** Says what will be asked of the rig, and asks it at the big yes. */
 function confirm(word, lines, act, yes) {
   const of = sight.run; // the run that the person looks at
-  const go = () => openFate(submit(act, word, of), word);
+  const short = el("p", { role: "status" });
+  const go = () => (known ? openFate(submit(act, word, of), word) : put(short, NO_DATA));
   const nodes = [
     el("p", { text: "This will be asked of the rig:" }),
     ...lines.map((text) => el("p", { class: "strong", text })),
+    short,
     el("div", { class: "buttons" }, button(yes, go, { class: "yes" }), button("back", () => openActs())),
   ];
   open("confirm", `${word}?`, nodes, { wide: "load" in act }); // nothing is drilled yet where a hole is opened
@@ -103,6 +106,7 @@ function openNoted(what, word) {
   const of = sight.run;
   const take = () => {
     const more = text.value.trim();
+    if (!known) return put(short, NO_DATA);
     if (what === "other" && !more) return put(short, "say what in a few words first");
     if (by.value.trim()) rememberWho(by.value.trim());
     openFate(submit({ note: { what, text: more, by: who() } }, `note: ${word}`, of), `note: ${word}`);

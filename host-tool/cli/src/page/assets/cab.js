@@ -84,8 +84,9 @@ function asked(sight, alarmed) {
 
 /** Reads out what changed in state and alarms, never the figures. */
 function say(text) {
-  if (text === spoken) return;
-  spoken = text;
+  const kind = text.replace(/\d+(\.\d+)?/g, ""); // "no data for 2.5 s" is said once, not counted aloud
+  if (kind === spoken) return;
+  spoken = kind;
   put($("says"), text);
 }
 

@@ -45,7 +45,7 @@ function linesOf(now) {
     ...heardAlarms(now).map((text) => `heard, and still so: ${text}`),
     ...list(now.doubts).map((text) => words(text)),
     ...list(now.notes).map((text) => words(text)),
-    `${words(now.to_go?.more) === "over" ? "over" : "to go"} ${told(now.to_go)}`,
+    told({ ...now.to_go, more: words(now.to_go?.more) || "to go" }),
     `depth ${told(now.depth)}`,
     `lean ${told(now.lean)}`,
     `toe off centre ${told(now.toe)}`,
