@@ -3,10 +3,14 @@
 import { list, words } from "./dom.js";
 import { lasting, passing, recall, remember } from "./memory.js";
 
+/** Pause before an act is asked again, ms. */
 const AGAIN_MS = 1000;
+/** One answer is waited for so long, ms. */
 const PATIENCE_MS = 4000;
-/** An act that nobody answered for so long is not asked any more: what it says may no longer be so. */
+/** An act that nobody answered for so long is not asked any more: what it says may no longer be so, ms. */
 const TOO_OLD_MS = 60000;
+/** A taken act of which nothing more is heard for so long may be pressed again, ms. */
+const FRESH_MS = 5000;
 const KEPT = 8;
 
 const asked = new Set(); // called when the fate of an act changes
@@ -31,8 +35,8 @@ export function submit(act, word, of = run) {
   return entry.id;
 }
 
-/** Whether an act with this word is still on its way. */
-export const isPending = (word) => pending.some((act) => act.word === word && !isOver(act));
+/** Whether an act with this word was asked just now, and is still on its way. */
+export const isPending = (word) => pending.some((act) => act.word === word && !isOver(act) && (act.state === "asking" || Date.now() - act.at < FRESH_MS));
 
 /** Takes what a sight says of acts. */
 export function hearFates(sight) {

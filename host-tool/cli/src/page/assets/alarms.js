@@ -17,20 +17,32 @@ let run = "";
 
 unlockAtTouch(() => ring());
 
-/** Shows a sight's alarms; gives what of them is to be read out. */
+/** Shows a sight's alarms, with what else is abnormal while they take its place; gives what is to be read out. */
 export function showAlarms(sight) {
   run = words(sight.run);
   const alarms = list(sight.alarms, 20).filter((alarm) => alarm && typeof alarm === "object");
   standing = alarms.filter((alarm) => alarm.acknowledged !== true);
   ring();
-  shown(block, standing.length > 0);
-  const said = [...new Set(standing.map((alarm) => words(alarm.text, 60)))].join(", ");
+  const said = together(standing, list(sight.abnormal, 10));
+  const any = standing.length > 0;
+  shown(block, any);
   put(text, said);
-  shown(quiet, !audible());
-  const told = standing.length > 0 && standing.every((alarm) => isPending(ackOf(alarm)));
+  shown(quiet, !audible() && said.length < 40);
+  attr(block, "data-short", audible() && said.length < 28 ? "yes" : null);
+  const told = any && standing.every((alarm) => isPending(ackOf(alarm)));
   put(button, told ? "telling" : "heard");
   attr(button, "aria-disabled", told ? "true" : null);
-  return said;
+  return any ? said : "";
+}
+
+/** The words of alarms, then of what else is abnormal, each once. */
+function together(alarms, abnormal) {
+  const said = new Map();
+  for (const each of [...alarms, ...abnormal]) {
+    const text = words(each?.text, 60);
+    if (text) said.set(text.toLowerCase(), text);
+  }
+  return [...said.values()].join(", ");
 }
 
 /** Nothing is known: an alarm of before is not shown as if it stood. */

@@ -1,12 +1,13 @@
 // The acts of the rig as big buttons: each is confirmed in words, then the rig's own answer is shown.
 
-import { attr, el, put } from "./dom.js";
+import { attr, changed, el, put } from "./dom.js";
 import { fateOf, lastActs, onFate, rememberWho, submit, who } from "./acts.js";
 import { close, isOpen, open, refresh } from "./panel.js";
 import { choose } from "./choose.js";
 
 const TOOLS = 8; // a rig's tool table has no more
 const NOTES = [["rock", "rock"], ["water_added", "water added"], ["casing", "casing"], ["fall_in", "fall-in"], ["other", "other"]];
+const NO_DATA = "no data from the rig: nothing can be asked of it now";
 let sight = {};
 let known = false; // whether the sight is of now
 
@@ -20,7 +21,7 @@ const button = (text, click, extra = {}) => el("button", { type: "button", text,
 
 /** The list of acts, or the one act of taking them. */
 export function openActs(by = null) {
-  const place = el("div", { class: "buttons" });
+  const place = el("div", { class: "buttons three" });
   const said = el("ul", { class: "said" });
   let shape = null;
   const show = () => {
@@ -36,11 +37,11 @@ export function openActs(by = null) {
 }
 
 function buttons(asks) {
-  if (!known) return [el("p", { text: "no data from the rig: nothing can be asked of it now" })];
+  if (!known) return [el("p", { class: "whole", text: NO_DATA })];
   if (sight.holder !== "this") {
     const whose = sight.holder === "another" ? "Another tablet has the rig's acts." : "No tablet has the rig's acts.";
     const take = () => confirm("take the rig's acts", [whose, "From now on this tablet asks the rig; the other only shows."], { hold: {} }, "yes, take them");
-    return [el("p", { text: whose }), button("take the rig's acts on this tablet", take, { class: "whole" })];
+    return [el("p", { class: "whole", text: whose }), button("take the rig's acts on this tablet", take, { class: "whole" })];
   }
   return [
     asks ? button("is it refusal?", () => openRefusal(), { class: "whole" }) : null,
@@ -63,13 +64,15 @@ export function openRefusal(by = null) {
 /** Says what will be asked of the rig, and asks it at the big yes. */
 function confirm(word, lines, act, yes) {
   const of = sight.run; // the run that the person looks at
-  const go = () => openFate(submit(act, word, of), word);
+  const short = el("p", { role: "status" });
+  const go = () => (known ? openFate(submit(act, word, of), word) : put(short, NO_DATA));
   const nodes = [
     el("p", { text: "This will be asked of the rig:" }),
     ...lines.map((text) => el("p", { class: "strong", text })),
+    short,
     el("div", { class: "buttons" }, button(yes, go, { class: "yes" }), button("back", () => openActs())),
   ];
-  open("confirm", `${word}?`, nodes);
+  open("confirm", `${word}?`, nodes, { wide: "load" in act }); // nothing is drilled yet where a hole is opened
 }
 
 /** What became of an act, as the rig says it. */
@@ -90,28 +93,36 @@ function openTool() {
 }
 
 function openNote() {
+  const each = NOTES.map(([what, word]) => button(word, () => openNoted(what, word)));
+  open("note", "note what?", [el("div", { class: "buttons three" }, ...each, button("back", () => openActs()))]);
+}
+
+/** The note's words and who says so, with the big yes beside them: what it asks is in plain sight. */
+function openNoted(what, word) {
   const text = el("input", { id: "note-text", type: "text", maxlength: "90", autocomplete: "off" });
   const by = el("input", { id: "note-by", type: "text", maxlength: "24", autocomplete: "off" });
   by.value = who() === "cab" ? "" : who();
   const short = el("p", { role: "status" });
-  const take = (what, word) => () => {
-    const name = by.value.trim() || "cab";
+  const of = sight.run;
+  const take = () => {
     const more = text.value.trim();
-    if (what === "other" && !more) return put(short, "other: say what in a few words first");
-    if (by.value.trim()) rememberWho(name);
-    confirm(`note: ${word}`, [[word, more].filter(Boolean).join(": "), `as said by ${name}`], { note: { what, text: more, by: name } }, "yes, note it");
+    if (!known) return put(short, NO_DATA);
+    if (what === "other" && !more) return put(short, "say what in a few words first");
+    if (by.value.trim()) rememberWho(by.value.trim());
+    openFate(submit({ note: { what, text: more, by: who() } }, `note: ${word}`, of), `note: ${word}`);
   };
-  open("note", "note", [
-    el("label", { for: "note-by", text: "who says so" }), by,
-    el("label", { for: "note-text", text: "more, if need be" }), text, short,
-    el("div", { class: "buttons" }, ...NOTES.map(([what, word]) => button(word, take(what, word))), button("back", () => openActs())),
+  open("noted", `note: ${word}`, [
+    el("p", { text: "The rig records this as said by:" }),
+    el("div", { class: "pair" }, el("div", {}, el("label", { for: "note-by", text: "who" }), by), el("div", {}, el("label", { for: "note-text", text: what === "other" ? "what" : "more, if need be" }), text)),
+    short,
+    el("div", { class: "buttons" }, button("yes, note it", take, { class: "yes" }), button("back", openNote)),
   ]);
 }
 
 /** The last acts and what the rig said, as a list that is written again only when it changed. */
 function showLast(node) {
   const acts = lastActs();
-  if (!put(node, JSON.stringify(acts))) return;
+  if (!changed(node, JSON.stringify(acts))) return;
   node.replaceChildren(...(acts.length ? acts : [{ word: "nothing yet", said: "" }]).map(({ word, said }) => el("li", { text: [word, said].filter(Boolean).join(": ") })));
 }
 

@@ -9,6 +9,7 @@ import { hearFates } from "./acts.js";
 import { openActs, openRefusal, setSight } from "./asking.js";
 import { clockDiffers, keepAwake, openMore, setMore, startLook } from "./more.js";
 import { close, isOpen, refresh } from "./panel.js";
+import { audible } from "./sound.js";
 import { showChips } from "./chips.js";
 
 let handled = 0;
@@ -22,7 +23,7 @@ function seen(sight) {
   setMore(sight);
   hearFates(sight);
   const alarms = showAlarms(sight);
-  asked(sight);
+  asked(sight, alarms !== "");
   if (nothing) blank(nothing);
   else live(sight);
   const chips = showChips(nothing ? [] : chipsOf(sight));
@@ -31,6 +32,7 @@ function seen(sight) {
 }
 
 function live(sight) {
+  attr(document.body, "data-units", sight.units === "feet" ? "feet" : "metric");
   showFigures(sight);
   showPicture(sight);
 }
@@ -48,6 +50,7 @@ function lost(reason) {
   setMore(null);
   noAlarms();
   shown($("asked"), false);
+  attr(document.body, "data-block", null);
   showChips([]);
   say(reason);
   finish("yes");
@@ -68,18 +71,22 @@ function chipsOf(sight) {
     { text: doubts === 0 ? "" : doubts === 1 ? "1 doubt" : `${doubts} doubts`, kind: "doubt" },
     ...heardAlarms(sight).map((text) => ({ text: `heard: ${text}`, kind: "note" })),
     { text: clockDiffers(sight) ? "clocks differ" : "", kind: "note" },
+    { text: audible() ? "" : "sound is off: touch once", kind: "note" },
   ].filter((chip) => chip.text);
 }
 
 /** The rig's question, with one button to answer it. */
-function asked(sight) {
-  shown($("asked"), list(sight.asks).includes("refusal") && sight.holder === "this" && !isOpen());
+function asked(sight, alarmed) {
+  const asks = list(sight.asks).includes("refusal") && sight.holder === "this" && !alarmed && isOpen() === null;
+  shown($("asked"), asks);
+  attr(document.body, "data-block", asks || alarmed ? "yes" : null);
 }
 
 /** Reads out what changed in state and alarms, never the figures. */
 function say(text) {
-  if (text === spoken) return;
-  spoken = text;
+  const kind = text.replace(/\d+(\.\d+)?/g, ""); // "no data for 2.5 s" is said once, not counted aloud
+  if (kind === spoken) return;
+  spoken = kind;
   put($("says"), text);
 }
 

@@ -19,10 +19,11 @@ export function showChips(chips) {
 /** Leaves out the last ones until the rest fits, and says how many more there are. */
 function fit(count) {
   const rest = el("li", { class: "chip note" });
-  for (let left = count; left > 1 && place.scrollHeight > place.clientHeight + 1; left -= 1) {
+  // a tenth over is the tails of letters, not another line
+  for (let left = count; left > 1 && place.scrollHeight > 1.1 * place.clientHeight; left -= 1) {
     rest.remove();
     place.children[left - 1].remove();
-    rest.textContent = `+ ${count - left + 1} more`;
+    rest.textContent = `+${count - left + 1}`;
     place.append(rest);
   }
 }

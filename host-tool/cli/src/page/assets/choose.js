@@ -3,7 +3,6 @@
 import { el, list, put, words } from "./dom.js";
 import { rememberWho, who } from "./acts.js";
 import { open } from "./panel.js";
-import { openActs } from "./asking.js";
 
 /** Rows that are shown at once; a filter finds the rest. */
 const MOST = 60;
@@ -13,10 +12,13 @@ const CAUTION = "Buried lines: have them located and marked first. Overhead line
 /** Shows the list; `confirm(act, lines)` is called with the hole that was chosen. */
 export async function choose(confirm) {
   const status = el("p", { role: "status", text: "reading the sheets" });
-  const filter = el("input", { id: "filter", type: "search", autocomplete: "off", placeholder: "41 left" });
+  const filter = el("input", { id: "filter", type: "text", autocomplete: "off", placeholder: "41 left" });
   const rows = el("ul", { class: "rows" });
-  const back = el("button", { type: "button", text: "back", on: { click: () => openActs() } });
-  open("choose", "choose the hole", [el("p", { class: "caution", text: CAUTION }), el("div", { class: "row" }, el("div", {}, el("label", { for: "filter", text: "find" }), filter), back), status, rows], { wide: true });
+  open("choose", "choose the hole", [
+    el("div", { class: "row" }, el("div", {}, el("label", { for: "filter", text: "find" }), filter), el("p", { class: "caution", text: CAUTION })),
+    status,
+    rows,
+  ], { wide: true });
   let holes = [];
   const show = () => showRows(rows, status, holes, filter.value, confirm);
   try {
@@ -24,7 +26,7 @@ export async function choose(confirm) {
     filter.addEventListener("input", show);
     show();
   } catch {
-    put(status, "the sheets cannot be read from the program: go back and try again");
+    put(status, "the sheets cannot be read from the program: close this and try again");
   }
 }
 
@@ -60,11 +62,11 @@ function row(hole, confirm) {
 /** What the sheet does not know: tool, heading, hub, operator. */
 function details(hole, confirm) {
   const fields = {
-    tool: field("tool", "tool on now, its number", "1", "numeric"),
-    heading: field("heading", "heading, degrees clockwise from ahead on line", "", "decimal"),
-    hub_above_datum: field("hub", "hub above the datum, with its unit (0.2 ft, 60 mm)", "", "text"),
+    tool: field("tool", "tool on now", "1", "numeric"),
+    heading: field("heading", "heading °, clockwise from ahead", "", "decimal"),
+    hub_above_datum: field("hub", "hub above datum (0.2 ft, 60 mm)", "", "text"),
     operator: field("operator", "operator", who() === "cab" ? "" : who(), "text"),
-    attempt: field("attempt", "attempt, if not the sheet's", "", "numeric"),
+    attempt: field("attempt", "attempt, if not the next", "", "numeric"),
     setup: field("setup", "set-up, if not the next", "", "numeric"),
   };
   const short = el("p", { role: "status" });
@@ -85,12 +87,13 @@ function details(hole, confirm) {
     const ticket = hole.warn ? [`Locate ticket: ${hole.ticket}. This is recorded and printed.`] : [];
     confirm({ load }, [`Open ${hole.structure} ${hole.name}, tool ${load.tool}, heading ${load.heading}°, hub ${load.hub_above_datum} above the datum, operator ${load.operator}.`, ...ticket, CAUTION]);
   };
-  const warning = hole.warn ? el("p", { class: "caution warn", text: `${hole.ticket}. Do not dig before lines are located; opening the hole is not stopped, and this is recorded.` }) : null;
+  const warning = hole.warn ? el("p", { class: "caution warn", text: `${hole.ticket}: have lines located before digging. This does not stop the hole; it is recorded.` }) : null;
+  const buttons = [el("button", { type: "button", class: "yes", text: "go on", on: { click: go } }), el("button", { type: "button", text: "back", on: { click: () => choose(confirm) } })];
   open("details", `${hole.structure} ${hole.name}`, [
-    el("p", { class: "caution", text: CAUTION }), warning,
-    el("div", { class: "fields" }, ...Object.values(fields).map((each) => each.node)), short,
-    el("div", { class: "buttons" }, el("button", { type: "button", class: "yes", text: "go on", on: { click: go } }), el("button", { type: "button", text: "back", on: { click: () => choose(confirm) } })),
-  ].filter(Boolean), { wide: true });
+    el("div", { class: "row" }, el("p", { class: "caution", text: CAUTION }), warning),
+    el("div", { class: "fields" }, ...Object.values(fields).map((each) => each.node), ...buttons),
+    short,
+  ], { wide: true });
 }
 
 function field(id, text, value, mode) {

@@ -30,9 +30,16 @@ export function draw(parent, tag, attributes = {}) {
 /** Sets a node's text, unless it has it. */
 export function put(node, text) {
   const at = remembered(node);
-  if (at.text === text) return false;
+  if (at.text === text) return;
   at.text = text;
   node.textContent = text;
+}
+
+/** Whether a node is to be filled again: `key` says what it holds. */
+export function changed(node, key) {
+  const at = remembered(node);
+  if (at.key === key) return false;
+  at.key = key;
   return true;
 }
 

@@ -20,9 +20,9 @@ export class Elevation {
     this.goal = part("path", "goal");
     this.floor = part("path", "floor");
     this.ahead = part("path", "ahead");
-    this.axis = part("path", "axis");
     this.tool = part("path", "tool");
     this.head = part("path", "head");
+    this.axis = part("path", "axis");
     this.level = part("path", "level");
     this.land = part("path", "land");
     this.key = "";

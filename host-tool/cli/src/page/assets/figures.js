@@ -1,23 +1,29 @@
 // The few large figures: to go, depth and lean, each a value or a dash with its reason; the hint; toe off centre.
 
-import { $, attr, el, put, words } from "./dom.js";
+import { $, attr, changed, el, put, words } from "./dom.js";
 
 const DASH = "–";
 const FIGURES = ["to_go", "depth", "lean"];
+/** A reason longer than this is not said twice, letters. */
+const LONG = 20;
 const shown = new Map();
+let reasons = false; // whether figures changed since they were fitted
 
 /** Shows a sight's figures. */
 export function showFigures(sight) {
   for (const name of FIGURES) figure(name, sight[name]);
+  sameReason(sight.to_go, sight.depth);
+  fit();
   const hint = words(sight.hint);
-  put($("hint"), hint || "mast: " + DASH);
+  put($("hint"), hint || `mast top ${DASH}`);
   toe(sight.toe);
 }
 
 /** Shows dashes alone: the reason stands in the picture's place. */
 export function dashAll() {
   for (const name of FIGURES) figure(name, { dash: "" });
-  put($("hint"), "mast: " + DASH);
+  fit();
+  put($("hint"), `mast top ${DASH}`);
   toe({ dash: "" });
 }
 
@@ -28,37 +34,56 @@ export function told(figure) {
   return [figure.value, figure.unit, figure.more].map((w) => words(w)).filter(Boolean).join(" ");
 }
 
+/** Depth and to go mostly lack the same thing: a long reason stands once. */
+function sameReason(toGo, depth) {
+  const reason = words(depth?.dash, 80);
+  if (reason.length > LONG && reason === words(toGo?.dash, 80)) put($("depth").querySelector(".more"), "the same");
+}
+
+/** Long reasons take the second line of the words above, where they need it. */
+function fit() {
+  if (!reasons) return;
+  reasons = false;
+  const [main, place] = [document.querySelector("main"), $("figures")];
+  const dashes = FIGURES.some((name) => $(name).dataset.dash !== undefined);
+  attr(main, "data-tight", null);
+  if (dashes && place.scrollHeight > place.clientHeight + 1) attr(main, "data-tight", "yes");
+}
+
 function figure(name, wanted) {
   const known = wanted && typeof wanted === "object" ? wanted : {};
   const value = typeof known.value === "string" && known.value ? known.value.slice(0, 20) : null;
   const key = JSON.stringify([value, known.unit, known.more, known.dash]);
   if (shown.get(name) === key) return;
   shown.set(name, key);
+  reasons = true;
   const block = $(name);
-  const [label, big, unit, more] = ["label", "big", "unit", "more"].map((part) => block.querySelector(`.${part}`));
-  numeral(big, value ?? DASH);
-  attr(block, "data-dash", value === null ? "yes" : null);
-  attr(block, "data-long", value !== null && value.replace(/[^0-9./]/g, "").length > 4 ? "yes" : null);
+  const part = (each) => block.querySelector(`.${each}`);
+  const { big, word, rest } = split(value ?? DASH);
   const over = name === "to_go" && words(known.more) === "over";
-  put(label, over ? "over" : block.dataset.label);
-  put(unit, value === null ? "" : words(known.unit, 12));
-  // the words that go with depth and to go are long: they are in the drawer, and read out with the figure
+  put(part("label"), over ? "over" : block.dataset.label);
+  put(part("big"), big);
+  put(part("unit"), value === null ? "" : words(known.unit, 12) || word);
+  fill(part("rest"), rest);
+  // what goes with to go and depth is long, and stands in the drawer
   const aside = name === "lean" ? words(known.more, 40) : "";
-  put(more, value === null ? words(known.dash, 80) : aside);
-  attr(block, "data-over", over ? "yes" : null);
+  put(part("more"), value === null ? words(known.dash, 80) : aside);
+  attr(block, "data-dash", value === null ? "yes" : null);
+  attr(block, "data-long", big.length > 4 || rest.length > 0 ? "yes" : null);
 }
 
-/** Digits large, feet and inches as words beside them, fractions as fractions. */
-function numeral(node, value) {
-  const tokens = value.split(/\s+/);
-  if (tokens.length === 1) return void put(node, value);
-  put(node, null);
-  node.replaceChildren(
-    ...tokens.flatMap((token) => {
-      const kind = /^\d+\/\d+$/.test(token) ? "fraction" : /\d/.test(token) ? "digits" : "word";
-      return [el("span", { class: kind, text: token }), " "];
-    }),
-  );
+/** Feet and inches in parts: the first number, its word, and what comes after. */
+function split(value) {
+  const [big, ...rest] = value.split(/\s+/).filter(Boolean);
+  const word = rest.length && !/\d/.test(rest[0]) ? rest.shift() : "";
+  return { big: big ?? DASH, word, rest };
+}
+
+/** Digits large, words beside them, fractions as fractions. */
+function fill(node, tokens) {
+  if (!changed(node, tokens.join(" "))) return;
+  const kind = (token) => (/^\d+\/\d+$/.test(token) ? "fraction" : /\d/.test(token) ? "digits" : "word");
+  node.replaceChildren(...tokens.flatMap((token) => [el("span", { class: kind(token), text: token }), " "]));
 }
 
 function toe(figure) {

@@ -1,6 +1,6 @@
 // The drawer: all that is true and not needed at a glance, the looks, and the way to the other pages.
 
-import { el, list, put, words } from "./dom.js";
+import { changed, el, list, put, words } from "./dom.js";
 import { lasting, recall, remember } from "./memory.js";
 import { told } from "./figures.js";
 import { heardAlarms } from "./alarms.js";
@@ -31,10 +31,9 @@ export function openMore(by) {
   const show = () => {
     put(look, document.documentElement.dataset.look === "night" ? "day look" : "night look");
     const lines = sight ? linesOf(sight) : ["no data from this program"];
-    if (put(facts, JSON.stringify(lines))) facts.replaceChildren(...lines.map((text) => el("li", { text })));
+    if (changed(facts, JSON.stringify(lines))) facts.replaceChildren(...lines.map((text) => el("li", { text })));
   };
-  const links = el("p", { class: "links" }, el("a", { href: "/ground", text: "ground hand" }), " ", el("a", { href: "/holes", text: "holes and papers" }));
-  open("more", "more", [el("div", { class: "buttons" }, look), facts, links, legend()], { refresh: show, by });
+  open("more", "more", [el("div", { class: "buttons three" }, look, el("a", { href: "/ground", text: "ground hand" }), el("a", { href: "/holes", text: "holes and papers" })), facts, legend()], { refresh: show, by });
 }
 
 function linesOf(now) {
@@ -46,7 +45,7 @@ function linesOf(now) {
     ...heardAlarms(now).map((text) => `heard, and still so: ${text}`),
     ...list(now.doubts).map((text) => words(text)),
     ...list(now.notes).map((text) => words(text)),
-    `${words(now.to_go?.more) === "over" ? "over" : "to go"} ${told(now.to_go)}`,
+    told({ ...now.to_go, more: words(now.to_go?.more) || "to go" }),
     `depth ${told(now.depth)}`,
     `lean ${told(now.lean)}`,
     `toe off centre ${told(now.toe)}`,

@@ -32,7 +32,7 @@ new ResizeObserver(measure).observe(svg);
 export function showPicture(sight) {
   const known = checked(sight.picture);
   last = { known, units: sight.units, hole: sight.hole_words };
-  if (known === null) return emptyPicture(known === null && !sight.hole ? "no hole is open" : "no picture: the rig has not said enough");
+  if (known === null) return emptyPicture(sight.hole ? "no picture: the rig has not said enough" : "no hole is open");
   put($("why"), "");
   attr($("picture"), "data-empty", null);
   paint();
@@ -48,6 +48,8 @@ export function emptyPicture(reason) {
 function measure() {
   const box = svg.getBoundingClientRect();
   size = { width: box.width, height: box.height, font: parseFloat(getComputedStyle(svg).fontSize) };
+  if (size.width < 50 || size.height < 50) return;
+  attr(svg, "viewBox", `0 0 ${size.width} ${size.height}`);
   if (last?.known) paint();
 }
 
@@ -56,16 +58,16 @@ function paint() {
   const { known, units, hole } = last;
   const view = frame(known, size, times);
   times = view.times;
-  attr(svg, "viewBox", `0 0 ${size.width} ${size.height}`);
   elevations.forEach((elevation, side) => elevation.show(known, view, passing(known, hole)[side], side));
-  const { top, bottom, half, middle } = view;
+  const { top, bottom, half, ends: [before, after] } = view;
   attr(ground, "d", `M0 ${top}H${size.width}`);
-  const peg = known.hub === null ? "" : `M${middle} ${top + 0.3 * size.font}V${view.y(known.hub)}M${middle - 14} ${view.y(known.hub)}h28`;
+  const beside = ((before + after) / 2).toFixed(1);
+  const peg = known.hub === null ? "" : `M${beside} ${top + 0.3 * size.font}V${view.y(known.hub)}m-12 0h24`;
   attr(hub, "d", peg);
-  const line = top - 0.28 * size.font;
+  const line = top - 0.4 * size.font;
   place(ends[0], 0, line, "start");
-  place(ends[1], Math.max(2 * half, view.endsBefore), line, "end");
-  place(ends[2], size.width - Math.max(2 * half, view.endsAfter), line, "start");
+  place(ends[1], before, line, "end");
+  place(ends[2], after, line, "start");
   place(ends[3], size.width, line, "end");
   put(said, `width true, lean × ${view.times}`);
   place(said, size.width / 2, size.height - 0.2 * size.font, "middle");
@@ -74,7 +76,7 @@ function paint() {
 
 /** The depth scale between the elevations, in the sheet's units. */
 function scale(known, view, units, bottom) {
-  const [unit, word, steps] = units === "feet" ? [304.8, "ft", [1, 2, 5, 10, 20, 50]] : [1000, "m", [0.5, 1, 2, 5, 10, 20]];
+  const [unit, word, steps] = units === "feet" ? [304.8, "ft", [1, 2, 5, 10, 20, 50]] : [1000, "m", [1, 2, 5, 10, 20]];
   const room = 1.3 * size.font;
   const step = steps.find((each) => each * unit * view.scale >= room) ?? steps[steps.length - 1];
   const goal = view.y(known.planned);
@@ -83,13 +85,13 @@ function scale(known, view, units, bottom) {
     const at = view.y(depth * unit);
     if (Math.abs(at - goal) < 1.05 * size.font) continue;
     const tick = (ticks[used] ??= { text: label(rule, ""), line: draw(rule, "path", { class: "tick" }) });
-    put(tick.text, `${depth} ${word}`);
+    put(tick.text, used === 0 ? `${depth} ${word}` : String(depth)); // the unit once
     place(tick.text, view.middle, at + 0.35 * size.font, "middle");
     attr(tick.line, "d", `M${2 * view.half} ${at}h8M${size.width - 2 * view.half} ${at}h-8`);
     used += 1;
   }
   ticks.forEach((tick, i) => [tick.text, tick.line].forEach((node) => attr(node, "visibility", i < used ? null : "hidden")));
-  place(planned, view.middle, goal + 0.35 * size.font, "middle");
+  place(planned, view.middle, Math.min(goal + 0.35 * size.font, size.height - 1.15 * size.font), "middle");
 }
 
 /** Where the tool passes the ground: found while it cuts, kept while it trips, mm forward and right. */

@@ -13,7 +13,7 @@ const SPARE = 0.85;
  */
 export function frame(known, size, times) {
   const { width, height, font } = size;
-  const top = 1.1 * font;
+  const top = 1.22 * font;
   const bottom = height - 1.1 * font;
   const half = Math.max(20, (width - 2.1 * font) / 4);
   const deepest = Math.max(known.planned + known.over, known.tip ?? 0, known.bottom ?? 0);
@@ -30,8 +30,8 @@ export function frame(known, size, times) {
     font,
     middle: width / 2,
     times: chosen,
-    endsBefore: 5.6 * font,
-    endsAfter: 3.7 * font,
+    // the words at the ends need their room, on small screens more than an elevation has
+    ends: [Math.max(2 * half, 5.55 * font), width - Math.max(2 * half, 3.6 * font)],
     y: (depth) => top + depth * scale,
     x: (offset) => offset * chosen * scale,
   };
