@@ -36,7 +36,8 @@ export function submit(act, word, of = run) {
 }
 
 /** Whether an act with this word was asked just now, and is still on its way. */
-export const isPending = (word) => pending.some((act) => act.word === word && !isOver(act) && (act.state === "asking" || Date.now() - act.at < FRESH_MS));
+export const isPending = (word) =>
+  pending.some((act) => act.word === word && !isOver(act) && (act.state === "asking" || Date.now() - act.at < FRESH_MS));
 
 /** Takes what a sight says of acts. */
 export function hearFates(sight) {
@@ -49,14 +50,17 @@ export function hearFates(sight) {
   for (const act of pending) {
     const fate = fates.get(act.id);
     if (fate) [act.state, act.said] = [fate.state, fate.said];
-    else if (act.state === "taken" && act.run !== run) fail(act, "the program was started again since: look at the readout before asking again");
+    else if (act.state === "taken" && act.run !== run)
+      fail(act, "the program was started again since: look at the readout before asking again");
   }
   changed();
 }
 
 /** The last acts, newest first: what the rig said of them, or how far they came. */
 export function lastActs() {
-  const mine = pending.filter((act) => !fates.has(act.id)).map((act) => ({ id: act.id, word: act.word, said: progress(act), state: act.state }));
+  const mine = pending
+    .filter((act) => !fates.has(act.id))
+    .map((act) => ({ id: act.id, word: act.word, said: progress(act), state: act.state }));
   const told = [...fates].map(([id, fate]) => ({ id, ...fate }));
   return [...told, ...mine].reverse().slice(0, KEPT);
 }

@@ -53,7 +53,9 @@ export function noAlarms() {
 
 /** Those that were heard and still stand, in words. */
 export const heardAlarms = (sight) =>
-  list(sight.alarms, 20).filter((alarm) => alarm?.acknowledged === true).map((alarm) => words(alarm.text, 60));
+  list(sight.alarms, 20)
+    .filter((alarm) => alarm?.acknowledged === true)
+    .map((alarm) => words(alarm.text, 60));
 
 /** Sounds what stands and was not sounded; what came while sound was off is sounded when it comes on. */
 function ring() {

@@ -6,7 +6,13 @@ import { close, isOpen, open, refresh } from "./panel.js";
 import { choose } from "./choose.js";
 
 const TOOLS = 8; // a rig's tool table has no more
-const NOTES = [["rock", "rock"], ["water_added", "water added"], ["casing", "casing"], ["fall_in", "fall-in"], ["other", "other"]];
+const NOTES = [
+  ["rock", "rock"],
+  ["water_added", "water added"],
+  ["casing", "casing"],
+  ["fall_in", "fall-in"],
+  ["other", "other"],
+];
 const NO_DATA = "no data from the rig: nothing can be asked of it now";
 let sight = {};
 let known = false; // whether the sight is of now
@@ -40,24 +46,53 @@ function buttons(asks) {
   if (!known) return [el("p", { class: "whole", text: NO_DATA })];
   if (sight.holder !== "this") {
     const whose = sight.holder === "another" ? "Another tablet has the rig's acts." : "No tablet has the rig's acts.";
-    const take = () => confirm("take the rig's acts", [whose, "From now on this tablet asks the rig; the other only shows."], { hold: {} }, "yes, take them");
+    const take = () =>
+      confirm(
+        "take the rig's acts",
+        [whose, "From now on this tablet asks the rig; the other only shows."],
+        { hold: {} },
+        "yes, take them",
+      );
     return [el("p", { class: "whole", text: whose }), button("take the rig's acts on this tablet", take, { class: "whole" })];
   }
   return [
     asks ? button("is it refusal?", () => openRefusal(), { class: "whole" }) : null,
-    button("touch hub", () => confirm("touch the hub", ["The tip stands on the hub now, and is held still.", "Depth counts from there."], { touch: {} }, "yes, on the hub")),
+    button("touch hub", () =>
+      confirm(
+        "touch the hub",
+        ["The tip stands on the hub now, and is held still.", "Depth counts from there."],
+        { touch: {} },
+        "yes, on the hub",
+      ),
+    ),
     button("change tool", openTool),
     button("note", openNote),
     button("choose hole", () => choose((act, lines) => confirm("open this hole", lines, act, "yes, open it"))),
-    button("close hole", () => confirm("close the hole", ["The hole is finished, or left.", "The rig seals its record."], { close: {} }, "yes, close it")),
+    button("close hole", () =>
+      confirm("close the hole", ["The hole is finished, or left.", "The rig seals its record."], { close: {} }, "yes, close it"),
+    ),
   ].filter(Boolean);
 }
 
 /** Whether slow going is refusal: only a person knows. */
 export function openRefusal(by = null) {
   const answer = (yes) => () =>
-    confirm(yes ? "it is refusal" : "it is not refusal", ["The rig records this as said here."], { refusal: { confirmed: yes } }, yes ? "yes, refusal" : "yes, no refusal");
-  const nodes = [el("p", { text: "Going is slow. Does the ground refuse the tool?" }), el("div", { class: "buttons" }, button("refusal", answer(true)), button("no refusal", answer(false)), button("back", () => openActs()))];
+    confirm(
+      yes ? "it is refusal" : "it is not refusal",
+      ["The rig records this as said here."],
+      { refusal: { confirmed: yes } },
+      yes ? "yes, refusal" : "yes, no refusal",
+    );
+  const nodes = [
+    el("p", { text: "Going is slow. Does the ground refuse the tool?" }),
+    el(
+      "div",
+      { class: "buttons" },
+      button("refusal", answer(true)),
+      button("no refusal", answer(false)),
+      button("back", () => openActs()),
+    ),
+  ];
   open("refusal", "is it refusal?", nodes, { by });
 }
 
@@ -70,7 +105,12 @@ function confirm(word, lines, act, yes) {
     el("p", { text: "This will be asked of the rig:" }),
     ...lines.map((text) => el("p", { class: "strong", text })),
     short,
-    el("div", { class: "buttons" }, button(yes, go, { class: "yes" }), button("back", () => openActs())),
+    el(
+      "div",
+      { class: "buttons" },
+      button(yes, go, { class: "yes" }),
+      button("back", () => openActs()),
+    ),
   ];
   open("confirm", `${word}?`, nodes, { wide: "load" in act }); // nothing is drilled yet where a hole is opened
 }
@@ -83,18 +123,51 @@ function openFate(id, word) {
     put(said, known || fate.over ? fate.said : `${fate.said}; no data from the rig now`);
     attr(said, "data-bad", fate.bad ? "yes" : null);
   };
-  open("fate", word, [said, el("div", { class: "buttons" }, button("other acts", () => openActs()), button("back to the hole", close))], { refresh: show });
+  open(
+    "fate",
+    word,
+    [
+      said,
+      el(
+        "div",
+        { class: "buttons" },
+        button("other acts", () => openActs()),
+        button("back to the hole", close),
+      ),
+    ],
+    { refresh: show },
+  );
 }
 
 function openTool() {
-  const ask = (tool) => confirm(`tool ${tool} is on`, [`Tool ${tool} of the rig's table is on now.`, "Touch the hub next."], { tool: { tool } }, `yes, tool ${tool}`);
+  const ask = (tool) =>
+    confirm(
+      `tool ${tool} is on`,
+      [`Tool ${tool} of the rig's table is on now.`, "Touch the hub next."],
+      { tool: { tool } },
+      `yes, tool ${tool}`,
+    );
   const each = Array.from({ length: TOOLS }, (_, i) => button(String(i + 1), () => ask(i + 1), { "aria-label": `tool ${i + 1}` }));
-  open("tool", "which tool is on now?", [el("div", { class: "buttons four" }, ...each), el("div", { class: "buttons" }, button("back", () => openActs()))]);
+  open("tool", "which tool is on now?", [
+    el("div", { class: "buttons four" }, ...each),
+    el(
+      "div",
+      { class: "buttons" },
+      button("back", () => openActs()),
+    ),
+  ]);
 }
 
 function openNote() {
   const each = NOTES.map(([what, word]) => button(word, () => openNoted(what, word)));
-  open("note", "note what?", [el("div", { class: "buttons three" }, ...each, button("back", () => openActs()))]);
+  open("note", "note what?", [
+    el(
+      "div",
+      { class: "buttons three" },
+      ...each,
+      button("back", () => openActs()),
+    ),
+  ]);
 }
 
 /** The note's words and who says so, with the big yes beside them: what it asks is in plain sight. */
@@ -113,7 +186,12 @@ function openNoted(what, word) {
   };
   open("noted", `note: ${word}`, [
     el("p", { text: "The rig records this as said by:" }),
-    el("div", { class: "pair" }, el("div", {}, el("label", { for: "note-by", text: "who" }), by), el("div", {}, el("label", { for: "note-text", text: what === "other" ? "what" : "more, if need be" }), text)),
+    el(
+      "div",
+      { class: "pair" },
+      el("div", {}, el("label", { for: "note-by", text: "who" }), by),
+      el("div", {}, el("label", { for: "note-text", text: what === "other" ? "what" : "more, if need be" }), text),
+    ),
     short,
     el("div", { class: "buttons" }, button("yes, note it", take, { class: "yes" }), button("back", openNote)),
   ]);
@@ -123,7 +201,11 @@ function openNoted(what, word) {
 function showLast(node) {
   const acts = lastActs();
   if (!changed(node, JSON.stringify(acts))) return;
-  node.replaceChildren(...(acts.length ? acts : [{ word: "nothing yet", said: "" }]).map(({ word, said }) => el("li", { text: [word, said].filter(Boolean).join(": ") })));
+  node.replaceChildren(
+    ...(acts.length ? acts : [{ word: "nothing yet", said: "" }]).map(({ word, said }) =>
+      el("li", { text: [word, said].filter(Boolean).join(": ") }),
+    ),
+  );
 }
 
 onFate(() => isOpen() && refresh());

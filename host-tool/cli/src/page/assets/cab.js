@@ -101,10 +101,7 @@ $("asked").append(
 );
 keepAwake();
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && keepAwake());
-hear(
-  (sight) => {
-    handled += 1;
-    seen(sight);
-  },
-  lost,
-);
+hear((sight) => {
+  handled += 1;
+  seen(sight);
+}, lost);

@@ -2,6 +2,8 @@
 
 import { $, el } from "./dom.js";
 
+/** A longer text stands up to its colon; the drawer has the rest, letters. */
+const LONG = 24;
 const place = $("chips");
 let shownNow = null;
 
@@ -10,7 +12,9 @@ export function showChips(chips) {
   const key = JSON.stringify(chips);
   if (key !== shownNow) {
     shownNow = key;
-    place.replaceChildren(...chips.map(({ text, kind }) => el("li", { class: `chip ${kind}`, text })));
+    place.replaceChildren(
+      ...chips.map(({ text, kind }) => el("li", { class: `chip ${kind}`, text: text.length > LONG ? text.split(": ")[0] : text })),
+    );
     fit(chips.length);
   }
   return chips.map((chip) => chip.text);
@@ -26,6 +30,7 @@ function fit(count) {
     rest.textContent = `+${count - left + 1}`;
     place.append(rest);
   }
+  if (place.scrollHeight > 1.1 * place.clientHeight) rest.remove();
 }
 
 new ResizeObserver(() => {

@@ -14,11 +14,21 @@ export async function choose(confirm) {
   const status = el("p", { role: "status", text: "reading the sheets" });
   const filter = el("input", { id: "filter", type: "text", autocomplete: "off", placeholder: "41 left" });
   const rows = el("ul", { class: "rows" });
-  open("choose", "choose the hole", [
-    el("div", { class: "row" }, el("div", {}, el("label", { for: "filter", text: "find" }), filter), el("p", { class: "caution", text: CAUTION })),
-    status,
-    rows,
-  ], { wide: true });
+  open(
+    "choose",
+    "choose the hole",
+    [
+      el(
+        "div",
+        { class: "row" },
+        el("div", {}, el("label", { for: "filter", text: "find" }), filter),
+        el("p", { class: "caution", text: CAUTION }),
+      ),
+      status,
+      rows,
+    ],
+    { wide: true },
+  );
   let holes = [];
   const show = () => showRows(rows, status, holes, filter.value, confirm);
   try {
@@ -38,7 +48,18 @@ async function plans() {
   return list(body?.structures, 20000).flatMap((each) =>
     list(each?.legs, 100).map((leg) => {
       const [line, structure, name] = [words(each.line), words(each.structure), words(leg?.words) || words(leg?.leg)];
-      return { line, structure, leg: words(leg?.leg), name, state: words(leg?.state), depth: words(leg?.depth), diameter: words(leg?.diameter), ticket: words(leg?.ticket), warn: leg?.warn === true, text: `${structure} ${name} ${line}`.toLowerCase() };
+      return {
+        line,
+        structure,
+        leg: words(leg?.leg),
+        name,
+        state: words(leg?.state),
+        depth: words(leg?.depth),
+        diameter: words(leg?.diameter),
+        ticket: words(leg?.ticket),
+        warn: leg?.warn === true,
+        text: `${structure} ${name} ${line}`.toLowerCase(),
+      };
     }),
   );
 }
@@ -53,10 +74,13 @@ function showRows(rows, status, holes, filter, confirm) {
 
 function row(hole, confirm) {
   const facts = [hole.state, hole.depth, hole.diameter && `⌀ ${hole.diameter}`, hole.line].filter(Boolean).join(", ");
-  return el("button", { type: "button", class: "hole", on: { click: () => details(hole, confirm) } },
+  return el(
+    "button",
+    { type: "button", class: "hole", on: { click: () => details(hole, confirm) } },
     el("span", { class: "name", text: `${hole.structure} ${hole.name}` }),
     el("span", { class: "facts", text: facts }),
-    hole.ticket ? el("span", { class: hole.warn ? "ticket warn" : "ticket", text: hole.ticket }) : null);
+    hole.ticket ? el("span", { class: hole.warn ? "ticket warn" : "ticket", text: hole.ticket }) : null,
+  );
 }
 
 /** What the sheet does not know: tool, heading, hub, operator. */
@@ -85,15 +109,32 @@ function details(hole, confirm) {
     }
     rememberWho(load.operator);
     const ticket = hole.warn ? [`Locate ticket: ${hole.ticket}. This is recorded and printed.`] : [];
-    confirm({ load }, [`Open ${hole.structure} ${hole.name}, tool ${load.tool}, heading ${load.heading}°, hub ${load.hub_above_datum} above the datum, operator ${load.operator}.`, ...ticket, CAUTION]);
+    confirm({ load }, [
+      `Open ${hole.structure} ${hole.name}, tool ${load.tool}, heading ${load.heading}°, hub ${load.hub_above_datum} above the datum, operator ${load.operator}.`,
+      ...ticket,
+      CAUTION,
+    ]);
   };
-  const warning = hole.warn ? el("p", { class: "caution warn", text: `${hole.ticket}: have lines located before digging. This does not stop the hole; it is recorded.` }) : null;
-  const buttons = [el("button", { type: "button", class: "yes", text: "go on", on: { click: go } }), el("button", { type: "button", text: "back", on: { click: () => choose(confirm) } })];
-  open("details", `${hole.structure} ${hole.name}`, [
-    el("div", { class: "row" }, el("p", { class: "caution", text: CAUTION }), warning),
-    el("div", { class: "fields" }, ...Object.values(fields).map((each) => each.node), ...buttons),
-    short,
-  ], { wide: true });
+  const warning = hole.warn
+    ? el("p", {
+        class: "caution warn",
+        text: `${hole.ticket}: have lines located before digging. This does not stop the hole; it is recorded.`,
+      })
+    : null;
+  const buttons = [
+    el("button", { type: "button", class: "yes", text: "go on", on: { click: go } }),
+    el("button", { type: "button", text: "back", on: { click: () => choose(confirm) } }),
+  ];
+  open(
+    "details",
+    `${hole.structure} ${hole.name}`,
+    [
+      el("div", { class: "row" }, el("p", { class: "caution", text: CAUTION }), warning),
+      el("div", { class: "fields" }, ...Object.values(fields).map((each) => each.node), ...buttons),
+      short,
+    ],
+    { wide: true },
+  );
 }
 
 function field(id, text, value, mode) {

@@ -7,7 +7,7 @@ const FIGURES = ["to_go", "depth", "lean"];
 /** A reason longer than this is not said twice, letters. */
 const LONG = 20;
 const shown = new Map();
-let reasons = false; // whether figures changed since they were fitted
+let shape = ""; // how long the figures' texts were when they were fitted
 
 /** Shows a sight's figures. */
 export function showFigures(sight) {
@@ -16,6 +16,7 @@ export function showFigures(sight) {
   fit();
   const hint = words(sight.hint);
   put($("hint"), hint || `mast top ${DASH}`);
+  attr($("hint"), "data-long", hint.length > 45 ? "yes" : null); // so that it stays one line
   toe(sight.toe);
 }
 
@@ -31,7 +32,10 @@ export function dashAll() {
 export function told(figure) {
   if (!figure || typeof figure !== "object") return DASH;
   if (typeof figure.value !== "string") return [DASH, words(figure.dash)].join(" ").trim();
-  return [figure.value, figure.unit, figure.more].map((w) => words(w)).filter(Boolean).join(" ");
+  return [figure.value, figure.unit, figure.more]
+    .map((w) => words(w))
+    .filter(Boolean)
+    .join(" ");
 }
 
 /** Depth and to go mostly lack the same thing: a long reason stands once. */
@@ -40,14 +44,18 @@ function sameReason(toGo, depth) {
   if (reason.length > LONG && reason === words(toGo?.dash, 80)) put($("depth").querySelector(".more"), "the same");
 }
 
-/** Long reasons take the second line of the words above, where they need it. */
+/** Where long texts need the room, to go is no larger than depth, and long reasons take the second line of the words above. */
 function fit() {
-  if (!reasons) return;
-  reasons = false;
+  const now = FIGURES.map((name) => [...$(name).children].map((part) => part.textContent.length)).join();
+  if (now === shape) return;
+  shape = now;
   const [main, place] = [document.querySelector("main"), $("figures")];
+  const tooMuch = () => place.scrollHeight > place.clientHeight + 1;
   const dashes = FIGURES.some((name) => $(name).dataset.dash !== undefined);
   attr(main, "data-tight", null);
-  if (dashes && place.scrollHeight > place.clientHeight + 1) attr(main, "data-tight", "yes");
+  attr(place, "data-full", null);
+  if (tooMuch()) attr(place, "data-full", "yes");
+  if (dashes && tooMuch()) attr(main, "data-tight", "yes");
 }
 
 function figure(name, wanted) {
@@ -56,7 +64,6 @@ function figure(name, wanted) {
   const key = JSON.stringify([value, known.unit, known.more, known.dash]);
   if (shown.get(name) === key) return;
   shown.set(name, key);
-  reasons = true;
   const block = $(name);
   const part = (each) => block.querySelector(`.${each}`);
   const { big, word, rest } = split(value ?? DASH);

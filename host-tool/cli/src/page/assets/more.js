@@ -28,18 +28,36 @@ export function clockDiffers(now) {
 export function openMore(by) {
   const facts = el("ul", { class: "facts-list" });
   const look = el("button", { type: "button", on: { click: turn } });
+  const whole = el("button", { type: "button", text: "full screen", on: { click: fillScreen } });
   const show = () => {
     put(look, document.documentElement.dataset.look === "night" ? "day look" : "night look");
     const lines = sight ? linesOf(sight) : ["no data from this program"];
     if (changed(facts, JSON.stringify(lines))) facts.replaceChildren(...lines.map((text) => el("li", { text })));
   };
-  open("more", "more", [el("div", { class: "buttons three" }, look, el("a", { href: "/ground", text: "ground hand" }), el("a", { href: "/holes", text: "holes and papers" })), facts, legend()], { refresh: show, by });
+  open(
+    "more",
+    "more",
+    [
+      el(
+        "div",
+        { class: "buttons four" },
+        look,
+        whole,
+        el("a", { href: "/ground", text: "ground hand" }),
+        el("a", { href: "/holes", text: "holes, papers" }),
+      ),
+      facts,
+      legend(),
+    ],
+    { refresh: show, by },
+  );
 }
 
 function linesOf(now) {
   const hole = now.hole && typeof now.hole === "object" ? now.hole : {};
   const rig = now.rig && typeof now.rig === "object" ? now.rig : {};
-  const holder = { this: "this tablet has the rig's acts", another: "another tablet has the rig's acts" }[now.holder] ?? "no tablet has the rig's acts";
+  const holder =
+    { this: "this tablet has the rig's acts", another: "another tablet has the rig's acts" }[now.holder] ?? "no tablet has the rig's acts";
   return [
     ...list(now.abnormal).map((each) => words(each?.text)),
     ...heardAlarms(now).map((text) => `heard, and still so: ${text}`),
@@ -49,6 +67,7 @@ function linesOf(now) {
     `depth ${told(now.depth)}`,
     `lean ${told(now.lean)}`,
     `toe off centre ${told(now.toe)}`,
+    words(hole.name) && `hole: ${words(hole.name)}`,
     words(hole.plan) && `planned: ${words(hole.plan)}`,
     words(hole.line) && `line: ${words(hole.line)}`,
     words(hole.operator) && `operator: ${words(hole.operator)}`,
@@ -61,11 +80,16 @@ function linesOf(now) {
 }
 
 const legend = () =>
-  el("div", {}, el("h3", { text: "in the picture" }), ...[
-    "Two views of one hole, as seen from the cab's axes: forward and back, left and right. Depth and the hole's width are to one scale; lean and offsets are drawn wider, as many times as the picture says.",
-    "Broken straight lines: the plumb limit round the vertical. Hatched band: the planned depth and what is accepted.",
-    "Line in the hole: its axis. Solid tool: as it hangs now. Diamond: where the toe will be at planned depth if nothing changes; a crossed block is outside the limit. T: the hub.",
-  ].map((text) => el("p", { text })));
+  el(
+    "div",
+    {},
+    el("h3", { text: "in the picture" }),
+    ...[
+      "Two views of one hole, as seen from the cab's axes: forward and back, left and right. Depth and the hole's width are to one scale; lean and offsets are drawn wider, as many times as the picture says.",
+      "Broken straight lines: the plumb limit round the vertical. Hatched band: the planned depth and what is accepted.",
+      "Line in the hole: its axis. Solid tool: as it hangs now. Diamond: where the toe will be at planned depth if nothing changes; a crossed block is outside the limit. Stake: the hub.",
+    ].map((text) => el("p", { text })),
+  );
 
 /** Day or night, and remembers it; without a choice the tablet's own wish counts. */
 export function startLook() {
@@ -78,6 +102,15 @@ function turn() {
   document.documentElement.dataset.look = look;
   remember(lasting(), "look", look);
   refresh();
+}
+
+/** The whole screen for the page, or no longer: the sizes are made for all of it. */
+async function fillScreen() {
+  try {
+    await (document.fullscreenElement ? document.exitFullscreen() : document.documentElement.requestFullscreen());
+  } catch {
+    // a browser that does not do this has its own way
+  }
 }
 
 /** Asks the tablet to keep its screen on; asked again whenever the page is seen again. */

@@ -59,11 +59,15 @@ function paint() {
   const view = frame(known, size, times);
   times = view.times;
   elevations.forEach((elevation, side) => elevation.show(known, view, passing(known, hole)[side], side));
-  const { top, bottom, half, ends: [before, after] } = view;
+  const {
+    top,
+    bottom,
+    half,
+    ends: [before, after],
+  } = view;
   attr(ground, "d", `M0 ${top}H${size.width}`);
   const beside = ((before + after) / 2).toFixed(1);
-  const peg = known.hub === null ? "" : `M${beside} ${top + 0.3 * size.font}V${view.y(known.hub)}m-12 0h24`;
-  attr(hub, "d", peg);
+  attr(hub, "d", known.hub === null ? "" : stake(beside, view.y(known.hub), Math.max(top, view.y(known.hub)) + 0.3 * size.font));
   const line = top - 0.4 * size.font;
   place(ends[0], 0, line, "start");
   place(ends[1], before, line, "end");
@@ -73,6 +77,9 @@ function paint() {
   place(said, size.width / 2, size.height - 0.2 * size.font, "middle");
   scale(known, view, units, bottom);
 }
+
+/** A stake in the ground, its head at the hub's height. */
+const stake = (x, head, point) => `M${x} ${head.toFixed(1)}m-9 0h18V${(point - 9).toFixed(1)}l-9 9l-9 -9Z`;
 
 /** The depth scale between the elevations, in the sheet's units. */
 function scale(known, view, units, bottom) {

@@ -2,9 +2,16 @@
 
 /** Notes of each kind of alarm: start s, length s, pitch Hz at its start and end, wave. */
 const TUNES = {
-  coming_up: [[0, 0.12, 440, 440, "triangle"], [0.22, 0.12, 554, 554, "triangle"], [0.44, 0.16, 659, 659, "triangle"]],
+  coming_up: [
+    [0, 0.12, 440, 440, "triangle"],
+    [0.22, 0.12, 554, 554, "triangle"],
+    [0.44, 0.16, 659, 659, "triangle"],
+  ],
   on_depth: [[0, 0.7, 880, 880, "triangle"]],
-  out_of_plumb: [[0, 0.3, 700, 350, "sawtooth"], [0.36, 0.3, 350, 700, "sawtooth"]],
+  out_of_plumb: [
+    [0, 0.3, 700, 350, "sawtooth"],
+    [0.36, 0.3, 350, 700, "sawtooth"],
+  ],
   not_believed: [0, 0.1, 0.2, 0.45, 0.55, 0.65].map((at) => [at, 0.05, 1200, 1200, "square"]),
 };
 const LOUD = 0.5;
