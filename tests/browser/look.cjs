@@ -19,6 +19,15 @@ const FLAGS = [
 function measure() {
   const seen = (element) => element.checkVisibility({ opacityProperty: true, visibilityProperty: true }) && element.getClientRects().length > 0;
   const box = (element) => { const r = element.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; };
+  // each line of a text has a box of its own: the box round all of them covers what stands beside a shorter one
+  const lines = (element) => {
+    const range = document.createRange();
+    const boxes = [...element.childNodes].filter((n) => n.nodeType === 3 && n.data.trim()).map((n) => { range.selectNodeContents(n); return [...range.getClientRects()]; });
+    const size = parseFloat(getComputedStyle(element).fontSize);
+    // the type's box reaches 0.33 of its size over its capitals and 0.27 below the line, of which descenders take most
+    const below = /[gjpqy,;()]/.test(element.textContent) ? 0.12 : 0.27;
+    return boxes.flat().map((r) => [r.left, r.top + 0.32 * size, r.right, r.bottom - below * size]);
+  };
   const own = (element) => [...element.childNodes].filter((n) => n.nodeType === 3).map((n) => n.data.trim()).join("");
   const channels = (text) => { const n = (text.match(/[\d.]+/g) || ["0", "0", "0", "0"]).map(Number); return [...n.slice(0, 3), n[3] ?? 1]; };
   const lightness = ([r, g, b]) => {
@@ -42,7 +51,7 @@ function measure() {
   const texts = [...document.querySelectorAll("body *")].filter((e) => own(e) !== "" && seen(e) && !unseen(e) && !["SCRIPT", "STYLE", "TITLE"].includes(e.tagName));
   const one = (element) => ({
     text: own(element), id: element.id || element.parentElement?.id || "", class: String(element.getAttribute("class") || ""),
-    tag: element.tagName.toLowerCase(), size: parseFloat(getComputedStyle(element).fontSize), contrast: contrast(element), box: box(element),
+    tag: element.tagName.toLowerCase(), size: parseFloat(getComputedStyle(element).fontSize), contrast: contrast(element), box: box(element), lines: lines(element),
   });
   const buttons = [...document.querySelectorAll("button, a[href], input, select, textarea, summary")].filter((e) => seen(e) && !unseen(e));
   const root = document.scrollingElement;
@@ -61,10 +70,11 @@ function overlaps(texts) {
   for (let i = 0; i < texts.length; i++) {
     for (let j = i + 1; j < texts.length; j++) {
       const [a, b] = [texts[i], texts[j]];
-      const across = Math.min(a.box[2], b.box[2]) - Math.max(a.box[0], b.box[0]);
-      const down = Math.min(a.box[3], b.box[3]) - Math.max(a.box[1], b.box[1]);
-      // boxes of lines have leading above and below the letters
-      if (across > 2 && down > 0.3 * Math.min(a.size, b.size)) over.push([a.text, b.text]);
+      const over_each_other = ([l, t, r, b_], [l2, t2, r2, b2]) => {
+        const [across, down] = [Math.min(r, r2) - Math.max(l, l2), Math.min(b_, b2) - Math.max(t, t2)];
+        return across > 2 && down > 0.1 * Math.min(a.size, b.size); // a descender may reach down beside capitals
+      };
+      if (a.lines.some((one) => b.lines.some((other) => over_each_other(one, other)))) over.push([a.text, b.text]);
     }
   }
   return over;
@@ -92,7 +102,7 @@ async function main() {
     if (asked.picture) await page.screenshot({ path: asked.picture });
     const measured = await page.evaluate(measure);
     measured.overlaps = overlaps(measured.texts);
-    measured.said = said;
+    measured.said = [...said]; // what axe-core does after this is its own affair
     if (asked.axe) {
       const judged = await (await page.evaluateHandle(`${axe}; axe.run(document, { resultTypes: ["violations"] })`)).jsonValue();
       measured.violations = judged.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(" ")).join("; ")}`);

@@ -148,7 +148,7 @@ impl Seen<'_> {
         let size = magnitude(forward, right);
         let units = if self.units == SheetUnits::FeetInches { Units::FeetInches } else { Units::Metric };
         let text = units.short(f64::from(size) / 1e6);
-        Figure::known(&text, if size < ON_CENTRE.0 { "on centre".to_owned() } else { towards(forward, right) })
+        Figure::known(&text, if size < ON_CENTRE.0 { String::new() } else { towards(forward, right) })
     }
 
     pub fn activity(&self) -> &'static str {

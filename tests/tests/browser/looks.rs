@@ -10,11 +10,11 @@ use std::path::PathBuf;
 use std::process::Command;
 
 /// A ten-inch tablet's pixels in a millimetre: 1280 across 217 mm.
-const PX_PER_MM: f64 = 5.9;
+const PX_PER_MM: f64 = 1_280.0 / 217.0;
 /// Height of a capital or a digit in the page's type, as a part of its size.
 const CAPITAL: f64 = 0.698;
 /// One minute of arc at a metre, mm.
-const ARCMIN_MM: f64 = 0.290_9;
+const ARCMIN_MM: f64 = 0.290_888;
 /// Secondary text and primary figures, minutes of arc at a metre; ISO 15008 asks 20 (check values; MEMORY).
 const SECONDARY: f64 = 24.0;
 const PRIMARY: f64 = 60.0;

@@ -21,7 +21,7 @@ const HTML: &str = "text/html; charset=utf-8";
 /// All of them.
 const ASSETS: &[Asset] = assets! {
     "text/html; charset=utf-8": "cab.html";
-    "text/css; charset=utf-8": "cab.css";
+    "text/css; charset=utf-8": "cab.css", "narrow.css", "panel.css";
     "font/woff2": "cab.woff2";
     "text/javascript; charset=utf-8":
         "acts.js", "alarms.js", "asking.js", "cab.js", "chips.js", "choose.js", "dom.js", "elevation.js",
