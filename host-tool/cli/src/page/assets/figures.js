@@ -50,13 +50,18 @@ function fit() {
   if (now === shape) return;
   shape = now;
   const [main, place] = [document.querySelector("main"), $("figures")];
-  const tooMuch = () => place.scrollHeight > place.clientHeight + 1;
+  const tooMuch = () => [...place.children].reduce((sum, each) => sum + each.offsetHeight, 0) > place.clientHeight;
   const dashes = FIGURES.some((name) => $(name).dataset.dash !== undefined);
   attr(main, "data-tight", null);
   attr(place, "data-full", null);
   if (tooMuch()) attr(place, "data-full", "yes");
   if (dashes && tooMuch()) attr(main, "data-tight", "yes");
 }
+
+new ResizeObserver(() => {
+  shape = "";
+  fit();
+}).observe($("figures"));
 
 function figure(name, wanted) {
   const known = wanted && typeof wanted === "object" ? wanted : {};
