@@ -4,6 +4,8 @@ use ed25519_dalek::{Signer, SigningKey};
 use host_tool::facts::{self, SetUp};
 use host_tool::judge::LineAxes;
 use host_tool::judge::measured::{Kind, Measurement};
+use host_tool::session;
+use host_tool::store::{Store, StoreFault};
 use shared_protocol::assemble::slots;
 use shared_protocol::body::CoarseLean;
 use shared_protocol::chain::{Chain, End};
@@ -256,6 +258,27 @@ impl Stream {
         self.now += ms;
         Millis(self.now)
     }
+}
+
+/// A hole of an invented season: two legs to a structure, each hole with a depth of its own.
+///
+/// # Panics
+/// Beyond any number of structures that a name has room for.
+#[must_use]
+pub fn of_season(n: u32) -> Sample {
+    let mut sample = good();
+    sample.plan.structure = format!("S-{}", n / 2 + 1).as_str().try_into().expect("room");
+    sample.plan.leg = if n.is_multiple_of(2) { 1 } else { 3 };
+    sample.depth_mm += i32::try_from(n % 40).expect("small");
+    sample
+}
+
+/// Puts so many of them into a store, each as if of a rig of its own.
+///
+/// # Errors
+/// When the store cannot be written.
+pub fn keep_season(store: &mut Store, holes: u32) -> Result<(), StoreFault> {
+    (0..holes).try_for_each(|n| store.keep(&session::Stream { rig: format!("SIM-{n}"), epoch: 1 }, &of_season(n).slots()).map(drop))
 }
 
 impl Sample {

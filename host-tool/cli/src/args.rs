@@ -75,6 +75,24 @@ pub enum Command {
         #[arg(long, conflicts_with_all = ["page_port", "share", "open"])]
         no_page: bool,
     },
+    /// Serve the pages over a store without a rig: holes, records, reviews, papers
+    Office {
+        /// The store; in your own data folder otherwise
+        #[arg(long, value_name = "FILE")]
+        store: Option<PathBuf>,
+        /// Serve on this port; 8417, or another that is free, otherwise
+        #[arg(long, value_name = "N")]
+        page_port: Option<u16>,
+        /// Let other devices on this network look, and enter things once paired
+        #[arg(long)]
+        share: bool,
+        /// Open the list of holes in a browser on this computer
+        #[arg(long)]
+        open: bool,
+        /// Leave after so long
+        #[arg(long = "for", value_name = "SECONDS")]
+        seconds: Option<u32>,
+    },
     /// Calibrate a rig's sensors step by step, or list its calibrations
     #[command(after_help = "Each step says what to do and waits for Enter or an answer; answers may come through a pipe, one a line.")]
     Calibrate {

@@ -39,22 +39,29 @@ pub fn verify(what: &Print, trust: Option<&Path>) -> Result<(), Failure> {
 }
 
 fn file(paper: &[u8], trusted: Option<&Trusted>) -> Result<(), Failure> {
-    let report = verify::verify(paper, trusted);
-    let mut out = stdout();
-    if !report.title.is_empty() {
-        writeln!(out, "{}", report.title)?;
+    let (lines, state) = said(paper, trusted);
+    for line in lines {
+        writeln!(stdout(), "{line}")?;
     }
-    for checked in &report.checked {
-        let word = match checked.state {
-            State::Holds => "holds",
-            State::Open => "open ",
-            State::Fails => "FAILS",
-        };
-        writeln!(out, "  {word}  {}", checked.what)?;
-    }
-    let (state, trusting) = (report.state(), report.trusting);
-    writeln!(out, "{}", verdict(state, trusting))?;
     if state == State::Fails { Err(Failure::Said) } else { Ok(()) }
+}
+
+/// What a paper is worth to somebody who trusts no key yet, line by line.
+pub fn in_words(paper: &[u8]) -> Vec<String> {
+    said(paper, None).0
+}
+
+fn said(paper: &[u8], trusted: Option<&Trusted>) -> (Vec<String>, State) {
+    let report = verify::verify(paper, trusted);
+    let word = |state: State| match state {
+        State::Holds => "holds",
+        State::Open => "open ",
+        State::Fails => "FAILS",
+    };
+    let title = Some(report.title.clone()).filter(|title| !title.is_empty());
+    let checked = report.checked.iter().map(|checked| format!("  {}  {}", word(checked.state), checked.what));
+    let (state, trusting) = (report.state(), report.trusting);
+    (title.into_iter().chain(checked).chain([verdict(state, trusting).to_owned()]).collect(), state)
 }
 
 /// What comes out of all that was checked.
@@ -104,39 +111,57 @@ fn bytes(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
     Ok(bytes)
 }
 
+/// What is to be signed, by whom.
+#[derive(Debug)]
+pub struct Signing<'a> {
+    /// The hole as `holes` lists it.
+    pub hole: &'a str,
+    /// What the reviewer finds.
+    pub finding: FindingWord,
+    /// Why.
+    pub reason: &'a str,
+    /// Who.
+    pub who: &'a str,
+    /// The file with the key.
+    pub key: &'a Path,
+    /// The limits that it was judged by.
+    pub limits: Option<&'a str>,
+}
+
 /// Signs a review of a hole's record.
 pub fn review(typed: &Typed, path: &Path) -> Result<(), Failure> {
     let limits = typed.limits.as_deref().map(limits_text).transpose()?.map(|(text, _)| text);
+    let Typed { hole, finding, reason, who, key, .. } = typed;
+    let signing = Signing { hole, finding: *finding, reason, who, key, limits: limits.as_deref() };
+    let said = sign(&signing, path, || passphrase(&format!("Passphrase of {}", shown(key))))?;
+    Ok(writeln!(stdout(), "{said}")?)
+}
+
+/// Signs a review with a key that a passphrase opens; what was signed, in words.
+pub fn sign(asked: &Signing<'_>, path: &Path, passphrase: impl FnOnce() -> Result<String, Failure>) -> Result<String, Failure> {
     let mut store = stores::open_existing(path)?;
     let holes = catalogue(&store)?.holes;
-    let [named] = called(&holes, std::slice::from_ref(&typed.hole))?[..] else {
-        let said = format!("several holes are called \"{}\": use the handle that `borewitness holes` gives", terminal(&typed.hole));
+    let [named] = called(&holes, &[asked.hole.to_owned()])?[..] else {
+        let said = format!("several holes are called \"{}\": use the handle that `borewitness holes` gives", terminal(asked.hole));
         return Err(Failure::Failed(said));
     };
     let plan = &named.setup.opened.body.plan;
     let structure: collect::StructureName = (plan.line.as_str().to_owned(), plan.structure.as_str().to_owned());
-    let evidence = of_store(&store, limits.as_deref(), None)?.remove(&structure).unwrap_or_default();
+    let evidence = of_store(&store, asked.limits, None)?.remove(&structure).unwrap_or_default();
     let judged = evidence.judged().map_err(|e| Failure::Failed(e.to_string()))?;
     let hole = judged.holes.iter().find(|hole| hole.set_up_name() == named.set_up_name());
     let reviewed = hole.and_then(|hole| Some((hole, Reviewed::of(&evidence, &judged, hole)?)));
     let (hole, reviewed) = reviewed.ok_or_else(|| Failure::Failed("the hole's evidence is not in the store".to_owned()))?;
-    let passphrase = passphrase(&format!("Passphrase of {}", shown(&typed.key)))?;
-    let key = reviewer::open(&typed.key, &passphrase)?;
-    let finding = match typed.finding {
+    let key = reviewer::open(asked.key, &passphrase()?)?;
+    let finding = match asked.finding {
         FindingWord::Accept => Finding::Accepted,
         FindingWord::Return => Finding::Returned,
     };
-    let entry = reviewed.review(hole, &typed.who, wall(), finding, &typed.reason, &key).map_err(|e| Failure::Usage(e.to_string()))?;
+    let entry = reviewed.review(hole, asked.who, wall(), finding, asked.reason, &key).map_err(|e| Failure::Usage(e.to_string()))?;
     let place = put(&mut store, &entry)?;
-    let host_tool::entry::Said::Reviewed { short, .. } = &entry.said else { return Ok(()) };
+    let host_tool::entry::Said::Reviewed { short, .. } = &entry.said else { return Ok(String::new()) };
     let lines = short.lines().map(terminal).collect::<Vec<_>>().join("\n  ");
-    Ok(writeln!(
-        stdout(),
-        "{}: {} by {}; entry {place}. What was signed:\n  {lines}",
-        terminal(&named.handle),
-        finding.word(),
-        terminal(&entry.by)
-    )?)
+    Ok(format!("{}: {} by {}; entry {place}. What was signed:\n  {lines}", terminal(&named.handle), finding.word(), terminal(&entry.by)))
 }
 
 /// Makes a reviewer's key.

@@ -9,7 +9,8 @@ use crate::evidence::Print;
 use crate::orders::{Order, parse};
 use crate::sheet::Checking;
 use crate::{
-    Failure, by_hand, calibrate, commission, decommission, demo, enter, evidence, export, judge, line, listen, page, print, sheet, show, stores,
+    Failure, by_hand, calibrate, commission, decommission, demo, enter, evidence, export, judge, line, listen, office, page, print, sheet,
+    show, stores,
 };
 use directories::ProjectDirs;
 use host_tool::calibrate::guide::Signature;
@@ -40,6 +41,17 @@ pub enum Job {
     },
     /// Listen to a rig.
     Listen(Listening),
+    /// Serve the pages without a rig.
+    Office {
+        /// The store.
+        store: PathBuf,
+        /// The pages.
+        page: page::Wanted,
+        /// Show them in a browser here.
+        open: bool,
+        /// Leave after so long, ms.
+        for_ms: Option<u64>,
+    },
     /// Calibrate a rig.
     Calibrate(Calibrating),
     /// Give a rig a key.
@@ -212,6 +224,12 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 open,
             })
         }
+        Command::Office { store, page_port, share, open, seconds } => Job::Office {
+            store: place(store)?,
+            page: page::Wanted { port: page_port, share },
+            open,
+            for_ms: seconds.map(|s| u64::from(s) * 1_000),
+        },
         Command::Calibrate { what, port, baud, store, who, months, two } => match procedure(what, two) {
             None => Job::Calibrations { store: place(store)? },
             Some(procedure) => {
@@ -299,6 +317,7 @@ pub fn run(job: Job) -> Result<(), Failure> {
         Job::Demo { out, pty } => demo::demo(out, pty),
         Job::Line { out, structures } => line::line(out, structures),
         Job::Listen(listening) => listen::listen(listening),
+        Job::Office { store, page, open, for_ms } => office::office(&store, page, open, for_ms),
         Job::Calibrate(calibrating) => calibrate::calibrate(calibrating),
         Job::Commission(commissioning) => commission::commission(&commissioning),
         Job::Decommission(decommissioning) => decommission::decommission(&decommissioning),

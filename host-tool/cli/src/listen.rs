@@ -3,8 +3,8 @@
 mod pages;
 
 use crate::job::Listening;
-use crate::page::{Deeds, Page};
 use crate::orders::{HELP, Order, parse};
+use crate::page::{Deeds, Page};
 use crate::screen::Screen;
 use crate::station::{NO_RIG_MS, greeting, no_rig, typed_lines, wall};
 use crate::{Failure, stores};

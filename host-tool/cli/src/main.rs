@@ -15,6 +15,7 @@ mod job;
 mod judge;
 mod line;
 mod listen;
+mod office;
 mod orders;
 mod page;
 mod print;
@@ -50,6 +51,16 @@ pub enum Failure {
     Said,
     /// Whoever read the output has had enough: success.
     PipeClosed,
+}
+
+impl Failure {
+    /// What a person reads of it.
+    pub fn line(&self) -> String {
+        match self {
+            Self::Usage(line) | Self::Failed(line) => line.clone(),
+            Self::Said | Self::PipeClosed => "it was not done".to_owned(),
+        }
+    }
 }
 
 impl From<io::Error> for Failure {

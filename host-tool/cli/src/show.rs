@@ -210,7 +210,7 @@ fn is_simulated(hole: &Hole) -> Option<bool> {
     hole.setup.identity.as_ref().map(|identity| identity.simulated)
 }
 
-fn standing(standing: Standing) -> &'static str {
+pub fn standing(standing: Standing) -> &'static str {
     match standing {
         Standing::Within => "within",
         Standing::Outside => "OUTSIDE",

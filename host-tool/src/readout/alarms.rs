@@ -165,12 +165,8 @@ mod tests {
     #[test]
     fn what_nobody_heard_stays_though_its_cause_has_ended_but_depth_goes_on() {
         let at = |depth_check| Status { depth_check, ..GOOD };
-        let (alarms, raised) = heard(&[
-            (1_000, at(DepthState::ComingUp)),
-            (9_000, GOOD),
-            (10_000, at(DepthState::OnDepth)),
-            (11_000, at(DepthState::Over)),
-        ]);
+        let (alarms, raised) =
+            heard(&[(1_000, at(DepthState::ComingUp)), (9_000, GOOD), (10_000, at(DepthState::OnDepth)), (11_000, at(DepthState::Over))]);
         assert_eq!(raised, ["coming up to depth", "on depth", "too deep"]);
         let left: Vec<(&str, bool)> = alarms.all().iter().map(|alarm| (alarm.text.as_str(), alarm.stands)).collect();
         assert_eq!(left, [("on depth", false), ("too deep", true)]);

@@ -122,10 +122,7 @@ fn after_half_a_second_of_silence_nothing_old_is_shown() {
     let mut readout = shown(0, Some(plan()), live(GOOD), outlook());
     assert!(readout.state(1_500).is_some() && readout.line(1_500).contains("2.07 m"));
     let line = readout.line(3_501);
-    assert!(
-        line.ends_with("| S-27 left leg | to go – | depth – | lean – | no data for 2.5 s: is the rig on and the cable in?"),
-        "{line}"
-    );
+    assert!(line.ends_with("| S-27 left leg | to go – | depth – | lean – | no data for 2.5 s: is the rig on and the cable in?"), "{line}");
     readout.port(true);
     assert!(readout.line(1_100).ends_with("lean – | no data: the port is gone; plug it in again"));
     readout.port(false);

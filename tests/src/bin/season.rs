@@ -2,13 +2,12 @@
 //! long it took and how much memory, after a tenth and after all.
 
 use host_tool::papers::Job;
-use host_tool::session::Stream;
 use host_tool::store::Store;
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 use std::time::Instant;
-use tests::samples::{Sample, good};
+use tests::samples::keep_season;
 
 fn main() -> ExitCode {
     let given: Vec<String> = std::env::args().skip(1).collect();
@@ -25,21 +24,9 @@ fn main() -> ExitCode {
     }
 }
 
-/// Two legs to a structure, each hole with a depth of its own.
-fn sample(n: u32) -> Option<Sample> {
-    let mut sample = good();
-    sample.plan.structure = format!("S-{}", n / 2 + 1).as_str().try_into().ok()?;
-    sample.plan.leg = if n.is_multiple_of(2) { 1 } else { 3 };
-    sample.depth_mm += i32::try_from(n % 40).ok()?;
-    Some(sample)
-}
-
 fn season(holes: u32, folder: &Path) -> Result<(), String> {
     let mut store = Store::in_memory(1).map_err(|e| e.to_string())?;
-    for n in 0..holes {
-        let sample = sample(n).ok_or("too many holes")?;
-        store.keep(&Stream { rig: format!("SIM-{n}"), epoch: 1 }, &sample.slots()).map_err(|e| e.to_string())?;
-    }
+    keep_season(&mut store, holes).map_err(|e| e.to_string())?;
     println!("{holes} holes are stored; {} MiB", peak());
     let since = Instant::now();
     let job = Job::of(&store, &[], None).map_err(|e| e.to_string())?;

@@ -40,7 +40,8 @@ fn a_hole_is_drilled_from_the_page_and_its_alarms_are_heard() {
     heard.sort();
     assert_eq!(heard, ["coming up to depth", "on depth", "out of plumb"]);
     while site.follow_cue() != Cue::CloseHole {}
-    site.live.until("it is closed", |sight| sight["hole_words"] == "no hole open" && texts(sight, "notes").iter().any(|n| n.contains("sealed")));
+    site.live
+        .until("it is closed", |sight| sight["hole_words"] == "no hole open" && texts(sight, "notes").iter().any(|n| n.contains("sealed")));
 
     let setup = set_up(&site);
     let notes: Vec<(&str, &str)> = setup.notes.iter().map(|note| (note.body.author.as_str(), note.body.text.as_str())).collect();
@@ -58,14 +59,18 @@ fn a_press_is_done_once_however_often_it_comes() {
     let mut site = Site::start(SCENARIO, 2, &[]);
     while site.follow_cue() != Cue::TouchHub {}
     let sight = site.live.next();
-    let press = |id: &str, run: &Value| json!({ "run": run, "id": id, "act": { "note": { "what": "other", "text": "once", "by": "T" } } }).to_string();
+    let press = |id: &str, run: &Value| {
+        json!({ "run": run, "id": id, "act": { "note": { "what": "other", "text": "once", "by": "T" } } }).to_string()
+    };
     let own = [("X-Borewitness", "1"), ("Content-Type", "application/json")];
     for _ in 0..5 {
         assert_eq!(ask(site.listen.page, "POST", "/act", &own, &press("same", &sight["run"])).status, 202);
     }
     let old = ask(site.listen.page, "POST", "/act", &own, &press("old", &json!("another run")));
     assert!(old.status == 409 && old.body.contains("started again"), "{old:?}");
-    let deed = |sight: &Value| sight["acts"].as_array().map_or(0, |acts| acts.iter().filter(|deed| deed["id"] == "same" && deed["state"] == "done").count());
+    let deed = |sight: &Value| {
+        sight["acts"].as_array().map_or(0, |acts| acts.iter().filter(|deed| deed["id"] == "same" && deed["state"] == "done").count())
+    };
     site.live.until("done", |sight| deed(sight) == 1);
     let said = site.act(&json!({ "tool": { "tool": 99 } }));
     assert!(said.starts_with("the rig refused: "), "what the rig says, not the page: {said}");
@@ -79,7 +84,9 @@ fn silence_and_faults_are_dashes_with_their_reason_and_no_old_figure() {
     while site.follow_cue() != Cue::TouchHub {}
     site.live.until("it cuts", |sight| sight["state"] == "cutting");
     site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 3.0));
-    let sight = site.live.until("the tilt sensor fails", |sight| sight["lean"]["dash"].as_str().is_some_and(|dash| dash.contains("tilt sensor: no answer")));
+    let sight = site
+        .live
+        .until("the tilt sensor fails", |sight| sight["lean"]["dash"].as_str().is_some_and(|dash| dash.contains("tilt sensor: no answer")));
     assert!(sight["depth"]["value"].is_string() && sight["hint"].is_null() && sight["picture"]["tool"].is_null(), "{sight:#}");
     site.live.until("it is back", |sight| sight["lean"]["value"].is_string());
     site.rig.hand(Hand::Unplug(3.0));

@@ -69,7 +69,15 @@ fn what_is_no_act_is_refused_in_a_line() {
         assert!(status == 413 || answer.body.starts_with("{\"error\":\"") && !answer.body.contains('\n'), "{answer:?}");
     }
     assert_eq!(ask(page, "GET", "/act", &[], "").status, 405);
-    for path in ["/assets/../main.rs", "/assets/..%2f..%2fetc%2fpasswd", "/assets/%2e%2e", "/etc/passwd", "/assets/cab.html%00.js", "//", "/assets/"] {
+    for path in [
+        "/assets/../main.rs",
+        "/assets/..%2f..%2fetc%2fpasswd",
+        "/assets/%2e%2e",
+        "/etc/passwd",
+        "/assets/cab.html%00.js",
+        "//",
+        "/assets/",
+    ] {
         let Answer { status, body, .. } = ask(page, "GET", path, &[], "");
         assert!(status == 404 && !body.contains("root:"), "{path}: {status} {body}");
     }
@@ -82,7 +90,13 @@ fn the_page_says_what_may_run_in_it() {
     for path in ["/", "/live-none", "/assets/cab.js"] {
         let Answer { head, .. } = ask(site.listen.page, "GET", path, &[], "");
         let head = head.to_lowercase();
-        for wanted in ["default-src 'none'", "script-src 'self'", "frame-ancestors 'none'", "x-content-type-options: nosniff", "referrer-policy: no-referrer"] {
+        for wanted in [
+            "default-src 'none'",
+            "script-src 'self'",
+            "frame-ancestors 'none'",
+            "x-content-type-options: nosniff",
+            "referrer-policy: no-referrer",
+        ] {
             assert!(head.contains(wanted), "{path}: {wanted}: {head}");
         }
         assert!(!head.contains("unsafe") && !head.contains("access-control-allow"), "{head}");

@@ -37,10 +37,18 @@ impl Listen {
     /// Starts it and waits for its page.
     pub fn start(port: &Path, store: &Path, more: &[&str]) -> Self {
         let mut command = Command::new(program());
-        command.args(["listen", "--wait", "--port"]).arg(port).arg("--store").arg(store).args(more);
-        if !more.contains(&"--page-port") {
-            command.args(["--page-port", "0"]);
-        }
+        command.args(["listen", "--wait", "--port"]).arg(port).arg("--store").arg(store).args(["--page-port", "0"]).args(more);
+        Self::run(command)
+    }
+
+    /// Starts the pages over a store without a rig.
+    pub fn office(store: &Path) -> Self {
+        let mut command = Command::new(program());
+        command.args(["office", "--page-port", "0", "--for", "240", "--store"]).arg(store);
+        Self::run(command)
+    }
+
+    fn run(mut command: Command) -> Self {
         let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::inherit()).spawn().expect("it starts");
         let out = child.stdout.take().expect("piped");
         let (tell, lines) = channel();

@@ -24,7 +24,7 @@ const CONTRAST: f64 = 7.0;
 const TARGET_MM: f64 = 18.0;
 
 /// Opens the page as it is now and measures it; keeps its picture where asked to.
-fn look(site: &Site, name: &str, more: Value) -> Value {
+pub fn look(site: &Site, name: &str, more: Value) -> Value {
     let folder = tests::root().join("target/looks");
     std::fs::create_dir_all(&folder).expect("a folder");
     let picture = folder.join(format!("{name}.png"));
@@ -139,6 +139,9 @@ fn what_is_abnormal_is_told_apart_without_colour() {
     for vision in ["protanopia", "deuteranopia", "achromatopsia"] {
         let measured = look(&site, vision, json!({ "vision": vision }));
         let texts = measured["texts"].as_array().expect("a list");
-        assert!(texts.iter().any(|text| text["text"].as_str().is_some_and(|text| text.to_lowercase().contains("out of plumb"))), "{vision}: {texts:?}");
+        assert!(
+            texts.iter().any(|text| text["text"].as_str().is_some_and(|text| text.to_lowercase().contains("out of plumb"))),
+            "{vision}: {texts:?}"
+        );
     }
 }

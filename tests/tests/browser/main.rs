@@ -5,5 +5,6 @@ mod acts;
 mod attacks;
 mod listen;
 mod looks;
+mod office;
 mod rig;
 mod site;

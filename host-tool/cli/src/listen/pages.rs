@@ -75,7 +75,16 @@ impl Desk {
     fn acknowledge(&mut self, now: u64, who: &Who, id: &str, alarm: &str, by: &str) -> Result<Result<(), String>, Failure> {
         let Some(text) = self.alarms.acknowledge(alarm) else { return Ok(Err("that alarm is over, or was heard already".to_owned())) };
         let by = if by.trim().is_empty() { who.name() } else { by };
-        let by: String = by.trim().chars().scan(0, |bytes, c| (*bytes + c.len_utf8() <= 24).then(|| { *bytes += c.len_utf8(); c })).collect();
+        let by: String = by
+            .trim()
+            .chars()
+            .scan(0, |bytes, c| {
+                (*bytes + c.len_utf8() <= 24).then(|| {
+                    *bytes += c.len_utf8();
+                    c
+                })
+            })
+            .collect();
         match take_note(&by, &format!("alarm heard: {text}")) {
             Ok(note) => {
                 let asked = Asked { word: "alarm heard", scripted: false, then: None, press: Some(id.to_owned()) };

@@ -230,7 +230,8 @@ mod tests {
 
     #[test]
     fn what_is_no_act_is_refused() {
-        for act in [r#"{"dig":{}}"#, r#"{"touch":{"now":1}}"#, r#"{"tool":{"tool":300}}"#, r#"{"touch":{},"close":{}}"#, "7", r#""touch""#] {
+        for act in [r#"{"dig":{}}"#, r#"{"touch":{"now":1}}"#, r#"{"tool":{"tool":300}}"#, r#"{"touch":{},"close":{}}"#, "7", r#""touch""#]
+        {
             assert!(pressed(act).is_err(), "{act}");
         }
         let refused = |act: &str| pressed(act).unwrap().act.order().unwrap_err();

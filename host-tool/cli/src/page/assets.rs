@@ -21,11 +21,12 @@ const HTML: &str = "text/html; charset=utf-8";
 /// All of them.
 const ASSETS: &[Asset] = assets! {
     "text/html; charset=utf-8": "cab.html";
-    "text/css; charset=utf-8": "cab.css", "narrow.css", "panel.css";
+    "text/css; charset=utf-8": "cab.css", "narrow.css", "office.css", "panel.css";
     "font/woff2": "cab.woff2";
     "text/javascript; charset=utf-8":
         "acts.js", "alarms.js", "asking.js", "cab.js", "chips.js", "choose.js", "dom.js", "elevation.js",
-        "figures.js", "memory.js", "more.js", "panel.js", "picture.js", "scale.js", "sight.js", "sound.js";
+        "figures.js", "ground.js", "memory.js", "more.js", "office.js", "panel.js", "picture.js", "scale.js",
+        "sight.js", "sound.js";
 };
 
 /// How they are asked for.
@@ -66,7 +67,8 @@ mod tests {
         for (name, _, bytes) in ASSETS {
             let Ok(text) = std::str::from_utf8(bytes) else { continue };
             let foreign = text.match_indices("//").filter(|(at, _)| text[..*at].ends_with("http:") || text[..*at].ends_with("https:"));
-            let foreign: Vec<&str> = foreign.map(|(at, _)| &text[at..text.len().min(at + 22)]).filter(|url| !url.starts_with("//www.w3.org/")).collect();
+            let foreign: Vec<&str> =
+                foreign.map(|(at, _)| &text[at..text.len().min(at + 22)]).filter(|url| !url.starts_with("//www.w3.org/")).collect();
             assert!(foreign.is_empty(), "{name}: {foreign:?}");
         }
     }

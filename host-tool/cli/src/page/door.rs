@@ -18,7 +18,12 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
 pub const OWN: &str = "x-borewitness";
 
 /// Lets a request in or says why not, and marks what goes out.
-pub async fn door(State(shared): State<Arc<Shared>>, ConnectInfo(Peer(from)): ConnectInfo<Peer>, mut request: Request, next: Next) -> Response {
+pub async fn door(
+    State(shared): State<Arc<Shared>>,
+    ConnectInfo(Peer(from)): ConnectInfo<Peer>,
+    mut request: Request,
+    next: Next,
+) -> Response {
     let refused = refuse(request.method(), request.headers(), shared.port);
     let mut response = match refused {
         Some(why) => error(StatusCode::FORBIDDEN, why),

@@ -5,9 +5,15 @@
 
 mod act;
 mod assets;
+mod catalogue;
 mod deeds;
 mod devices;
 mod door;
+mod entered;
+mod frame;
+mod ground;
+mod holes;
+mod photographs;
 mod places;
 mod plans;
 mod routes;
@@ -136,7 +142,9 @@ fn bind(wanted: Wanted) -> Result<TcpListener, Failure> {
     let ip = if wanted.share { Ipv4Addr::UNSPECIFIED } else { Ipv4Addr::LOCALHOST };
     let there = |port: u16| TcpListener::bind((ip, port));
     match wanted.port {
-        Some(port) => there(port).map_err(|e| Failure::Failed(format!("port {port} cannot be had for the page: {e}; name another with --page-port"))),
+        Some(port) => {
+            there(port).map_err(|e| Failure::Failed(format!("port {port} cannot be had for the page: {e}; name another with --page-port")))
+        }
         None => there(USUAL_PORT).or_else(|_| there(0)).map_err(|e| Failure::Failed(format!("no port can be had for the page: {e}"))),
     }
 }
@@ -146,6 +154,11 @@ fn own_address() -> Option<std::net::IpAddr> {
     let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
     socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?; // TEST-NET-1, RFC 5737
     Some(socket.local_addr().ok()?.ip())
+}
+
+/// A text as it stands in an address.
+fn query(text: &str) -> String {
+    form_urlencoded::byte_serialize(text.as_bytes()).collect()
 }
 
 /// Opens the page in whatever shows pages here.

@@ -4,7 +4,7 @@ use super::act::{Act, Pressed, TEXT_MAX};
 use super::devices::{COOKIE, PAIRED_FOR, PairFault, Who};
 use super::door::{door, nothing};
 use super::state::{Asked, Shared, error};
-use super::{assets, plans};
+use super::{assets, entered, ground, holes, photographs, plans};
 use axum::Router;
 use axum::body::Bytes;
 use axum::extract::{DefaultBodyLimit, Extension, State};
@@ -24,6 +24,8 @@ use tokio_stream::{Stream, StreamExt};
 
 /// Bytes of a request's body.
 const BODY_MAX: usize = 16_384;
+/// Bytes of a paper that is checked.
+const PAPER_MAX: usize = 32 << 20;
 /// Bytes of a press's name.
 const ID_MAX: usize = 64;
 
@@ -34,6 +36,15 @@ pub fn router(shared: Arc<Shared>) -> Router {
         .route("/act", post(act))
         .route("/pair", post(pair))
         .route("/plans", get(plans::plans))
+        .route("/ground", get(ground::ground))
+        .route("/entries", post(entered::entry))
+        .route("/photographs", post(photographs::take).layer(DefaultBodyLimit::max(photographs::BYTES_MAX * 4 / 3 + BODY_MAX)))
+        .route("/photographs/{digest}", get(photographs::show))
+        .route("/holes", get(holes::list))
+        .route("/holes/{handle}", get(holes::hole))
+        .route("/papers/{handle}", get(holes::paper))
+        .route("/reviews", post(holes::reviewed))
+        .route("/verify", post(holes::verify).layer(DefaultBodyLimit::max(PAPER_MAX)))
         .merge(assets::router())
         .fallback(nothing)
         .layer(DefaultBodyLimit::max(BODY_MAX))
@@ -99,7 +110,8 @@ fn pass_on(shared: &Shared, who: Who, pressed: Pressed) -> Response {
     }
 }
 
-fn taken(id: &str) -> Response {
+/// It is taken.
+pub fn taken(id: &str) -> Response {
     (StatusCode::ACCEPTED, [(header::CONTENT_TYPE, "application/json")], json!({ "id": id }).to_string()).into_response()
 }
 

@@ -1,6 +1,7 @@
 //! What all requests share, and how they are answered when something is wrong.
 
 use super::act::Act;
+use super::catalogue::Known;
 use super::deeds::Names;
 use super::devices::{Devices, Who};
 use axum::http::{StatusCode, header};
@@ -37,17 +38,35 @@ pub struct Shared {
     pub asks: SyncSender<Asked>,
     devices: Mutex<Devices>,
     names: Mutex<Names>,
+    known: Mutex<Option<Arc<Known>>>,
 }
 
 impl Shared {
     /// Nobody has asked anything yet.
-    pub fn new(run: String, port: u16, store: PathBuf, sights: watch::Receiver<Arc<str>>, asks: SyncSender<Asked>, devices: Devices) -> Self {
-        Self { run, port, store, sights, asks, devices: Mutex::new(devices), names: Mutex::default() }
+    pub fn new(
+        run: String,
+        port: u16,
+        store: PathBuf,
+        sights: watch::Receiver<Arc<str>>,
+        asks: SyncSender<Asked>,
+        devices: Devices,
+    ) -> Self {
+        Self { run, port, store, sights, asks, devices: Mutex::new(devices), names: Mutex::default(), known: Mutex::default() }
     }
 
     /// The devices. No lock is held over anything that can fail.
     pub fn devices(&self) -> MutexGuard<'_, Devices> {
         self.devices.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// What was read of the store last.
+    pub fn known(&self) -> MutexGuard<'_, Option<Arc<Known>>> {
+        self.known.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Something was written here: what was read is old.
+    pub fn forget(&self) {
+        *self.known() = None;
     }
 
     /// The names of presses.

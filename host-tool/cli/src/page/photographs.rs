@@ -1,0 +1,123 @@
+//! Photographs of a hole: kept by their digest in a folder beside the store, and named by an entry in its chain.
+
+use super::devices::Who;
+use super::entered::set_up;
+use super::routes::taken;
+use super::state::{Shared, error};
+use crate::enter::put;
+use crate::station::wall;
+use axum::body::Bytes;
+use axum::extract::{Extension, Path, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use data_encoding::{BASE64, HEXLOWER};
+use host_tool::entry::{Entry, HoleName, NoteKind, Said, SetUpName};
+use host_tool::files;
+use host_tool::store::Store;
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Bytes of a photograph.
+pub const BYTES_MAX: usize = 8 << 20;
+/// What an entry's remark begins with that names one.
+const TAG: &str = "photograph sha256:";
+
+/// What the form sends.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Form {
+    run: String,
+    id: String,
+    set_up: SetUpName,
+    by: String,
+    #[serde(default)]
+    remark: String,
+    /// Base 64.
+    photograph: String,
+}
+
+/// What it is by its first bytes; `None` for anything but JPEG and PNG.
+fn kind(bytes: &[u8]) -> Option<&'static str> {
+    match bytes {
+        [0xFF, 0xD8, 0xFF, ..] => Some("image/jpeg"),
+        [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1A, b'\n', ..] => Some("image/png"),
+        _ => None,
+    }
+}
+
+fn folder(shared: &Shared) -> PathBuf {
+    let mut folder = shared.store.as_os_str().to_owned();
+    folder.push(".photographs");
+    PathBuf::from(folder)
+}
+
+/// The digest that an entry names.
+pub fn named(entry: &Entry) -> Option<&str> {
+    let digest = entry.remark.strip_prefix(TAG)?.split(' ').next()?;
+    is_digest(digest).then_some(digest)
+}
+
+fn is_digest(text: &str) -> bool {
+    text.len() == 64 && text.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b))
+}
+
+/// Takes one; the answer comes when picture and entry are on the disk.
+pub async fn take(State(shared): State<Arc<Shared>>, Extension(who): Extension<Who>, body: Bytes) -> Response {
+    let Ok(form) = serde_json::from_slice::<Form>(&body) else {
+        return error(StatusCode::BAD_REQUEST, "that is no photograph with its hole");
+    };
+    if who == Who::Looker {
+        return error(StatusCode::FORBIDDEN, "this device only looks: pair it with the code that the cab shows");
+    }
+    if form.run != shared.run || form.id.is_empty() || form.id.len() > 64 {
+        return error(StatusCode::CONFLICT, "the program was started again since: load this page anew");
+    }
+    if !shared.names().is_new(&form.id) {
+        return taken(&form.id);
+    }
+    let (id, with) = (form.id.clone(), shared.clone());
+    let kept = tokio::task::spawn_blocking(move || keep(&with, &form)).await;
+    match kept {
+        Ok(Ok(())) => {
+            shared.forget();
+            taken(&id)
+        }
+        Ok(Err(why)) => {
+            shared.names().forget(&id);
+            error(StatusCode::UNPROCESSABLE_ENTITY, &why)
+        }
+        Err(_) => error(StatusCode::INTERNAL_SERVER_ERROR, "it was not kept: try again"),
+    }
+}
+
+fn keep(shared: &Shared, form: &Form) -> Result<(), String> {
+    let bytes = BASE64.decode(form.photograph.as_bytes()).map_err(|_| "the picture did not arrive whole: try again".to_owned())?;
+    if bytes.len() > BYTES_MAX {
+        return Err("the picture is larger than 8 MiB: take a smaller one".to_owned());
+    }
+    kind(&bytes).ok_or("that is neither a JPEG nor a PNG picture")?;
+    let mut store = Store::open_existing(&shared.store).map_err(|e| e.to_string())?;
+    let setup = set_up(&store, &form.set_up)?;
+    let hole = HoleName::of(&setup.opened.body.plan).ok_or("the hole has a leg that this version does not know")?;
+    let digest = HEXLOWER.encode(&Sha256::digest(&bytes));
+    let remark = [TAG, &digest, " ", form.remark.trim()].concat().trim().to_owned();
+    let said = Said::Note { what: NoteKind::Other };
+    let entry = Entry { set_up: Some(form.set_up.clone()), remark, ..Entry::new(&form.by, wall(), hole, said) };
+    entry.check().map_err(|e| e.to_string())?;
+    // the picture first: an entry that names a picture which is nowhere would be a lie
+    std::fs::create_dir_all(folder(shared)).map_err(|e| format!("the picture cannot be kept: {e}"))?;
+    files::whole_or_absent(&folder(shared).join(&digest), &bytes).map_err(|e| format!("the picture cannot be kept: {e}"))?;
+    put(&mut store, &entry).map(drop).map_err(|e| e.line())
+}
+
+/// Shows one, if it still is what its name says.
+pub async fn show(State(shared): State<Arc<Shared>>, Path(digest): Path<String>) -> Response {
+    let there = is_digest(&digest).then(|| std::fs::read(folder(&shared).join(&digest)).ok()).flatten();
+    let Some(bytes) = there else { return error(StatusCode::NOT_FOUND, "there is no such photograph on this computer") };
+    match kind(&bytes).filter(|_| HEXLOWER.encode(&Sha256::digest(&bytes)) == digest) {
+        Some(kind) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
+        None => error(StatusCode::GONE, "the photograph is not what it was when it was entered"),
+    }
+}
