@@ -51,7 +51,7 @@ function measure() {
   const texts = [...document.querySelectorAll("body *")].filter((e) => own(e) !== "" && seen(e) && !unseen(e) && !["SCRIPT", "STYLE", "TITLE"].includes(e.tagName));
   const one = (element) => ({
     text: own(element), id: element.id || element.parentElement?.id || "", class: String(element.getAttribute("class") || ""),
-    tag: element.tagName.toLowerCase(), size: parseFloat(getComputedStyle(element).fontSize), contrast: contrast(element), box: box(element), lines: lines(element),
+    tag: element.tagName.toLowerCase(), size: parseFloat(getComputedStyle(element).fontSize), contrast: contrast(element), box: box(element), lines: lines(element), within: box(element.closest("[id]") || document.documentElement),
   });
   const buttons = [...document.querySelectorAll("button, a[href], input, select, textarea, summary")].filter((e) => seen(e) && !unseen(e));
   const root = document.scrollingElement;
@@ -62,6 +62,13 @@ function measure() {
     window: [innerWidth, innerHeight],
     at: Number(document.body.dataset.at || 0), stale: document.body.dataset.stale || "",
   };
+}
+
+/** Texts that reach beyond the block that they are in, as it is cut or painted. */
+function spills(texts, window) {
+  const beyond = ([l, t, r, b], [L, T, R, B]) => l < L - 2 || t < T - 2 || r > R + 2 || b > B + 2;
+  // a dash has its ink in the middle of its line
+  return texts.filter((text) => text.text !== "–" && text.lines.some((line) => beyond(line, text.within) || line[0] < -2 || line[2] > window[0] + 2)).map((text) => text.text);
 }
 
 /** Texts whose boxes lie over each other, though neither is within the other. */
@@ -102,6 +109,7 @@ async function main() {
     if (asked.picture) await page.screenshot({ path: asked.picture });
     const measured = await page.evaluate(measure);
     measured.overlaps = overlaps(measured.texts);
+    measured.spills = spills(measured.texts, measured.window);
     measured.said = [...said]; // what axe-core does after this is its own affair
     if (asked.axe) {
       const judged = await (await page.evaluateHandle(`${axe}; axe.run(document, { resultTypes: ["violations"] })`)).jsonValue();

@@ -110,7 +110,7 @@ fn causes(now: u64, readout: &Readout, tied: bool) -> Vec<(AlarmKind, String)> {
         (status.depth == Belief::Fault, "depth encoder at fault"),
         (status.depth != Belief::Fault && !status.referenced && tied, "depth unknown: touch the hub"),
         (status.lean == Belief::Fault, "tilt sensor at fault"),
-        (status.memory_fault, "rig's memory at fault"),
+        (status.memory_fault, "rig's memory at fault: records may be missing"),
     ];
     let unbelieved = unbelieved.into_iter().filter(|(stands, _)| *stands).map(|(_, text)| (AlarmKind::NotBelieved, text));
     depth.into_iter().chain(plumb).chain(unbelieved).map(|(kind, text)| (kind, text.to_owned())).collect()
@@ -175,7 +175,7 @@ mod tests {
     #[test]
     fn silence_faults_and_a_lost_depth_are_not_believed_and_only_of_an_open_hole() {
         let faulty = Status { depth: Belief::Fault, lean: Belief::Fault, memory_fault: true, ..GOOD };
-        assert_eq!(heard(&[(1_000, faulty)]).1, ["depth encoder at fault", "tilt sensor at fault", "rig's memory at fault"]);
+        assert_eq!(heard(&[(1_000, faulty)]).1, ["depth encoder at fault", "tilt sensor at fault", "rig's memory at fault: records may be missing"]);
         let lost = Status { referenced: false, ..GOOD };
         assert_eq!(heard(&[(1_000, lost)]).1, [""; 0], "the hub is still to be touched");
         assert_eq!(heard(&[(1_000, GOOD), (1_050, lost)]).1, ["depth unknown: touch the hub"]);

@@ -167,7 +167,7 @@ impl Seen<'_> {
         let memory = self.status.memory_fault.then_some(("RIG'S MEMORY AT FAULT: records may be missing", true));
         let depth = match self.status.depth_check {
             DepthState::Drilling => None,
-            DepthState::ComingUp => Some(("depth coming up", false)),
+            DepthState::ComingUp => Some(("coming up to depth", false)),
             DepthState::OnDepth => Some(("ON DEPTH", false)),
             DepthState::Over => Some(("TOO DEEP", true)),
         };

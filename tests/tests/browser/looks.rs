@@ -42,6 +42,7 @@ pub fn look(site: &Site, name: &str, more: Value) -> Value {
     let measured: Value = serde_json::from_slice(&out.stdout).expect("JSON");
     assert_eq!(measured["said"], json!([]), "{name}: the browser complains");
     assert_eq!(measured["overlaps"], json!([]), "{name}");
+    assert_eq!(measured["spills"], json!([]), "{name}");
     if std::env::var_os("BLESS").is_some() {
         let kept: PathBuf = tests::root().join("host-tool/docs/page");
         std::fs::create_dir_all(&kept).expect("a folder");
@@ -73,6 +74,12 @@ fn is_legible(name: &str, measured: &Value) {
     }
 }
 
+/// The large figures.
+fn bigs(measured: &Value) -> Vec<&str> {
+    let texts = measured["texts"].as_array().expect("a list");
+    texts.iter().filter(|text| text["class"] == "big").filter_map(|text| text["text"].as_str()).collect()
+}
+
 fn drilling(scenario: &str, pace: u32) -> Site {
     let mut site = Site::start(scenario, pace, &[]);
     while site.follow_cue() != Cue::TouchHub {}
@@ -94,9 +101,11 @@ fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 6.0));
     site.live.until("a fault", |sight| sight["lean"]["dash"].as_str().is_some_and(|dash| dash.contains("tilt sensor")));
     seen.push(("fault", look(&site, "fault", json!({ "axe": true }))));
-    site.rig.hand(Hand::Unplug(8.0));
+    site.rig.hand(Hand::Unplug(20.0));
     site.live.until("silence", |sight| sight["why_nothing"].is_string());
-    seen.push(("stale", look(&site, "stale", json!({ "until": "document.querySelector('#to_go .big').textContent === '–'" }))));
+    let stale = look(&site, "stale", json!({ "until": "document.body.textContent.includes('no data for')" }));
+    assert_eq!(bigs(&stale), ["–", "–", "–"], "nothing old is shown");
+    seen.push(("stale", stale));
     site.live.until("records wait", |sight| sight["notes"].as_array().is_some_and(|notes| !notes.is_empty()));
     seen.push(("replay", look(&site, "replay", json!({}))));
     site.rig.hand(Hand::Pace(4));
@@ -104,7 +113,7 @@ fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     site.rig.hand(Hand::Pace(1));
     seen.push(("out-of-plumb", look(&site, "out-of-plumb", json!({ "axe": true }))));
     site.rig.hand(Hand::Pace(4));
-    site.live.until("coming up", |sight| has(sight, "depth coming up") && sight["state"] == "cutting");
+    site.live.until("coming up", |sight| has(sight, "coming up to depth") && sight["state"] == "cutting");
     site.rig.hand(Hand::Pace(1));
     seen.push(("coming-up", look(&site, "coming-up", json!({}))));
     site.rig.hand(Hand::Pace(4));

@@ -5,6 +5,10 @@ import { passing, recall, remember } from "./memory.js";
 import { audible, sound, unlockAtTouch } from "./sound.js";
 import { isPending, submit, who } from "./acts.js";
 
+/** Letters that one line of the block holds, and two. */
+const ONE_LINE = 28;
+const ROOM = 46;
+
 const block = $("alarm");
 const text = el("p", { class: "alarm-words" });
 const quiet = el("p", { class: "alarm-quiet", text: "sound is off: touch once" });
@@ -26,23 +30,33 @@ export function showAlarms(sight) {
   const said = together(standing, list(sight.abnormal, 10));
   const any = standing.length > 0;
   shown(block, any);
-  put(text, said);
-  shown(quiet, !audible() && said.length < 40);
-  attr(block, "data-short", audible() && said.length < 28 ? "yes" : null);
+  const short = brief(said);
+  put(text, short);
+  shown(quiet, !audible() && short.length < ONE_LINE);
+  attr(block, "data-short", audible() && short.length < ONE_LINE ? "yes" : null);
   const told = any && standing.every((alarm) => isPending(ackOf(alarm)));
   put(button, told ? "telling" : "heard");
   attr(button, "aria-disabled", told ? "true" : null);
-  return any ? said : "";
+  return any ? said.join(", ") : "";
 }
 
-/** The words of alarms, then of what else is abnormal, each once. */
+/** The words of alarms that stand, of what else is abnormal, then of alarms whose cause is over; each once. */
 function together(alarms, abnormal) {
+  const over = (alarm) => alarm.stands === false;
   const said = new Map();
-  for (const each of [...alarms, ...abnormal]) {
+  for (const each of [...alarms.filter((alarm) => !over(alarm)), ...abnormal, ...alarms.filter(over)]) {
     const text = words(each?.text, 60);
-    if (text) said.set(text.toLowerCase(), text);
+    if (text && !said.has(text.toLowerCase())) said.set(text.toLowerCase(), over(each) ? `over: ${text}` : text);
   }
-  return [...said.values()].join(", ");
+  return [...said.values()];
+}
+
+/** As many of them as two lines hold, and how many more there are. */
+function brief(said) {
+  let text = said[0] ?? "";
+  let count = Math.min(1, said.length);
+  while (count < said.length && text.length + said[count].length < ROOM) text += `, ${said[count++]}`;
+  return count < said.length ? `${text}, +${said.length - count}` : text;
 }
 
 /** Nothing is known: an alarm of before is not shown as if it stood. */
