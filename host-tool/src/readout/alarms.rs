@@ -61,7 +61,7 @@ impl Alarms {
         // What was heard goes with its cause; what nobody heard stays until somebody has, unless depth has gone on since.
         let on_depth = causes.iter().any(|(kind, _)| *kind == AlarmKind::OnDepth);
         let over = |alarm: &Alarm| now.saturating_sub(alarm.last) > ENDED_MS;
-        self.all.retain(|alarm| !(over(alarm) && alarm.acknowledged) && !(alarm.kind == AlarmKind::ComingUp && on_depth));
+        self.all.retain(|alarm| !(over(alarm) && alarm.acknowledged || alarm.kind == AlarmKind::ComingUp && on_depth));
         for (kind, text) in causes {
             if !self.all.iter().any(|alarm| (alarm.kind, &alarm.text) == (kind, &text)) {
                 self.raised = self.raised.wrapping_add(1);
@@ -175,7 +175,10 @@ mod tests {
     #[test]
     fn silence_faults_and_a_lost_depth_are_not_believed_and_only_of_an_open_hole() {
         let faulty = Status { depth: Belief::Fault, lean: Belief::Fault, memory_fault: true, ..GOOD };
-        assert_eq!(heard(&[(1_000, faulty)]).1, ["depth encoder at fault", "tilt sensor at fault", "rig's memory at fault: records may be missing"]);
+        assert_eq!(
+            heard(&[(1_000, faulty)]).1,
+            ["depth encoder at fault", "tilt sensor at fault", "rig's memory at fault: records may be missing"]
+        );
         let lost = Status { referenced: false, ..GOOD };
         assert_eq!(heard(&[(1_000, lost)]).1, [""; 0], "the hub is still to be touched");
         assert_eq!(heard(&[(1_000, GOOD), (1_050, lost)]).1, ["depth unknown: touch the hub"]);
