@@ -37,7 +37,10 @@ impl Listen {
     /// Starts it and waits for its page.
     pub fn start(port: &Path, store: &Path, more: &[&str]) -> Self {
         let mut command = Command::new(program());
-        command.args(["listen", "--wait", "--port"]).arg(port).arg("--store").arg(store).args(["--page-port", "0"]).args(more);
+        command.args(["listen", "--wait", "--port"]).arg(port).arg("--store").arg(store).args(more);
+        if !more.contains(&"--page-port") {
+            command.args(["--page-port", "0"]);
+        }
         Self::run(command)
     }
 

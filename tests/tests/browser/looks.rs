@@ -87,6 +87,14 @@ fn drilling(scenario: &str, pace: u32) -> Site {
     site
 }
 
+/// Somebody hears every alarm.
+fn hear(site: &mut Site) {
+    let alarms = site.live.next()["alarms"].as_array().cloned().unwrap_or_default();
+    for alarm in alarms.iter().filter(|alarm| alarm["acknowledged"] == false) {
+        site.press(&json!({ "acknowledge": { "alarm": alarm["id"], "by": "Tester" } }));
+    }
+}
+
 fn has(sight: &Value, words: &str) -> bool {
     sight["abnormal"].as_array().is_some_and(|all| all.iter().any(|one| one["text"] == words))
 }
@@ -98,9 +106,11 @@ fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     seen.push(("night", look(&site, "night", json!({ "night": true, "axe": true }))));
     site.live.until("it trips", |sight| sight["state"] == "tripping" || sight["state"] == "clear of the hole");
     seen.push(("tripping", look(&site, "tripping", json!({}))));
-    site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 6.0));
+    hear(&mut site);
+    site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 8.0));
     site.live.until("a fault", |sight| sight["lean"]["dash"].as_str().is_some_and(|dash| dash.contains("tilt sensor")));
     seen.push(("fault", look(&site, "fault", json!({ "axe": true }))));
+    hear(&mut site);
     site.rig.hand(Hand::Unplug(20.0));
     site.live.until("silence", |sight| sight["why_nothing"].is_string());
     let stale = look(&site, "stale", json!({ "until": "document.body.textContent.includes('no data for')" }));
@@ -108,14 +118,17 @@ fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     seen.push(("stale", stale));
     site.live.until("records wait", |sight| sight["notes"].as_array().is_some_and(|notes| !notes.is_empty()));
     seen.push(("replay", look(&site, "replay", json!({}))));
+    hear(&mut site);
     site.rig.hand(Hand::Pace(4));
     site.live.until("out of plumb", |sight| has(sight, "OUT OF PLUMB") && sight["lean"]["value"].is_string());
     site.rig.hand(Hand::Pace(1));
     seen.push(("out-of-plumb", look(&site, "out-of-plumb", json!({ "axe": true }))));
+    hear(&mut site);
     site.rig.hand(Hand::Pace(4));
     site.live.until("coming up", |sight| has(sight, "coming up to depth") && sight["state"] == "cutting");
     site.rig.hand(Hand::Pace(1));
     seen.push(("coming-up", look(&site, "coming-up", json!({}))));
+    hear(&mut site);
     site.rig.hand(Hand::Pace(4));
     site.live.until("on depth", |sight| has(sight, "ON DEPTH"));
     site.rig.hand(Hand::Pace(1));

@@ -8,3 +8,4 @@ mod looks;
 mod office;
 mod rig;
 mod site;
+mod stays;

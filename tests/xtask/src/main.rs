@@ -1,5 +1,6 @@
 //! The verbs a person runs on this tree, listed here; each has a file of its own.
 
+mod bench;
 mod board;
 mod coverage;
 mod cuts;
@@ -46,6 +47,8 @@ enum Verb {
     Seeds(seeds::Arguments),
     /// Drill many holes and count how often what is stated of them holds
     Coverage(coverage::Arguments),
+    /// Measure it beside what else could have been used, and write the table to the docs
+    Bench(bench::Arguments),
     /// Build the bench board's image and print its path
     Firmware,
     /// Run the image on an emulated board and show its log
@@ -69,6 +72,7 @@ fn main() -> ExitCode {
         Verb::Cuts(arguments) => cuts::run(&arguments),
         Verb::Seeds(arguments) => seeds::run(&arguments),
         Verb::Coverage(arguments) => coverage::run(&arguments),
+        Verb::Bench(arguments) => bench::run(&arguments),
         Verb::Firmware => firmware::run(),
         Verb::Emulate(arguments) => emulate::run(&arguments),
         Verb::Pictures => pictures::run(),

@@ -9,7 +9,6 @@ import { frame } from "./scale.js";
 const svg = $("drawing");
 let size = { width: 0, height: 0, font: 0 };
 let last = null; // the sight's picture that is drawn, to draw it again in another size
-let hung = { hole: null, at: [0, 0] }; // where the tool passes the ground, as it last cut
 let times = null; // the sideways exaggeration in use
 
 const hatch = pattern("hatch", 22, "mark-line");
@@ -31,7 +30,7 @@ new ResizeObserver(measure).observe(svg);
 /** Draws a sight's picture; without one, the reason stands there in words. */
 export function showPicture(sight) {
   const known = checked(sight.picture);
-  last = { known, units: sight.units, hole: sight.hole_words };
+  last = { known, units: sight.units };
   if (known === null) return emptyPicture(sight.hole ? "no picture: the rig has not said enough" : "no hole is open");
   put($("why"), "");
   attr($("picture"), "data-empty", null);
@@ -55,10 +54,10 @@ function measure() {
 
 function paint() {
   if (size.width < 50 || size.height < 50) return;
-  const { known, units, hole } = last;
+  const { known, units } = last;
   const view = frame(known, size, times);
   times = view.times;
-  elevations.forEach((elevation, side) => elevation.show(known, view, passing(known, hole)[side], side));
+  elevations.forEach((elevation, side) => elevation.show(known, view, known.pass[side], side));
   const {
     top,
     bottom,
@@ -101,16 +100,6 @@ function scale(known, view, units, bottom) {
   place(planned, view.middle, Math.min(goal + 0.35 * size.font, size.height - 1.15 * size.font), "middle");
 }
 
-/** Where the tool passes the ground: found while it cuts, kept while it trips, mm forward and right. */
-function passing(known, hole) {
-  if (hung.hole !== hole) hung = { hole, at: [0, 0] };
-  const { tip, bottom, lean, toe } = known;
-  if (tip !== null && bottom !== null && lean && toe && tip >= bottom - 30) {
-    hung.at = [0, 1].map((side) => toe[side] - (lean[side] * tip) / 1000);
-  }
-  return hung.at;
-}
-
 /** What came over the wire, checked: numbers or `null`; `null` where nothing can be drawn to scale. */
 function checked(picture) {
   if (!picture || typeof picture !== "object") return null;
@@ -128,6 +117,7 @@ function checked(picture) {
     bottom: number(picture.bottom),
     tip: number(picture.tip),
     lean: pair(picture.lean),
+    pass: pair(picture.tool?.[0]?.slice?.(1, 3)) ?? [0, 0], // where the tool passes the datum
     axis,
     toe: pair(picture.toe),
     toePlanned: pair(picture.toe_planned),

@@ -37,12 +37,14 @@ export function frame(known, size, times) {
   };
 }
 
-/** The widest step at which the limit at planned depth, and the toe now and then, stay in `room`, mm. */
+/** The widest step at which the limit at planned depth, and the tool about the toe now and then, stay in `room`, mm. */
 function exaggeration(known, room, times) {
   const limit = (known.limit * known.planned) / 1000;
   const toes = [known.toe, known.toePlanned].filter(Boolean).flatMap((at) => at.slice(0, 2).map(Math.abs));
-  const widest = Math.max(limit, Math.min(Math.max(0, ...toes), 4 * Math.max(limit, 25)), 1);
-  const fits = (step, part) => widest * step <= room * part;
+  const toe = Math.min(Math.max(0, ...toes), 4 * Math.max(limit, 25));
+  const widest = Math.max(limit, toe, 1);
+  const tool = Math.min(known.diameter / 2, 0.7 * room); // a hole wider than the place is cut off at its sides anyway
+  const fits = (step, part) => widest * step <= room * part && toe * step + tool <= room;
   const largest = (part) => STEPS.filter((step) => fits(step, part)).pop() ?? STEPS[0];
   const now = largest(FILLED);
   if (times === null || now <= times) return now;
