@@ -104,7 +104,7 @@ fn the_page_says_what_may_run_in_it() {
 }
 
 /// An address of this computer that is not its loopback: from there somebody is a stranger.
-fn outside(port: u16) -> SocketAddr {
+pub fn outside(port: u16) -> SocketAddr {
     let socket = UdpSocket::bind("0.0.0.0:0").expect("a socket");
     socket.connect("192.0.2.1:9").expect("a way to somewhere");
     SocketAddr::new(socket.local_addr().expect("an address").ip(), port)

@@ -25,8 +25,8 @@ const ASSETS: &[Asset] = assets! {
     "font/woff2": "cab.woff2";
     "text/javascript; charset=utf-8":
         "acts.js", "alarms.js", "asking.js", "cab.js", "chips.js", "choose.js", "dom.js", "elevation.js",
-        "figures.js", "ground.js", "memory.js", "more.js", "office.js", "panel.js", "picture.js", "scale.js",
-        "sight.js", "sound.js";
+        "figures.js", "ground.js", "memory.js", "more.js", "office.js", "pairing.js", "panel.js", "picture.js",
+        "scale.js", "sight.js", "sound.js";
 };
 
 /// How they are asked for.

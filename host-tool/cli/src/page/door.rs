@@ -44,7 +44,6 @@ pub async fn door(
         headers.insert(name, HeaderValue::from_static(value));
     }
     headers.insert("cross-origin-resource-policy", HeaderValue::from_static("same-origin"));
-    headers.insert("cross-origin-opener-policy", HeaderValue::from_static("same-origin"));
     response
 }
 

@@ -82,7 +82,7 @@ impl Page {
         let (sights, seen) = watch::channel(Arc::from(format!("{{\"run\":\"{run}\"}}")));
         let (asks, asked) = sync_channel(WAITING);
         let (stop, stopped) = oneshot::channel();
-        let shared = Arc::new(Shared::new(run.clone(), address.port(), store.to_owned(), seen, asks, Devices::new()?));
+        let shared = Arc::new(Shared::new(run.clone(), address, store.to_owned(), seen, asks, Devices::new()?));
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_io().enable_time().build().map_err(failed)?;
         let routes = routes::router(shared.clone());
         let thread = std::thread::spawn(move || {

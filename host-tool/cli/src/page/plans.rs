@@ -12,6 +12,7 @@ use host_tool::sheet::{LegPlan, leg_text};
 use host_tool::store::{Store, StoreFault};
 use jiff::civil::Date;
 use serde::Serialize;
+use shared_protocol::state;
 use shared_protocol::units::Micrometres;
 use std::path::Path;
 use std::sync::Arc;
@@ -66,7 +67,7 @@ fn leg(plan: &LegPlan, registered: &[Registered], today: Option<Date>) -> Leg {
     let text = |metres: f64| length_text(Micrometres((metres * 1e6).round() as i32), plan.units);
     Leg {
         leg: leg_text(plan.leg),
-        words: plan.name(),
+        words: if plan.leg == state::Leg::Single { String::new() } else { format!("{} leg", leg_text(plan.leg)) },
         state: of.map_or("not begun", |of| of.state.word()),
         depth: text(plan.depth_m),
         diameter: text(plan.diameter_m),

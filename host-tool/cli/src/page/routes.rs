@@ -59,7 +59,7 @@ async fn live(State(shared): State<Arc<Shared>>, Extension(who): Extension<Who>)
         // the code is for the cab's own screen
         let code = if who == Who::Cab { json!(shared.devices().code()) } else { json!(null) };
         let paired = who != Who::Looker;
-        let own = json!({ "holder": holder, "paired": paired, "pairing_code": code }).to_string();
+        let own = json!({ "holder": holder, "paired": paired, "pairing_code": code, "shared": shared.is_shared }).to_string();
         let whole = [own.trim_end_matches('}'), ",", sight.trim_start_matches('{')].concat();
         Ok(Event::default().data(whole))
     });

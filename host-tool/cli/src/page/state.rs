@@ -7,6 +7,7 @@ use super::devices::{Devices, Who};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde_json::json;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::mpsc::SyncSender;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -30,6 +31,8 @@ pub struct Shared {
     pub run: String,
     /// The port that is listened on.
     pub port: u16,
+    /// Whether other devices can reach it.
+    pub is_shared: bool,
     /// Where the records are.
     pub store: PathBuf,
     /// What is to be seen now, as JSON.
@@ -42,16 +45,17 @@ pub struct Shared {
 }
 
 impl Shared {
-    /// Nobody has asked anything yet.
+    /// Nobody has asked anything yet; served at this address.
     pub fn new(
         run: String,
-        port: u16,
+        at: SocketAddr,
         store: PathBuf,
         sights: watch::Receiver<Arc<str>>,
         asks: SyncSender<Asked>,
         devices: Devices,
     ) -> Self {
-        Self { run, port, store, sights, asks, devices: Mutex::new(devices), names: Mutex::default(), known: Mutex::default() }
+        let (port, is_shared) = (at.port(), !at.ip().is_loopback());
+        Self { run, port, is_shared, store, sights, asks, devices: Mutex::new(devices), names: Mutex::default(), known: Mutex::default() }
     }
 
     /// The devices. No lock is held over anything that can fail.

@@ -4,6 +4,7 @@ import { attr, changed, el, put } from "./dom.js";
 import { fateOf, lastActs, onFate, rememberWho, submit, who } from "./acts.js";
 import { close, isOpen, open, refresh } from "./panel.js";
 import { choose } from "./choose.js";
+import { pairing } from "./pairing.js";
 
 const TOOLS = 8; // a rig's tool table has no more
 const NOTES = [
@@ -32,7 +33,7 @@ export function openActs(by = null) {
   let shape = null;
   const show = () => {
     const asks = Array.isArray(sight.asks) && sight.asks.includes("refusal");
-    const now = JSON.stringify([known, sight.holder, asks]);
+    const now = JSON.stringify([known, sight.holder, sight.paired, asks]);
     if (now !== shape) {
       shape = now;
       place.replaceChildren(...buttons(asks));
@@ -43,6 +44,7 @@ export function openActs(by = null) {
 }
 
 function buttons(asks) {
+  if (sight.paired === false) return pairing();
   if (!known) return [el("p", { class: "whole", text: NO_DATA })];
   if (sight.holder !== "this") {
     const whose = sight.holder === "another" ? "Another tablet has the rig's acts." : "No tablet has the rig's acts.";

@@ -47,7 +47,7 @@ async function plans() {
   const body = await answer.json();
   return list(body?.structures, 20000).flatMap((each) =>
     list(each?.legs, 100).map((leg) => {
-      const [line, structure, name] = [words(each.line), words(each.structure), words(leg?.words) || words(leg?.leg)];
+      const [line, structure, name] = [words(each.line), words(each.structure), words(leg?.words)];
       return {
         line,
         structure,
@@ -77,7 +77,7 @@ function row(hole, confirm) {
   return el(
     "button",
     { type: "button", class: "hole", on: { click: () => details(hole, confirm) } },
-    el("span", { class: "name", text: `${hole.structure} ${hole.name}` }),
+    el("span", { class: "name", text: `${hole.structure} ${hole.name}`.trim() }),
     el("span", { class: "facts", text: facts }),
     hole.ticket ? el("span", { class: hole.warn ? "ticket warn" : "ticket", text: hole.ticket }) : null,
   );
@@ -95,7 +95,7 @@ function details(hole, confirm) {
   };
   const short = el("p", { role: "status" });
   const go = () => {
-    const load = { structure: hole.structure, leg: hole.leg };
+    const load = { structure: hole.structure, leg: hole.leg, line: hole.line };
     for (const [name, { input }] of Object.entries(fields)) {
       const value = input.value.trim();
       if (["tool", "attempt", "setup"].includes(name)) {
@@ -108,9 +108,9 @@ function details(hole, confirm) {
       }
     }
     rememberWho(load.operator);
-    const ticket = hole.warn ? [`Locate ticket: ${hole.ticket}. This is recorded and printed.`] : [];
+    const ticket = hole.warn ? [`${hole.ticket}. This is recorded and printed.`] : [];
     confirm({ load }, [
-      `Open ${hole.structure} ${hole.name}, tool ${load.tool}, heading ${load.heading}°, hub ${load.hub_above_datum} above the datum, operator ${load.operator}.`,
+      `Open ${`${hole.structure} ${hole.name}`.trim()}, tool ${load.tool}, heading ${load.heading}°, hub ${load.hub_above_datum} above the datum, operator ${load.operator}.`,
       ...ticket,
       CAUTION,
     ]);
@@ -118,7 +118,7 @@ function details(hole, confirm) {
   const warning = hole.warn
     ? el("p", {
         class: "caution warn",
-        text: `${hole.ticket}: have lines located before digging. This does not stop the hole; it is recorded.`,
+        text: `${hole.ticket}. This does not stop the hole; it is recorded.`,
       })
     : null;
   const buttons = [
@@ -127,7 +127,7 @@ function details(hole, confirm) {
   ];
   open(
     "details",
-    `${hole.structure} ${hole.name}`,
+    `${hole.structure} ${hole.name}`.trim(),
     [
       el("div", { class: "row" }, el("p", { class: "caution", text: CAUTION }), warning),
       el("div", { class: "fields" }, ...Object.values(fields).map((each) => each.node), ...buttons),

@@ -73,6 +73,7 @@ function linesOf(now) {
     words(hole.operator) && `operator: ${words(hole.operator)}`,
     `${words(rig.name) || "no rig"}${now.simulated === true ? ", SIMULATED" : ""}`,
     holder,
+    words(now.pairing_code) && now.shared === true && `another device is paired with ${words(now.pairing_code)}`,
     `the program's clock: ${words(now.wall).slice(0, 19).replace("T", " ") || "not said"}${clockDiffers(now) ? "; this screen's clock differs by more than 30 s" : ""}`,
     audible() ? "sound is on" : "sound is off: touch once",
     lockSaid,
