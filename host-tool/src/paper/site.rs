@@ -43,7 +43,7 @@ pub fn fields(hole: &Hole<'_>) -> Vec<Field> {
         ("Other work", other_work(hole)),
         ("Unusual", unusual(hole)),
         ("Kind of ground", ground(hole)),
-        ("Tests", "N/A: none for a bored pole hole".to_owned()),
+        ("Tests", "N/A: none recorded".to_owned()),
         ("Excavated", excavated(hole)),
         ("Rock, refusal", refusal(hole)),
         ("Water, seepage", water(hole)),

@@ -144,7 +144,7 @@ fn the_published_agency_form_has_its_fields_here() {
         ("top and bottom elevations", "Elevations", "top 812.400 m, bottom 809.222 m"),
         ("final centre-line location at top", "Centre off stake", "14.4 mm ± 9.8 mm; 12 mm ahead, 8 mm right"),
         ("variation from plumb", "Plumb, toe/depth", "+8.2 mm/m"),
-        ("test results", "Tests", "N/A: none for a bored pole hole"),
+        ("test results", "Tests", "N/A: none recorded"),
         ("levelness of bottom", "Bottom", "as drilled 3.178 m, by soundings; level within 25 mm by 3 soundings"),
         ("seepage", "Water, seepage", "water from 2.100 m on"),
         ("casing left in place", "Casing", "casing, left in, steel"),

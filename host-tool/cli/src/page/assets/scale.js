@@ -43,7 +43,7 @@ function exaggeration(known, room, times) {
   const toes = [known.toe, known.toePlanned].filter(Boolean).flatMap((at) => at.slice(0, 2).map(Math.abs));
   const toe = Math.min(Math.max(0, ...toes), 4 * Math.max(limit, 25));
   const widest = Math.max(limit, toe, 1);
-  const tool = Math.min(known.diameter / 2, 0.7 * room); // a hole wider than the place is cut off at its sides anyway
+  const tool = Math.min(0.4 * known.diameter, 0.7 * room); // its outermost edge may be cut off, and that of a hole wider than the place is
   const fits = (step, part) => widest * step <= room * part && toe * step + tool <= room;
   const largest = (part) => STEPS.filter((step) => fits(step, part)).pop() ?? STEPS[0];
   const now = largest(FILLED);
