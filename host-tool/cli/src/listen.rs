@@ -40,6 +40,7 @@ pub fn listen(listening: Listening) -> Result<(), Failure> {
         page,
         alarms: Alarms::default(),
         deeds: Deeds::default(),
+        page_shown: 0,
         scripted: VecDeque::from(listening.orders.clone()),
         asked: BTreeMap::new(),
         same_version: None,
@@ -75,6 +76,8 @@ struct Desk {
     alarms: Alarms,
     /// What was asked from pages.
     deeds: Deeds,
+    /// When pages were shown something last.
+    page_shown: u64,
     /// Orders still to be given for whoever started this program.
     scripted: VecDeque<Order>,
     /// Commands under way, by number.
@@ -114,12 +117,13 @@ impl Desk {
         if !step.send.is_empty() {
             port.send(step.send);
         }
+        let news = !step.events.is_empty();
         for event in step.events {
             self.readout.take(now, &event);
             self.show(now, &event)?;
         }
-        self.do_what_pages_ask(now)?;
-        self.show_page(now);
+        let asked = self.do_what_pages_ask(now)?;
+        self.show_page(now, news || asked);
         while let Ok(line) = typed.try_recv() {
             self.screen.entered()?;
             if !line.trim().is_empty() && self.obey(now, &line)? {

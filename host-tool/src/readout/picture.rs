@@ -115,22 +115,11 @@ impl Picture {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::readout::tests::GOOD;
     use shared_protocol::body::CoarseLean;
     use shared_protocol::message::{Live, Outlook};
-    use shared_protocol::state::{Activity, Belief, DepthState, PlumbState, SheetUnits, Status};
+    use shared_protocol::state::{Belief, SheetUnits, Status};
     use shared_protocol::units::Lean;
-
-    const STATUS: Status = Status {
-        referenced: true,
-        hole_open: true,
-        depth: Belief::Good,
-        lean: Belief::Good,
-        activity: Activity::Cutting,
-        depth_check: DepthState::Drilling,
-        plumb_check: PlumbState::Good,
-        memory_fault: false,
-        simulated: false,
-    };
 
     fn picture(status: Status, bored: &Bored) -> Picture {
         let plan = Plan {
@@ -150,7 +139,7 @@ mod tests {
     #[test]
     fn the_tool_hangs_from_the_guide() {
         let bored = Bored { guide: 1_400_000, start: [4_000, 0], points: vec![[600_000, 1_000, -2_000]] };
-        let picture = picture(STATUS, &bored);
+        let picture = picture(GOOD, &bored);
         assert_eq!((picture.hub, picture.bottom, picture.tip, picture.limit), (-100.0, Some(1_950.0), Some(2_000.0), 20.0));
         let [top, toe] = picture.tool.unwrap();
         for (got, want) in top.into_iter().chain(toe).zip([0.0, 9.0, -7.5, 2_000.0, 29.0, -17.5]) {
@@ -161,9 +150,9 @@ mod tests {
 
     #[test]
     fn what_is_not_known_is_not_drawn() {
-        let unreferenced = picture(Status { referenced: false, ..STATUS }, &Bored::default());
+        let unreferenced = picture(Status { referenced: false, ..GOOD }, &Bored::default());
         assert_eq!((unreferenced.bottom, unreferenced.tip, unreferenced.tool, unreferenced.toe_planned), (None, None, None, None));
-        let blank = picture(Status { lean: Belief::Blank, ..STATUS }, &Bored::default());
+        let blank = picture(Status { lean: Belief::Blank, ..GOOD }, &Bored::default());
         assert_eq!((blank.lean, blank.tool, blank.tip), (None, None, Some(2_000.0)));
     }
 }

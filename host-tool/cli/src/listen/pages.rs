@@ -11,6 +11,9 @@ use serde::Serialize;
 use shared_protocol::message::Command;
 use std::collections::VecDeque;
 
+/// A page that hears nothing for half a second takes this program for gone, ms.
+const STILL_HERE_MS: u64 = 150;
+
 /// What a page is told of one moment.
 #[derive(Serialize)]
 struct Shown<'a> {
@@ -29,10 +32,12 @@ impl Desk {
         if self.listening.open { page::open(&page.url()) } else { Ok(()) }
     }
 
-    /// Shows pages what is known now.
-    pub(super) fn show_page(&mut self, now: u64) {
+    /// Shows pages what is known now: at once where there is news, and often enough that they know this program is there.
+    pub(super) fn show_page(&mut self, now: u64, news: bool) {
         self.alarms.take(now, &self.readout);
-        let Some(page) = self.page.as_ref().filter(|page| page.is_watched()) else { return };
+        let due = news || now.saturating_sub(self.page_shown) >= STILL_HERE_MS;
+        let Some(page) = self.page.as_ref().filter(|page| due && page.is_watched()) else { return };
+        self.page_shown = now;
         let sight = self.readout.sight(now, self.alarms.all());
         let shown = Shown { run: &page.run, wall: wall().rfc3339(), acts: self.deeds.all(), sight };
         if let Ok(json) = serde_json::to_string(&shown) {
@@ -40,16 +45,18 @@ impl Desk {
         }
     }
 
-    /// Does what pages asked for since the last turn.
-    pub(super) fn do_what_pages_ask(&mut self, now: u64) -> Result<(), Failure> {
+    /// Does what pages asked for since the last turn; whether there was any.
+    pub(super) fn do_what_pages_ask(&mut self, now: u64) -> Result<bool, Failure> {
+        let mut any = false;
         while let Some(asked) = self.page.as_ref().and_then(|page| page.asked.try_recv().ok()) {
+            any = true;
             let FromPage { who, id, act } = asked;
             self.deeds.begin(&id, act.word());
             if let Err(why) = self.do_one(now, &who, &id, &act)? {
                 self.deeds.end(&id, &why, false);
             }
         }
-        Ok(())
+        Ok(any)
     }
 
     fn do_one(&mut self, now: u64, who: &Who, id: &str, act: &Act) -> Result<Result<(), String>, Failure> {

@@ -1,9 +1,9 @@
 //! What the ground hand enters beside the hole: from a form's fields to an entry in the store's chain.
 
 use super::devices::Who;
+use super::press::{admit, once};
 use super::state::{Shared, error};
 use crate::enter::put;
-use crate::page::routes::taken;
 use crate::station::wall;
 use axum::body::Bytes;
 use axum::extract::{Extension, State};
@@ -149,30 +149,9 @@ pub async fn entry(State(shared): State<Arc<Shared>>, Extension(who): Extension<
         Ok(form) => form,
         Err(_) => return error(StatusCode::BAD_REQUEST, "that is no entry of this program"),
     };
-    if who == Who::Looker {
-        return error(StatusCode::FORBIDDEN, "this device only looks: pair it with the code that the cab shows");
+    if let Err(refused) = admit(&shared, &who, &form.run, &form.id) {
+        return refused;
     }
-    if form.run != shared.run {
-        return error(StatusCode::CONFLICT, "the program was started again since: load this page anew; what you typed stays");
-    }
-    if form.id.is_empty() || form.id.len() > 64 {
-        return error(StatusCode::BAD_REQUEST, "that is no entry of this program");
-    }
-    if !shared.names().is_new(&form.id) {
-        return taken(&form.id);
-    }
-    let id = form.id.clone();
-    let store = shared.store.clone();
-    let entered = tokio::task::spawn_blocking(move || enter(&store, &who, &form)).await;
-    match entered {
-        Ok(Ok(())) => {
-            shared.forget();
-            taken(&id)
-        }
-        Ok(Err(why)) => {
-            shared.names().forget(&id);
-            error(StatusCode::UNPROCESSABLE_ENTITY, &why)
-        }
-        Err(_) => error(StatusCode::INTERNAL_SERVER_ERROR, "it was not entered: try again"),
-    }
+    let (id, store) = (form.id.clone(), shared.store.clone());
+    once(shared, id, move || enter(&store, &who, &form)).await
 }

@@ -16,6 +16,7 @@ mod holes;
 mod photographs;
 mod places;
 mod plans;
+mod press;
 mod routes;
 mod state;
 

@@ -2,7 +2,7 @@
 
 use super::devices::Who;
 use super::entered::set_up;
-use super::routes::taken;
+use super::press::{admit, once};
 use super::state::{Shared, error};
 use crate::enter::put;
 use crate::station::wall;
@@ -68,28 +68,11 @@ pub async fn take(State(shared): State<Arc<Shared>>, Extension(who): Extension<W
     let Ok(form) = serde_json::from_slice::<Form>(&body) else {
         return error(StatusCode::BAD_REQUEST, "that is no photograph with its hole");
     };
-    if who == Who::Looker {
-        return error(StatusCode::FORBIDDEN, "this device only looks: pair it with the code that the cab shows");
-    }
-    if form.run != shared.run || form.id.is_empty() || form.id.len() > 64 {
-        return error(StatusCode::CONFLICT, "the program was started again since: load this page anew");
-    }
-    if !shared.names().is_new(&form.id) {
-        return taken(&form.id);
+    if let Err(refused) = admit(&shared, &who, &form.run, &form.id) {
+        return refused;
     }
     let (id, with) = (form.id.clone(), shared.clone());
-    let kept = tokio::task::spawn_blocking(move || keep(&with, &form)).await;
-    match kept {
-        Ok(Ok(())) => {
-            shared.forget();
-            taken(&id)
-        }
-        Ok(Err(why)) => {
-            shared.names().forget(&id);
-            error(StatusCode::UNPROCESSABLE_ENTITY, &why)
-        }
-        Err(_) => error(StatusCode::INTERNAL_SERVER_ERROR, "it was not kept: try again"),
-    }
+    once(shared, id, move || keep(&with, &form)).await
 }
 
 fn keep(shared: &Shared, form: &Form) -> Result<(), String> {

@@ -3,6 +3,7 @@
 use super::act::{Act, Pressed, TEXT_MAX};
 use super::devices::{COOKIE, PAIRED_FOR, PairFault, Who};
 use super::door::{door, nothing};
+use super::press::{admit, taken};
 use super::state::{Asked, Shared, error};
 use super::{assets, entered, ground, holes, photographs, plans};
 use axum::Router;
@@ -26,8 +27,6 @@ use tokio_stream::{Stream, StreamExt};
 const BODY_MAX: usize = 16_384;
 /// Bytes of a paper that is checked.
 const PAPER_MAX: usize = 32 << 20;
-/// Bytes of a press's name.
-const ID_MAX: usize = 64;
 
 /// All of them.
 pub fn router(shared: Arc<Shared>) -> Router {
@@ -71,14 +70,10 @@ async fn act(State(shared): State<Arc<Shared>>, Extension(who): Extension<Who>, 
         Ok(pressed) => pressed,
         Err(_) => return error(StatusCode::BAD_REQUEST, "that is no act of this program"),
     };
-    if who == Who::Looker {
-        return error(StatusCode::FORBIDDEN, "this device only looks: pair it with the code that the cab shows");
+    if let Err(refused) = admit(&shared, &who, &pressed.run, &pressed.id) {
+        return refused;
     }
-    if pressed.run != shared.run {
-        return error(StatusCode::CONFLICT, "the program was started again since: look at the readout before asking again");
-    }
-    let fits = !pressed.id.is_empty() && pressed.id.len() <= ID_MAX && pressed.act.texts().iter().all(|text| text.len() <= TEXT_MAX);
-    if !fits {
+    if pressed.act.texts().iter().any(|text| text.len() > TEXT_MAX) {
         return error(StatusCode::BAD_REQUEST, "a text is too long: at most 500 bytes");
     }
     if pressed.act == (Act::Hold {}) {
@@ -108,11 +103,6 @@ fn pass_on(shared: &Shared, who: Who, pressed: Pressed) -> Response {
             error(StatusCode::SERVICE_UNAVAILABLE, "the program is busy: ask again")
         }
     }
-}
-
-/// It is taken.
-pub fn taken(id: &str) -> Response {
-    (StatusCode::ACCEPTED, [(header::CONTENT_TYPE, "application/json")], json!({ "id": id }).to_string()).into_response()
 }
 
 /// A device that wants to do more than look.
