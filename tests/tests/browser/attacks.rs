@@ -151,12 +151,15 @@ fn five_hundred_connections_and_slow_ones_do_not_stop_the_record() {
     let page = site.listen.page;
     let mut crowd: Vec<TcpStream> = (0..500).filter_map(|_| TcpStream::connect(page).ok()).collect();
     // Who was let in may stay; the others are hung up on.
-    std::thread::sleep(Duration::from_millis(500));
-    let hung_up = crowd.iter_mut().filter_map(|stream| {
-        stream.set_read_timeout(Some(Duration::from_millis(1))).expect("settable");
-        stream.read(&mut [0]).ok()
-    });
-    assert!(hung_up.count() >= 460, "of {}", crowd.len());
+    let until = Instant::now() + TOO_LONG;
+    while crowd.len() > 40 {
+        assert!(Instant::now() < until, "{} are still let in", crowd.len());
+        crowd.retain_mut(|stream| {
+            stream.set_read_timeout(Some(Duration::from_millis(1))).expect("settable");
+            stream.read(&mut [0]).is_err()
+        });
+    }
+    assert!(crowd.len() > 20, "some are let in: {}", crowd.len());
     let depth = |sight: &serde_json::Value| sight["picture"]["bottom"].as_f64().unwrap_or(0.0);
     let before = depth(&site.live.until("a bottom", |sight| depth(sight) > 0.0));
     site.live.until("it drills on, and is seen to", |sight| depth(sight) > before + 50.0);

@@ -104,10 +104,14 @@ fn a_hole_through_one_page_sounds_each_alarm_once_and_grows_nothing() {
         let sight = site.live.next();
         raised.extend(sight["alarms"].as_array().into_iter().flatten().filter_map(|alarm| alarm["id"].as_str().map(str::to_owned)));
     }
+    let least = raised.len();
     let saw = stay.saw();
+    let sight = site.live.next(); // what began in the last seconds may have sounded, or not
+    raised.extend(sight["alarms"].as_array().into_iter().flatten().filter_map(|alarm| alarm["id"].as_str().map(str::to_owned)));
     let last = samples(&saw).last().expect("some").clone();
-    assert!(raised.len() >= 2, "the hole leans and comes to its depth: {raised:?}");
-    assert_eq!(last["sounds"], json!(raised.len()), "each once: {raised:?}");
+    assert!(least >= 2, "the hole leans and comes to its depth: {raised:?}");
+    let sounds = last["sounds"].as_u64().and_then(|sounds| usize::try_from(sounds).ok()).expect("a count");
+    assert!((least..=raised.len()).contains(&sounds), "each once: {sounds} of {raised:?}");
     let nodes = |sample: &Value| sample["nodes"].as_u64().expect("a count");
     let settled = samples(&saw).iter().find(|sample| sample["ms"].as_u64() > Some(5_000)).expect("one");
     assert!(nodes(&last) <= nodes(settled) + 40, "{} elements, then {}", nodes(settled), nodes(&last));
