@@ -121,6 +121,11 @@ fn a_stranger_on_the_network_looks_and_does_nothing_until_paired() {
     let refused = ask(page, "POST", "/act", &[OWN, JSON], &touch(&run));
     assert!(refused.status == 403 && refused.body.contains("pair it"), "{refused:?}");
     assert_eq!(ask(page, "POST", "/act", &[OWN, JSON, ("Cookie", "borewitness=forged")], &touch(&run)).status, 403);
+    for (method, path) in
+        [("GET", "/papers/S-7"), ("POST", "/verify"), ("POST", "/entries"), ("POST", "/photographs"), ("POST", "/reviews")]
+    {
+        assert!([400, 403].contains(&ask(page, method, path, &[OWN, JSON], "").status), "{path}");
+    }
     let pair = |code: &str| ask(page, "POST", "/pair", &[OWN, JSON], &json!({ "code": code, "device": "Phone" }).to_string());
     assert_eq!(pair("000000x").status, 403);
     let code = site.live.next()["pairing_code"].as_str().expect("shown in the cab").to_owned();

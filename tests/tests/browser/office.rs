@@ -138,6 +138,8 @@ fn qa_finds_a_hole_prints_it_checks_the_print_and_signs_a_review() {
     let handle = list.split("href=\"/holes/").nth(1).and_then(|rest| rest.split('"').next()).expect("a hole").to_owned();
     get(page, &format!("/holes/{handle}"));
     assert!(get(page, &format!("/papers/{handle}")).body.starts_with("%PDF-"));
+    let checked = ask(page, "POST", "/verify", &OWN, "no paper at all");
+    assert!(checked.status == 200 && checked.body.contains("FAILS"), "{checked:?}");
     let key = folder.path().join("reviewer.pem");
     reviewer::make(&key, "a long passphrase", &[7; 64]).expect("a key");
     let review = |finding: &str, reason: &str, passphrase: &str| {

@@ -3,6 +3,7 @@
 use super::catalogue::{Known, known};
 use super::devices::Who;
 use super::frame::{page, wrong};
+use super::press::ONLY_LOOKS;
 use super::state::{Shared, error};
 use crate::args::FindingWord;
 use crate::evidence::{Signing, sign};
@@ -189,7 +190,10 @@ pub async fn reviewed(State(shared): State<Arc<Shared>>, Extension(who): Extensi
 }
 
 /// A hole's certificate, printed now.
-pub async fn paper(State(shared): State<Arc<Shared>>, Path(handle): Path<String>) -> Response {
+pub async fn paper(State(shared): State<Arc<Shared>>, Extension(who): Extension<Who>, Path(handle): Path<String>) -> Response {
+    if who == Who::Looker {
+        return wrong(StatusCode::FORBIDDEN, ONLY_LOOKS); // printing is work, and whoever is in the network could ask for it again and again
+    }
     let store = shared.store.clone();
     let printed = tokio::task::spawn_blocking(move || -> Result<(String, Vec<u8>), String> {
         let store = Store::open_existing(&store).map_err(|e| e.to_string())?;
@@ -215,7 +219,10 @@ pub async fn paper(State(shared): State<Arc<Shared>>, Path(handle): Path<String>
 }
 
 /// What a paper that somebody has got is worth.
-pub async fn verify(body: Bytes) -> Response {
+pub async fn verify(Extension(who): Extension<Who>, body: Bytes) -> Response {
+    if who == Who::Looker {
+        return error(StatusCode::FORBIDDEN, ONLY_LOOKS);
+    }
     let checked = tokio::task::spawn_blocking(move || evidence::in_words(&body)).await;
     match checked {
         Ok(lines) => ([(header::CONTENT_TYPE, "application/json")], serde_json::json!({ "lines": lines }).to_string()).into_response(),

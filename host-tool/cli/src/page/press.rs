@@ -7,6 +7,8 @@ use axum::response::{IntoResponse, Response};
 use serde_json::json;
 use std::sync::Arc;
 
+/// Why a device may not do something.
+pub const ONLY_LOOKS: &str = "this device only looks: pair it with the code that the cab shows";
 /// Bytes of a press's name.
 const ID_MAX: usize = 64;
 
@@ -14,7 +16,7 @@ const ID_MAX: usize = 64;
 #[allow(clippy::result_large_err)] // the answer is made where the reason is known
 pub fn admit(shared: &Shared, who: &Who, run: &str, id: &str) -> Result<(), Response> {
     if *who == Who::Looker {
-        return Err(error(StatusCode::FORBIDDEN, "this device only looks: pair it with the code that the cab shows"));
+        return Err(error(StatusCode::FORBIDDEN, ONLY_LOOKS));
     }
     if run != shared.run {
         return Err(error(StatusCode::CONFLICT, "the program was started again since: load this page anew, and look before asking again"));
