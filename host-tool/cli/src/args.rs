@@ -20,6 +20,20 @@ pub struct Typed {
     pub command: Option<Command>,
 }
 
+/// Where pages are served, and for whom.
+#[derive(Clone, Copy, Debug, Args)]
+pub struct Pages {
+    /// Serve the pages on this port; 8417, or another that is free, otherwise
+    #[arg(long, value_name = "N")]
+    pub page_port: Option<u16>,
+    /// Let other devices on this network look, and do more once paired
+    #[arg(long)]
+    pub share: bool,
+    /// Open the pages in a browser on this computer
+    #[arg(long)]
+    pub open: bool,
+}
+
 /// What can be asked for.
 #[derive(Debug, Subcommand)]
 pub enum Command {
@@ -62,15 +76,9 @@ pub enum Command {
         /// Go on listening though no rig answers
         #[arg(long)]
         wait: bool,
-        /// Serve the readout's page on this port; 8417, or another that is free, otherwise
-        #[arg(long, value_name = "N")]
-        page_port: Option<u16>,
-        /// Let other devices on this network see the page, and do more once paired
-        #[arg(long)]
-        share: bool,
-        /// Open the page in a browser on this computer
-        #[arg(long)]
-        open: bool,
+        /// Where its pages are
+        #[command(flatten)]
+        pages: Pages,
         /// Serve no page
         #[arg(long, conflicts_with_all = ["page_port", "share", "open"])]
         no_page: bool,
@@ -80,15 +88,9 @@ pub enum Command {
         /// The store; in your own data folder otherwise
         #[arg(long, value_name = "FILE")]
         store: Option<PathBuf>,
-        /// Serve on this port; 8417, or another that is free, otherwise
-        #[arg(long, value_name = "N")]
-        page_port: Option<u16>,
-        /// Let other devices on this network look, and enter things once paired
-        #[arg(long)]
-        share: bool,
-        /// Open the list of holes in a browser on this computer
-        #[arg(long)]
-        open: bool,
+        /// Where they are
+        #[command(flatten)]
+        pages: Pages,
         /// Leave after so long
         #[arg(long = "for", value_name = "SECONDS")]
         seconds: Option<u32>,

@@ -207,7 +207,7 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
     Ok(match typed.command.unwrap_or(Command::Demo { out: None, pty: false, line: false, structures: None }) {
         Command::Demo { out, line: true, structures, .. } => Job::Line { out, structures },
         Command::Demo { out, pty, .. } => Job::Demo { out, pty },
-        Command::Listen { port, baud, store, orders, leave, seconds, wait, page_port, share, open, no_page } => {
+        Command::Listen { port, baud, store, orders, leave, seconds, wait, pages, no_page } => {
             let orders = orders
                 .iter()
                 .map(|line| parse(line).map_err(|e| Failure::Usage(format!("--do \"{line}\": {e}"))))
@@ -220,14 +220,14 @@ pub fn meant(typed: Typed) -> Result<Job, Failure> {
                 leave,
                 for_ms: seconds.map(|s| u64::from(s) * 1_000),
                 wait,
-                page: (!no_page).then_some(page::Wanted { port: page_port, share }),
-                open,
+                page: (!no_page).then_some(page::Wanted { port: pages.page_port, share: pages.share }),
+                open: pages.open,
             })
         }
-        Command::Office { store, page_port, share, open, seconds } => Job::Office {
+        Command::Office { store, pages, seconds } => Job::Office {
             store: place(store)?,
-            page: page::Wanted { port: page_port, share },
-            open,
+            page: page::Wanted { port: pages.page_port, share: pages.share },
+            open: pages.open,
             for_ms: seconds.map(|s| u64::from(s) * 1_000),
         },
         Command::Calibrate { what, port, baud, store, who, months, two } => match procedure(what, two) {

@@ -97,7 +97,7 @@ fn silence_and_faults_are_dashes_with_their_reason_and_no_old_figure() {
         .until("the tilt sensor fails", |sight| sight["lean"]["dash"].as_str().is_some_and(|dash| dash.contains("tilt sensor: no answer")));
     assert!(sight["depth"]["value"].is_string() && sight["hint"].is_null() && sight["picture"]["tool"].is_null(), "{sight:#}");
     site.live.until("it is back", |sight| sight["lean"]["value"].is_string());
-    site.rig.hand(Hand::Unplug(3.0));
+    site.rig.hand(Hand::Unplug(8.0));
     let sight = site.live.until("silence", |sight| sight["why_nothing"].is_string());
     assert!(sight["why_nothing"].as_str().expect("words").starts_with("no data"), "{sight:#}");
     for figure in ["to_go", "depth", "lean", "toe"] {
@@ -106,6 +106,12 @@ fn silence_and_faults_are_dashes_with_their_reason_and_no_old_figure() {
     assert!(sight["picture"]["tip"].is_null() && sight["picture"]["bottom"].is_null(), "{sight:#}");
     let alarms = site.live.until("an alarm", |sight| texts(sight, "alarms").contains(&"no data from the rig".to_owned()));
     assert_eq!(alarms["simulated"], true);
+    let all = alarms["alarms"].as_array().expect("some");
+    let alarm = all.iter().find(|alarm| alarm["text"] == "no data from the rig").expect("it stands")["id"].clone();
+    let said = site.act(&json!({ "acknowledge": { "alarm": alarm, "by": "Tester" } }));
+    assert_eq!(said, "entered into the store, since the rig is not heard");
+    let entries = Store::open_existing(&site.store).expect("the store").entries().expect("readable");
+    assert!(entries.iter().any(|entered| entered.entry.remark == "alarm heard: no data from the rig" && entered.entry.by == "Tester"));
     site.live.until("it is back", |sight| sight["depth"]["value"].is_string());
 }
 

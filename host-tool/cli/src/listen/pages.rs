@@ -14,6 +14,9 @@ use std::collections::VecDeque;
 /// A page that hears nothing for half a second takes this program for gone, ms.
 const STILL_HERE_MS: u64 = 150;
 
+/// Bytes of an author in a rig's note.
+const AUTHOR_BYTES: usize = 24;
+
 /// What a page is told of one moment.
 #[derive(Serialize)]
 struct Shown<'a> {
@@ -78,21 +81,19 @@ impl Desk {
         }
     }
 
-    /// An alarm was heard: the rig records who says so, as it records the cause itself.
+    /// An alarm was heard: the rig records who says so, as it records the cause itself. Where the rig is not heard, the store does.
     fn acknowledge(&mut self, now: u64, who: &Who, id: &str, alarm: &str, by: &str) -> Result<Result<(), String>, Failure> {
         let Some(text) = self.alarms.acknowledge(alarm) else { return Ok(Err("that alarm is over, or was heard already".to_owned())) };
-        let by = if by.trim().is_empty() { who.name() } else { by };
-        let by: String = by
-            .trim()
-            .chars()
-            .scan(0, |bytes, c| {
-                (*bytes + c.len_utf8() <= 24).then(|| {
-                    *bytes += c.len_utf8();
-                    c
-                })
-            })
-            .collect();
-        match take_note(&by, &format!("alarm heard: {text}")) {
+        let by = if by.trim().is_empty() { who.name() } else { by.trim() };
+        let by = &by[..by.floor_char_boundary(AUTHOR_BYTES)];
+        let text = format!("alarm heard: {text}");
+        if let Some((hole, set_up)) = self.open_hole().filter(|_| self.readout.state(now).is_none()) {
+            let said = Said::Note { what: NoteKind::Other };
+            self.capture.enter(&Entry { set_up: Some(set_up), remark: text, ..Entry::new(by, wall(), hole, said) })?;
+            self.deeds.end(id, "entered into the store, since the rig is not heard", true);
+            return Ok(Ok(()));
+        }
+        match take_note(by, &text) {
             Ok(note) => {
                 let asked = Asked { word: "alarm heard", scripted: false, then: None, press: Some(id.to_owned()) };
                 self.ask_and_then(now, asked, Command::TakeNote(note))?;
