@@ -43,6 +43,8 @@ pub struct RigSight {
 /// One moment.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Sight {
+    /// The rig's clock at this reading, ms, its low 16 bits; `None` where no data comes.
+    pub at: Option<u16>,
     /// The rig.
     pub rig: Option<RigSight>,
     /// Whether anything here is made up.
@@ -91,6 +93,7 @@ impl Readout {
         let plan = self.plan.as_deref().filter(|_| open);
         let doubts = if open { self.doubts.clone() } else { Default::default() };
         Sight {
+            at: seen.as_ref().map(|seen| seen.live.at),
             rig: self.rig.as_ref().map(|rig| RigSight { name: rig.name.clone(), simulated: rig.simulated }),
             simulated: self.is_simulated(status),
             why_nothing: seen.is_none().then(|| self.why_nothing(now)),

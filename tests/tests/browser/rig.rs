@@ -14,9 +14,12 @@ use std::thread::{JoinHandle, sleep, spawn};
 use std::time::{Duration, Instant};
 
 /// One turn of the rig, ms.
-const TURN_MS: u8 = 5;
-/// No test takes longer.
-const TOO_LONG: Duration = Duration::from_secs(300);
+pub const TURN_MS: u8 = 5;
+/// No test takes longer, the shift of eight hours at twenty times its pace among them.
+const TOO_LONG: Duration = Duration::from_secs(1_800);
+
+/// Looks on: called after every turn with the rig's own milliseconds since it was started, and what it put on the line.
+pub type Watch = Box<dyn FnMut(u32, &[u8]) + Send>;
 
 /// What hands do to it.
 #[derive(Debug)]
@@ -29,6 +32,8 @@ pub enum Hand {
     Fail(SensorName, FaultKind, f64),
     /// So many times as fast as life from now on.
     Pace(u32),
+    /// These holes next.
+    MoveOn(Box<Scenario>),
 }
 
 /// The rig. It stops when this is dropped.
@@ -43,14 +48,16 @@ pub struct Rig {
 }
 
 impl Rig {
-    /// Starts one with this scenario, so many times as fast as life.
-    pub fn start(folder: &Path, scenario: &str, pace: u32) -> Self {
+    /// Starts one with this scenario, so many times as fast as life, on a line of 115,200 baud.
+    pub fn start(folder: &Path, scenario: &str, pace: u32, turn_ms: u8, watch: Watch) -> Self {
         let scenario = Scenario::parse("a test's", scenario).expect("sound");
-        let bench = Bench::new(&scenario, scenario.seed, NativeMachine::start(RamMemory::default()).expect("starts")).expect("fits");
+        let machine = NativeMachine::behind_a_line(RamMemory::default()).expect("starts");
+        let bench = Bench::new(&scenario, scenario.seed, machine).expect("fits");
         let port = folder.join("rig");
         let pty = Pty::open(&port).expect("a pseudo-terminal");
         let ((tell, cues), (hands, orders)) = (channel(), channel());
-        let thread = Some(spawn(move || work(bench, pty, pace, &tell, &orders)));
+        let mut turns = Turns { bench, pty, pace, turn_ms, watch };
+        let thread = Some(spawn(move || turns.go_on(&tell, &orders)));
         Self { port, cues, hands, thread }
     }
 
@@ -75,25 +82,38 @@ impl Drop for Rig {
     }
 }
 
-fn work(mut bench: Bench<NativeMachine>, mut pty: Pty, mut pace: u32, tell: &Sender<Cue>, orders: &Receiver<Hand>) {
-    let begun = Instant::now();
-    let mut next = Instant::now();
-    while begun.elapsed() < TOO_LONG {
-        match orders.try_recv() {
-            Ok(Hand::Done) => bench.cue_done(),
-            Ok(Hand::Unplug(for_s)) => bench.unplug(for_s),
-            Ok(Hand::Fail(sensor, kind, for_s)) => bench.fault(sensor, kind, for_s),
-            Ok(Hand::Pace(times)) => (pace, next) = (times.max(1), Instant::now()),
-            Err(TryRecvError::Empty) => {}
-            Err(TryRecvError::Disconnected) => return,
-        }
-        next += Duration::from_millis(TURN_MS.into()) / pace;
-        sleep(next.saturating_duration_since(Instant::now()));
-        let heard = pty.read();
-        let sent = bench.advance(TURN_MS, &heard).expect("it runs");
-        pty.write(&sent);
-        if let Some(cue) = bench.take_cue() {
-            drop(tell.send(cue));
+/// The rig's turns in real time, or faster.
+struct Turns {
+    bench: Bench<NativeMachine>,
+    pty: Pty,
+    pace: u32,
+    turn_ms: u8,
+    watch: Watch,
+}
+
+impl Turns {
+    fn go_on(&mut self, tell: &Sender<Cue>, orders: &Receiver<Hand>) {
+        let (begun, mut next, mut ran_ms) = (Instant::now(), Instant::now(), 0_u32);
+        while begun.elapsed() < TOO_LONG {
+            match orders.try_recv() {
+                Ok(Hand::Done) => self.bench.cue_done(),
+                Ok(Hand::Unplug(for_s)) => self.bench.unplug(for_s),
+                Ok(Hand::Fail(sensor, kind, for_s)) => self.bench.fault(sensor, kind, for_s),
+                Ok(Hand::Pace(times)) => (self.pace, next) = (times.max(1), Instant::now()),
+                Ok(Hand::MoveOn(scenario)) => self.bench.move_on(&scenario).expect("it is done here"),
+                Err(TryRecvError::Empty) => {}
+                Err(TryRecvError::Disconnected) => return,
+            }
+            next += Duration::from_millis(self.turn_ms.into()) / self.pace;
+            sleep(next.saturating_duration_since(Instant::now()));
+            let heard = self.pty.read();
+            let sent = self.bench.advance(self.turn_ms, &heard).expect("it runs");
+            self.pty.write(&sent);
+            ran_ms = ran_ms.wrapping_add(self.turn_ms.into());
+            (self.watch)(ran_ms, &sent);
+            if let Some(cue) = self.bench.take_cue() {
+                drop(tell.send(cue));
+            }
         }
     }
 }

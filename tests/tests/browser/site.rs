@@ -1,7 +1,7 @@
 //! A site with a rig, a store with a sheet, and a page from which the hole is drilled.
 
 use crate::listen::{Answer, Listen, Live, ask};
-use crate::rig::{Hand, Rig};
+use crate::rig::{Hand, Rig, TURN_MS, Watch};
 use host_tool::planned::{Origin, take_in};
 use host_tool::sheet::{Options, Sheet};
 use host_tool::store::Store;
@@ -32,13 +32,18 @@ pub struct Site {
 impl Site {
     /// Starts all of it; the rig so many times as fast as life.
     pub fn start(scenario: &str, pace: u32, more: &[&str]) -> Self {
+        Self::watched(scenario, pace, TURN_MS, more, Box::new(|_, _| ()))
+    }
+
+    /// As [`Site::start`], with turns of so many milliseconds and somebody who looks on.
+    pub fn watched(scenario: &str, pace: u32, turn_ms: u8, more: &[&str], watch: Watch) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let store = folder.path().join("site.store");
         let options = Options { leave: &[], ignore: &[], today: "2026-05-12".parse().expect("a day") };
         let sheet = Sheet::read(SHEET.as_bytes(), &options).expect("sound");
         let origin = Origin { file: "sheet.csv", bytes: SHEET.as_bytes(), by: "Office", at: MORNING };
         take_in(&mut Store::open(&store).expect("a store"), &sheet, &origin).expect("taken in");
-        let rig = Rig::start(folder.path(), scenario, pace);
+        let rig = Rig::start(folder.path(), scenario, pace, turn_ms, watch);
         let listen = Listen::start(&rig.port, &store, more);
         listen.says("is here");
         let live = Live::look(listen.page);

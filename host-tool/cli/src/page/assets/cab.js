@@ -32,6 +32,7 @@ function seen(sight) {
 }
 
 function live(sight) {
+  attr(document.body, "data-rig", Number.isFinite(sight.at) ? sight.at : null);
   attr(document.body, "data-units", sight.units === "feet" ? "feet" : "metric");
   showFigures(sight);
   showPicture(sight);
