@@ -1,13 +1,15 @@
 //! What the proofs share: the top of the tree, a whole site in one process, power cuts, swarms
-//! of faults, a fuzzer of the cable, invented holes slot by slot, Python.
+//! of faults, a fuzzer of the cable, invented holes slot by slot, a week of them, measurements beside others, Python.
 
 pub mod cab;
 pub mod coverage;
 pub mod cuts;
 pub mod fuzz;
+pub mod measure;
 pub mod python;
 pub mod samples;
 pub mod seeds;
+pub mod week;
 
 use std::path::{Path, PathBuf};
 

@@ -16,11 +16,13 @@ fn program() -> &'static Path {
     BUILT.get_or_init(|| {
         let mut build = Command::new(env!("CARGO"));
         build.args(["build", "--quiet", "--workspace", "--bin", "borewitness"]).current_dir(tests::root());
-        if !cfg!(debug_assertions) {
+        let release = std::env::var_os("BOREWITNESS_RELEASE").is_some(); // for what is measured
+        if release {
             build.arg("--release");
         }
         assert!(build.status().expect("cargo").success(), "what cargo says above is why");
-        std::env::current_exe().expect("a path").parent().and_then(Path::parent).expect("two folders up").join("borewitness")
+        let target = std::env::current_exe().expect("a path").ancestors().nth(3).expect("three folders up").to_owned();
+        target.join(if release { "release/borewitness" } else { "debug/borewitness" })
     })
 }
 
@@ -75,6 +77,11 @@ impl Listen {
             before.push(line);
         }
         panic!("it never said \"{what}\", but {before:#?}");
+    }
+
+    /// Its number with the system.
+    pub fn id(&self) -> u32 {
+        self.child.id()
     }
 
     /// Ends it as a power cut would.

@@ -3,9 +3,11 @@
 
 mod acts;
 mod attacks;
+mod glass;
 mod listen;
 mod looks;
 mod office;
 mod rig;
+mod shift;
 mod site;
 mod stays;

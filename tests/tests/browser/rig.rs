@@ -4,6 +4,7 @@ use simulator::bench::Bench;
 use simulator::cue::Cue;
 use simulator::memory::RamMemory;
 use simulator::native::NativeMachine;
+use simulator::operator::Progress;
 use simulator::pty::Pty;
 use simulator::scenario::Scenario;
 use simulator::sensors::FaultKind;
@@ -16,7 +17,7 @@ use std::time::{Duration, Instant};
 /// One turn of the rig, ms.
 pub const TURN_MS: u8 = 5;
 /// No test takes longer, the shift of eight hours at twenty times its pace among them.
-const TOO_LONG: Duration = Duration::from_secs(1_800);
+const TOO_LONG: Duration = Duration::from_secs(3_600);
 
 /// Looks on: called after every turn with the rig's own milliseconds since it was started, and what it put on the line.
 pub type Watch = Box<dyn FnMut(u32, &[u8]) + Send>;
@@ -56,7 +57,7 @@ impl Rig {
         let port = folder.join("rig");
         let pty = Pty::open(&port).expect("a pseudo-terminal");
         let ((tell, cues), (hands, orders)) = (channel(), channel());
-        let mut turns = Turns { bench, pty, pace, turn_ms, watch };
+        let mut turns = Turns { bench, pty, pace, turn_ms, watch, next: None };
         let thread = Some(spawn(move || turns.go_on(&tell, &orders)));
         Self { port, cues, hands, thread }
     }
@@ -89,6 +90,8 @@ struct Turns {
     pace: u32,
     turn_ms: u8,
     watch: Watch,
+    /// What the operator goes on to when he has finished where he is.
+    next: Option<Box<Scenario>>,
 }
 
 impl Turns {
@@ -100,7 +103,7 @@ impl Turns {
                 Ok(Hand::Unplug(for_s)) => self.bench.unplug(for_s),
                 Ok(Hand::Fail(sensor, kind, for_s)) => self.bench.fault(sensor, kind, for_s),
                 Ok(Hand::Pace(times)) => (self.pace, next) = (times.max(1), Instant::now()),
-                Ok(Hand::MoveOn(scenario)) => self.bench.move_on(&scenario).expect("it is done here"),
+                Ok(Hand::MoveOn(scenario)) => self.next = Some(scenario),
                 Err(TryRecvError::Empty) => {}
                 Err(TryRecvError::Disconnected) => return,
             }
@@ -113,6 +116,9 @@ impl Turns {
             (self.watch)(ran_ms, &sent);
             if let Some(cue) = self.bench.take_cue() {
                 drop(tell.send(cue));
+            }
+            if let Some(scenario) = self.next.take_if(|_| self.bench.progress().is_none_or(|at| !matches!(at, Progress::Working(_)))) {
+                self.bench.move_on(&scenario).expect("he has finished");
             }
         }
     }

@@ -18,6 +18,28 @@ const SHEET: &str = "Line,Structure,Leg,Depth,Datum,Hole diameter,Plumb limit,De
                      SIM Page,S-7,single,1.2 m,stake,0.76 m,20 mm/m,0.06 m,0.15 m,SIM-100,2099-12-31\n\
                      SIM Page,S-8,single,1.2 m,stake,0.76 m,20 mm/m,0.06 m,0.15 m,SIM-101,2020-01-31\n";
 
+/// How a site is set up.
+pub struct Setting<'a> {
+    /// What the rig drills.
+    pub scenario: &'a str,
+    /// Structures on the sheet beside the two that are always there, as the first of them is planned.
+    pub more_structures: u32,
+    /// So many times as fast as life.
+    pub pace: u32,
+    /// One turn of the rig, ms.
+    pub turn_ms: u8,
+    /// Arguments of `listen`.
+    pub arguments: &'a [&'a str],
+    /// Looks on.
+    pub watch: Watch,
+}
+
+impl Default for Setting<'_> {
+    fn default() -> Self {
+        Self { scenario: SCENARIO, more_structures: 0, pace: 1, turn_ms: TURN_MS, arguments: &[], watch: Box::new(|_, _| ()) }
+    }
+}
+
 /// The site.
 #[derive(Debug)]
 pub struct Site {
@@ -25,29 +47,35 @@ pub struct Site {
     pub rig: Rig,
     pub live: Live,
     pub store: PathBuf,
+    /// What is drilled when the operator wants a hole loaded.
+    pub structure: String,
     presses: u32,
     _folder: TempDir,
 }
 
 impl Site {
     /// Starts all of it; the rig so many times as fast as life.
-    pub fn start(scenario: &str, pace: u32, more: &[&str]) -> Self {
-        Self::watched(scenario, pace, TURN_MS, more, Box::new(|_, _| ()))
+    pub fn start(scenario: &str, pace: u32, arguments: &[&str]) -> Self {
+        Self::set_up(Setting { scenario, pace, arguments, ..Setting::default() })
     }
 
-    /// As [`Site::start`], with turns of so many milliseconds and somebody who looks on.
-    pub fn watched(scenario: &str, pace: u32, turn_ms: u8, more: &[&str], watch: Watch) -> Self {
+    /// Starts all of it.
+    pub fn set_up(setting: Setting<'_>) -> Self {
+        let Setting { scenario, more_structures, pace, turn_ms, arguments, watch } = setting;
         let folder = tempfile::tempdir().expect("a folder");
         let store = folder.path().join("site.store");
         let options = Options { leave: &[], ignore: &[], today: "2026-05-12".parse().expect("a day") };
-        let sheet = Sheet::read(SHEET.as_bytes(), &options).expect("sound");
-        let origin = Origin { file: "sheet.csv", bytes: SHEET.as_bytes(), by: "Office", at: MORNING };
+        let row = SHEET.lines().nth(1).expect("a row");
+        let rows: String = (1..=more_structures).map(|n| row.replace("S-7", &format!("S-{}", 100 + n)) + "\n").collect();
+        let text = format!("{SHEET}{rows}");
+        let sheet = Sheet::read(text.as_bytes(), &options).expect("sound");
+        let origin = Origin { file: "sheet.csv", bytes: text.as_bytes(), by: "Office", at: MORNING };
         take_in(&mut Store::open(&store).expect("a store"), &sheet, &origin).expect("taken in");
         let rig = Rig::start(folder.path(), scenario, pace, turn_ms, watch);
-        let listen = Listen::start(&rig.port, &store, more);
+        let listen = Listen::start(&rig.port, &store, arguments);
         listen.says("is here");
         let live = Live::look(listen.page);
-        Self { listen, rig, live, store, presses: 0, _folder: folder }
+        Self { listen, rig, live, store, structure: "S-7".to_owned(), presses: 0, _folder: folder }
     }
 
     /// Presses a button once and does not wait.
@@ -74,7 +102,7 @@ impl Site {
         let cue = self.rig.cue();
         let act = match &cue {
             Cue::LoadHole(_) => json!({ "load": {
-                "structure": "S-7", "leg": "single", "tool": 2, "heading": "90", "hub_above_datum": "60 mm", "operator": "Tester" } }),
+                "structure": self.structure, "leg": "single", "tool": 2, "heading": "90", "hub_above_datum": "60 mm", "operator": "Tester" } }),
             Cue::TouchHub => json!({ "touch": {} }),
             Cue::ChangeTool(tool) => json!({ "tool": { "tool": tool } }),
             Cue::CloseHole => json!({ "close": {} }),

@@ -91,30 +91,3 @@ fn a_pulled_cable_and_a_killed_program_are_said_and_the_page_recovers_by_itself(
     assert!(in_order.is_some(), "{moments:?}");
     assert_eq!(moments.last(), Some(&"live"), "{moments:?}");
 }
-
-#[test]
-fn a_hole_through_one_page_sounds_each_alarm_once_and_grows_nothing() {
-    let mut site = Site::start(SCENARIO, 3, &[]);
-    while site.follow_cue() != Cue::TouchHub {}
-    site.live.until("it cuts", |sight| sight["state"] == "cutting");
-    let stay = Stay::on(site.listen.page, 60, json!({ "click": ["body"] }));
-    let mut raised = std::collections::BTreeSet::new();
-    let end = std::time::Instant::now() + Duration::from_secs(56);
-    while std::time::Instant::now() < end {
-        let sight = site.live.next();
-        raised.extend(sight["alarms"].as_array().into_iter().flatten().filter_map(|alarm| alarm["id"].as_str().map(str::to_owned)));
-    }
-    let least = raised.len();
-    let saw = stay.saw();
-    let sight = site.live.next(); // what began in the last seconds may have sounded, or not
-    raised.extend(sight["alarms"].as_array().into_iter().flatten().filter_map(|alarm| alarm["id"].as_str().map(str::to_owned)));
-    let last = samples(&saw).last().expect("some").clone();
-    assert!(least >= 2, "the hole leans and comes to its depth: {raised:?}");
-    let sounds = last["sounds"].as_u64().and_then(|sounds| usize::try_from(sounds).ok()).expect("a count");
-    assert!((least..=raised.len()).contains(&sounds), "each once: {sounds} of {raised:?}");
-    let nodes = |sample: &Value| sample["nodes"].as_u64().expect("a count");
-    let settled = samples(&saw).iter().find(|sample| sample["ms"].as_u64() > Some(5_000)).expect("one");
-    assert!(nodes(&last) <= nodes(settled) + 40, "{} elements, then {}", nodes(settled), nodes(&last));
-    let heap: Vec<f64> = saw["heap"].as_array().expect("two").iter().map(|bytes| bytes.as_f64().expect("bytes")).collect();
-    assert!(heap[1] < heap[0] + 2e6, "{heap:?} bytes");
-}

@@ -1,0 +1,54 @@
+// Keeps one cab page open for a shift and writes down every change of what it says the tool is doing.
+//
+//   node shift.cjs '{"url": …, "state": "a selector"}'
+//
+// Prints "open"; reads a line for each mark that is wanted and answers {"heap", "nodes"} after a collection; at the end of its input
+// prints {"states": ["cutting", …], "sounds": n, "heap", "nodes", "said": […]}.
+"use strict";
+
+const { chromium } = require("playwright-core");
+const lines = require("node:readline").createInterface({ input: process.stdin });
+
+const asked = JSON.parse(process.argv[2]);
+const FLAGS = [
+  "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+  "--disable-sync", "--autoplay-policy=no-user-gesture-required", "--js-flags=--expose-gc",
+];
+
+/** Runs in the page: notes each change of the words, however short it stands. */
+function note(selector) {
+  const states = [];
+  window.shift = states;
+  const look = () => {
+    const words = document.querySelector(selector)?.textContent.trim() ?? "";
+    if (states.at(-1) !== words) states.push(words);
+  };
+  new MutationObserver(look).observe(document.body, { subtree: true, childList: true, characterData: true, attributes: true });
+  look();
+}
+
+async function main() {
+  const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: FLAGS });
+  const page = await browser.newPage({ viewport: { width: 1280, height: 800 } });
+  const said = [];
+  page.on("pageerror", (error) => said.push(String(error)));
+  const devtools = await page.context().newCDPSession(page);
+  const mark = async () => {
+    await devtools.send("HeapProfiler.collectGarbage");
+    const { usedSize: heap } = await devtools.send("Runtime.getHeapUsage");
+    return { heap, nodes: await page.evaluate("document.getElementsByTagName('*').length") };
+  };
+  await page.goto(asked.url);
+  await page.click("body");
+  await page.evaluate(`(${note})(${JSON.stringify(asked.state)})`);
+  console.log("open");
+  for await (const line of lines) {
+    if (line) console.log(JSON.stringify(await mark()));
+  }
+  const states = await page.evaluate("window.shift");
+  const sounds = Number(await page.evaluate("document.body.dataset.sounds ?? 0"));
+  console.log(JSON.stringify({ states, sounds, said, ...(await mark()) }));
+  await browser.close();
+}
+
+main().catch((error) => { console.error(String(error)); process.exit(1); });
