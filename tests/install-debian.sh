@@ -14,11 +14,13 @@ bench="python3 python3-venv gcc libc6-dev"
 # The browser that the pages are tried in, and what drives it.
 browser="chromium"
 command -v npm >/dev/null || browser="$browser nodejs npm"
+# What others do the same with, and what counts instructions, for the table of what is small and fast.
+measuring="zstd sqlite3 valgrind"
 
 command -v dpkg-query >/dev/null || exit 0 # not Debian: each test says itself what it lacks
 
 missing=""
-for package in $firmware $paper $bench $browser; do
+for package in $firmware $paper $bench $browser $measuring; do
     dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing="$missing $package"
 done
 if [ "${1:-}" = "--missing" ]; then

@@ -8,7 +8,7 @@
 //! `part` holds the index of this part in its low four bits and the number of parts less one in its high four.
 //! The check covers bytes 0 to 27 (CRC-32/ISO-HDLC, low byte first).
 
-use crc::{CRC_32_ISO_HDLC, Crc};
+use crc::{CRC_32_ISO_HDLC, Crc, Table};
 
 /// Bytes of a slot.
 pub const SLOT_BYTES: usize = 32;
@@ -21,8 +21,13 @@ pub const RECORD_BYTES_MAX: usize = BODY_BYTES * PARTS_MAX;
 
 const CHECKED_BYTES: usize = 28;
 const BODY_AT: usize = 9;
+/// What the check looks up: a kibibyte on a rig, sixteen on a host, which has the room and checks whole seasons.
+#[cfg(target_os = "none")]
+type Lookup = Table<1>;
+#[cfg(not(target_os = "none"))]
+type Lookup = Table<16>;
 /// The check of slots, of frames and of whatever else a rig keeps.
-pub static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
+pub static CRC: Crc<u32, Lookup> = Crc::<u32, Lookup>::new(&CRC_32_ISO_HDLC);
 
 /// Which part of its record a slot is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

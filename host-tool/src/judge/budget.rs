@@ -206,10 +206,13 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
 /// The toe's distance from the vertical, measured as `toe`: what acts across its direction matters where it is small.
 fn distance(common: &[Row], along: &[Row], across: &[Row], toe: f64) -> Budget {
     let (disc, along_it, across_it) = by_axis(common, along, across);
-    let one = Budget::of([common, along].concat());
+    let rows = [common, along].concat();
+    let standard = rows.iter().map(|row| row.contributes().standard().powi(2)).sum::<f64>().sqrt();
+    let freedom = effective(&rows, standard);
     let (expanded, guard) = distance_interval(&along_it, &across_it, disc, toe, COVERAGE);
-    let factor = interval(one.freedom) / INTERVAL;
-    Budget { expanded: expanded * factor, guard: guard * factor, ..one }
+    let factor = interval(freedom) / INTERVAL;
+    let dominated_by = dominant(&rows, standard);
+    Budget { expanded: expanded * factor, guard: guard * factor, dominated_by, standard, freedom, rows }
 }
 
 /// The region of a toe: what is common to both axes, what acts along the toe's direction and what across it.

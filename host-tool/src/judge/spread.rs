@@ -5,12 +5,16 @@
 pub const COVERAGE: f64 = 0.95;
 /// Cells of the grid on either side of nought.
 const CELLS: usize = 512;
-/// Cells that are taken together where a disc smooths them; rings and turns that a quarter of a disc is divided into.
-const TOGETHER: usize = 8;
-const RINGS: usize = 12;
-const TURNS: usize = 8;
+/// Strips that half of a disc is cut into, and cells of each: with 64 and 2,048 of them no half-width is other by more than 0.25 %.
+const STRIPS: usize = 5;
+const STRIP_CELLS: usize = 64;
 /// Chance of a cell that changes nothing.
 const NEGLIGIBLE: f64 = 1e-8;
+/// Between so many standard deviations what holds most of a pair is looked for first.
+const FIRST: [f64; 2] = [1.5, 2.6];
+/// A reach is found to this part of the furthest one, in so many turns at most.
+const NEAR: f64 = 1e-6;
+const TURNS_MAX: usize = 60;
 /// Standard deviations of the normal part that the grid reaches to.
 const REACH: f64 = 5.0;
 
@@ -105,10 +109,20 @@ impl Spread {
         self.step * (as_f64(at - 1) + part)
     }
 
-    /// Cells of the positive side, so many taken together: where, and how likely.
-    fn coarse(&self, together: usize) -> impl Iterator<Item = (f64, f64)> + '_ {
-        let wide = self.step * as_f64(together);
-        self.density.chunks(together).enumerate().map(move |(n, some)| (wide * (as_f64(n) + 0.5), some.iter().sum::<f64>() * self.step))
+    /// Cells of the positive side: where, and how likely.
+    fn cells(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        let all = self.density.iter().enumerate().map(|(n, density)| (self.step * (as_f64(n) + 0.5), density * self.step));
+        all.filter(|(_, weight)| *weight > NEGLIGIBLE)
+    }
+
+    /// The same of the sum with a rectangular error, up to a factor: where, and how likely beside each other.
+    fn widened_cells(&self, half_width: f64) -> Vec<(f64, f64)> {
+        let wide = (self.step * as_f64(CELLS) + half_width) / as_f64(STRIP_CELLS);
+        let cell = |n: usize| {
+            let at = wide * (as_f64(n) + 0.5);
+            (at, self.share_below(at + half_width) - self.share_below(at - half_width))
+        };
+        (0..STRIP_CELLS).map(cell).filter(|(_, weight)| *weight > NEGLIGIBLE).collect()
     }
 
     /// P(|error + aside| ≤ `distance`).
@@ -126,9 +140,8 @@ impl Spread {
     fn share_within(&self, distance: f64) -> f64 {
         let cells = distance / self.step;
         let at = floor(cells);
-        let below = self.within.get(at).copied().unwrap_or(1.0);
-        let above = self.within.get(at + 1).copied().unwrap_or(1.0);
-        below + (above - below) * (cells - cells.floor())
+        let Some([below, above]) = self.within.get(at..).and_then(|rest| rest.first_chunk()) else { return 1.0 };
+        below + (above - below) * (cells - as_f64(at))
     }
 }
 
@@ -137,27 +150,8 @@ impl Spread {
 /// case).
 #[must_use]
 pub fn radius(x: &Spread, y: &Spread, disc: f64, share: f64) -> f64 {
-    let places = places(disc);
-    let together = if disc > 0.0 { TOGETHER } else { 1 };
-    let near = |radius: f64, (ahead, aside): (f64, f64)| -> f64 {
-        let cell = |at: f64, weight: f64| {
-            let left = radius * radius - (ahead + at).powi(2);
-            if left <= 0.0 { 0.0 } else { weight * y.share_within_aside(left.sqrt(), aside) }
-        };
-        x.coarse(together).map(|(at, weight)| cell(at, weight) + cell(-at, weight)).sum()
-    };
-    let inside = |radius: f64| places.iter().map(|place| near(radius, *place)).sum::<f64>() / as_f64(places.len());
-    least((x.step + y.step) * as_f64(CELLS) + disc, |radius| inside(radius) >= share)
-}
-
-/// Places spread evenly over a quarter of a disc; all that is done with them is symmetric.
-fn places(disc: f64) -> Vec<(f64, f64)> {
-    if disc <= 0.0 {
-        return vec![(0.0, 0.0)];
-    }
-    let ring = |n: usize| disc * ((as_f64(n) + 0.5) / as_f64(RINGS)).sqrt(); // each ring has the same area
-    let turn = |n: usize| std::f64::consts::FRAC_PI_2 * (as_f64(n) + 0.5) / as_f64(TURNS);
-    (0..RINGS).flat_map(|r| (0..TURNS).map(move |t| (ring(r) * turn(t).cos(), ring(r) * turn(t).sin()))).collect()
+    let pair = Pair::of(x, y, disc);
+    pair.least(share, |radius| pair.no_larger(0.0, radius))
 }
 
 /// Half-width of the interval about a measured distance from a centre that holds a share of the distances that there
@@ -171,43 +165,87 @@ fn places(disc: f64) -> Vec<(f64, f64)> {
 /// longer of the two, since an error of any direction makes a short distance longer.
 #[must_use]
 pub fn distance_interval(along: &Spread, across: &Spread, disc: f64, measured: f64, share: f64) -> (f64, f64) {
-    let places = places(disc);
-    let together = if disc > 0.0 { TOGETHER } else { 1 };
-    let cells: Vec<(f64, f64)> = along.coarse(together).filter(|(_, weight)| *weight > NEGLIGIBLE).collect();
-    // The chance of a distance no larger, where the disc's place is so far along, and so far to either side.
-    let at_place = |distance: f64, towards: f64, aside: f64| -> f64 {
-        let part = |error: f64, weight: f64| {
-            let left = distance * distance - (measured + towards + error).powi(2);
-            if left <= 0.0 { 0.0 } else { weight * across.share_within_aside(left.sqrt(), aside) }
-        };
-        cells.iter().map(|(at, weight)| part(*at, *weight) + part(-at, *weight)).sum()
-    };
-    let no_larger = |distance: f64| -> f64 {
-        if distance <= 0.0 {
-            return 0.0;
-        }
-        let either_way =
-            |(towards, aside): &(f64, f64)| f64::midpoint(at_place(distance, *towards, *aside), at_place(distance, -towards, *aside));
-        places.iter().map(either_way).sum::<f64>() / as_f64(places.len())
-    };
-    let furthest = (along.step + across.step) * as_f64(CELLS) + disc;
-    let half_width = least(furthest, |reach| no_larger(measured + reach) - no_larger(measured - reach) >= share);
-    let guard = least(furthest, |reach| no_larger(measured + reach) >= f64::midpoint(1.0, share));
+    let pair = Pair::of(along, across, disc);
+    let no_larger = |distance: f64| pair.no_larger(measured, distance);
+    let half_width = pair.least(share, |reach| no_larger(measured + reach) - no_larger(measured - reach));
+    let guard = pair.least(f64::midpoint(1.0, share), |reach| no_larger(measured + reach));
     (half_width, guard.max(half_width))
 }
 
-/// The least reach, up to the furthest, that is enough, where every larger one is too.
-fn least(furthest: f64, enough: impl Fn(f64) -> bool) -> f64 {
-    let (mut low, mut high) = (0.0, furthest);
-    for _ in 0..24 {
-        let middle = f64::midpoint(low, high);
-        if enough(middle) {
-            high = middle;
-        } else {
-            low = middle;
-        }
+/// Two errors at right angles and a place anywhere within a disc.
+///
+/// The disc is cut into strips along the first error: at y off its middle a place lies anywhere within ±√(D² − y²), so that there the
+/// first error is only widened, and how likely y is is a semicircle, which a few strips sum up to high order.
+struct Pair<'a> {
+    /// Of each strip: how far it lies to the side; cells of the first error on its positive side, where and how likely, which together
+    /// make half of how likely the strip is.
+    strips: Vec<(f64, Vec<(f64, f64)>)>,
+    across: &'a Spread,
+    furthest: f64,
+    /// Of both errors and the disc together, as if they were one.
+    standard: f64,
+}
+
+impl<'a> Pair<'a> {
+    fn of(along: &Spread, across: &'a Spread, disc: f64) -> Self {
+        let furthest = (along.step + across.step) * as_f64(CELLS) + disc;
+        let strips = if disc > 0.0 { strips(along, disc) } else { vec![(0.0, along.cells().collect())] };
+        let standard = (along.standard.max(across.standard).powi(2) + Shape::Disc(disc).standard().powi(2)).sqrt();
+        Self { strips, across, furthest, standard }
     }
-    high
+
+    /// The chance that the distance from a centre is no larger than this, where it would be `measured` without the errors.
+    fn no_larger(&self, measured: f64, distance: f64) -> f64 {
+        if distance <= 0.0 {
+            return 0.0;
+        }
+        let within = |at: f64, aside: f64| {
+            let left = distance * distance - (measured + at).powi(2);
+            if left <= 0.0 { 0.0 } else { self.across.share_within_aside(left.sqrt(), aside) }
+        };
+        let strip = |(aside, cells): &(f64, Vec<(f64, f64)>)| -> f64 {
+            cells.iter().map(|(at, weight)| weight * (within(*at, *aside) + within(-at, *aside))).sum()
+        };
+        self.strips.iter().map(strip).sum()
+    }
+
+    /// The least reach that holds a share, of what grows with it from less to all. By chords, and by halves where those do not bring the
+    /// ends together.
+    fn least(&self, share: f64, held: impl Fn(f64) -> f64) -> f64 {
+        let (mut low, mut high) = ((0.0, -share), (self.furthest, 1.0 - share));
+        let mut stayed = 0.0; // −1 where the lower end stayed the last time, 1 where the higher one did
+        for turn in 0..TURNS_MAX {
+            if high.0 - low.0 <= self.furthest * NEAR {
+                break;
+            }
+            let chord = low.0 - low.1 * (high.0 - low.0) / (high.1 - low.1);
+            let (at, by_chord) = match FIRST.get(turn).map(|times| times * self.standard).filter(|at| *at > low.0 && *at < high.0) {
+                Some(first) => (first, false),
+                None if turn % 4 == 3 => (f64::midpoint(low.0, high.0), false),
+                None => (chord, true),
+            };
+            let there = held(at) - share;
+            let stays = if there < 0.0 { 1.0 } else { -1.0 };
+            // Illinois: an end that stays a second time counts for half, so that the next chord comes to its side
+            let weight = if stays == stayed && by_chord { 0.5 } else { 1.0 };
+            (low, high) = if there < 0.0 { ((at, there), (high.0, high.1 * weight)) } else { ((low.0, low.1 * weight), (at, there)) };
+            stayed = stays;
+        }
+        high.0
+    }
+}
+
+/// Strips of a disc by Gauss and Chebyshev's rule of the second kind: at D·cos θ, θ = kπ/(n + 1), as likely as sin² θ; those on either
+/// side of its middle are one, since nothing tells them apart.
+fn strips(along: &Spread, disc: f64) -> Vec<(f64, Vec<(f64, f64)>)> {
+    let one = |k: usize| {
+        let angle = std::f64::consts::PI * as_f64(k) / as_f64(2 * STRIPS);
+        let share = angle.sin().powi(2) / as_f64(STRIPS) * if k == STRIPS { 1.0 } else { 2.0 };
+        let cells = along.widened_cells(disc * angle.sin());
+        let all: f64 = cells.iter().map(|(_, weight)| weight).sum::<f64>() * 2.0;
+        (disc * angle.cos(), cells.into_iter().map(|(at, weight)| (at, weight * share / all)).collect())
+    };
+    (1..=STRIPS).map(one).collect()
 }
 
 fn normal_density(deviation: f64, step: f64) -> Vec<f64> {
@@ -222,18 +260,19 @@ fn widened(density: &[f64], half_width: f64) -> Vec<f64> {
     for d in density {
         integral.push(integral.last().copied().unwrap_or(0.0) + d);
     }
-    let end = as_f64(density.len());
-    let up_to = |x: f64| {
-        let x = x.clamp(0.0, end);
-        let at = floor(x).min(density.len() - 1);
-        integral[at] + density[at] * (x - as_f64(at))
-    };
-    (0..density.len())
-        .map(|n| {
-            let centre = as_f64(n) + 0.5;
-            (up_to(centre + half_width) - up_to(centre - half_width)) / (2.0 * half_width)
+    let cells = density.len();
+    // The integral from the grid's beginning to each cell's place and so much further: that is the same part of a cell for all of them.
+    let up_to = |further: f64| {
+        let (whole, part) = (further.floor(), further - further.floor());
+        let place = move |n: usize| as_f64(n) + whole;
+        let (integral, density) = (&integral, &density);
+        (0..cells).map(move |n| match place(n) {
+            before if before < 0.0 => 0.0,
+            at if at >= as_f64(cells) => integral[cells],
+            at => integral[floor(at)] + density[floor(at)] * part,
         })
-        .collect()
+    };
+    up_to(0.5 + half_width).zip(up_to(0.5 - half_width)).map(|(to, from)| (to - from) / (2.0 * half_width)).collect()
 }
 
 /// The density of the sum with one axis of a disc of `radius` cells: its share of each cell, x√(R² − x²)/πR² + asin(x/R)/π
@@ -245,9 +284,15 @@ fn rounded(density: &[f64], radius: f64) -> Vec<f64> {
     };
     let reach = floor(radius) + 1;
     let share = |n: usize| integral(as_f64(n) + 0.5) - integral(as_f64(n) - 0.5);
-    let shares: Vec<f64> = (0..=reach).map(share).collect();
-    let at = |n: usize, off: usize| n.checked_sub(off).map_or(0.0, |n| density[n]) + density.get(n + off).copied().unwrap_or(0.0);
-    (0..density.len()).map(|n| shares[0] * density[n] + (1..=reach).map(|off| shares[off] * at(n, off)).sum::<f64>()).collect()
+    // offset by offset over the whole grid and not cell by cell: the processor then takes several cells at once
+    let mut sum: Vec<f64> = density.iter().map(|d| d * share(0)).collect();
+    for off in 1..=reach.min(density.len()) {
+        let share = share(off);
+        let apart = density.len() - off;
+        sum[off..].iter_mut().zip(&density[..apart]).for_each(|(sum, d)| *sum += share * d);
+        sum[..apart].iter_mut().zip(&density[off..]).for_each(|(sum, d)| *sum += share * d);
+    }
+    sum
 }
 
 /// P(|error| ≤ n·step) from a density over both sides.

@@ -1,5 +1,5 @@
-//! Measures what is promised to be small and fast, and prints a row of JSON for each: `measure [--quick] FOLDER`. The folder is for what
-//! is written meanwhile.
+//! Measures what is promised to be small and fast, and prints a row of JSON for each: `measure [--quick] FOLDER [PART]`. The folder is for
+//! what is written meanwhile; a part is one of those below, all otherwise.
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -13,17 +13,35 @@ fn main() -> ExitCode {
         eprintln!("measure: give a folder for what is written meanwhile");
         return ExitCode::from(2);
     };
-    for row in rows(quick, Path::new(folder)) {
-        match serde_json::to_string(&row) {
-            Ok(line) => println!("{line}"),
-            Err(why) => eprintln!("measure: {}: {why}", row.what),
+    let part = given.get(usize::from(quick) + 1).map(String::as_str);
+    for (name, measure) in PARTS {
+        if part.is_some_and(|part| part != *name) {
+            continue;
+        }
+        for row in measure(quick, Path::new(folder)) {
+            match serde_json::to_string(&row) {
+                Ok(line) => println!("{line}"),
+                Err(why) => eprintln!("measure: {}: {why}", row.what),
+            }
         }
     }
     ExitCode::SUCCESS
 }
 
-fn rows(quick: bool, folder: &Path) -> Vec<Row> {
-    let scale = if quick { 50 } else { 1 };
+/// What can be measured alone.
+const PARTS: &[(&str, fn(bool, &Path) -> Vec<Row>)] = &[
+    ("week", of_week),
+    ("codec", |quick, _| vec![codec::both_ways(200_000 / scale(quick)), codec::season(1_000_000 / scale(quick))]),
+    ("store", |quick, folder| keeping::a_season(5_000 / scale(quick), folder).to_vec()),
+    ("judge", |quick, _| vec![judging::season(5_000 / scale(quick))]),
+];
+
+fn scale(quick: bool) -> u32 {
+    if quick { 50 } else { 1 }
+}
+
+/// What a rig recorded in a week, its second hole, and all of it fetched.
+fn of_week(quick: bool, _: &Path) -> Vec<Row> {
     let mut week = Week::new();
     (0..HOLES / if quick { 12 } else { 1 }).for_each(|hole| week.hole(hole));
     let memory = week.memory.clone();
@@ -34,11 +52,6 @@ fn rows(quick: bool, folder: &Path) -> Vec<Row> {
     let second = setups.get(1).map(|setup| setup.opened.sequence).zip(setups.get(2).map(|setup| setup.opened.sequence));
     let hole = second.map(|(from, to)| slots.iter().filter(|slot| (from..to).contains(&slot.sequence())).copied().collect::<Vec<_>>());
     let mut rows: Vec<Row> = hole.iter().map(|hole| evidence::of_hole(hole)).collect();
-    rows.push(evidence::of_live());
-    rows.push(catching::up(memory));
-    rows.push(codec::both_ways(200_000 / scale));
-    rows.push(codec::season(1_000_000 / scale));
-    rows.extend(keeping::a_season(5_000 / scale, folder));
-    rows.push(judging::season(5_000 / scale));
+    rows.extend([evidence::of_live(), catching::up(memory)]);
     rows
 }

@@ -1,9 +1,11 @@
 //! A season judged: axis, budget, verdict of each hole and the fit of each frame, against the same in numpy and scipy.
 
-use super::{Row, figure, others, shortest};
+use super::{figure, others, shortest};
 use crate::python::interpreter;
 use crate::samples::of_season;
 use host_tool::facts::SetUp;
+use host_tool::judge::budget::{Budget, Row};
+use host_tool::judge::spread::Shape;
 use host_tool::judge::{LineAxes, judge};
 use host_tool::structure::fit::{Leg, Station};
 use host_tool::structure::joint::most_room;
@@ -29,6 +31,15 @@ fn leg(setup: &SetUp, right: f64) -> Leg {
     Leg { stations, pole, rake: LineAxes::default(), stake, framed: stake, place_standard: 0.01 }
 }
 
+/// A budget's errors by their shapes.
+fn errors(budget: &Budget, of_distance: bool) -> Value {
+    let shapes: Vec<Shape> = budget.rows.iter().map(Row::contributes).collect();
+    let normal = shapes.iter().map(|shape| if let Shape::Normal(deviation) = shape { deviation.powi(2) } else { 0.0 }).sum::<f64>().sqrt();
+    let ends: Vec<f64> = shapes.iter().filter_map(|shape| if let Shape::Rectangular(end) = shape { Some(*end) } else { None }).collect();
+    let disc = shapes.iter().find_map(|shape| if let Shape::Disc(radius) = shape { Some(*radius) } else { None });
+    json!({ "normal": normal, "ends": ends, "disc": disc, "of_distance": of_distance })
+}
+
 fn written(setup: &SetUp, leg: &Leg) -> Value {
     let increments: Vec<Value> = setup
         .increments
@@ -38,10 +49,11 @@ fn written(setup: &SetUp, leg: &Leg) -> Value {
         })
         .collect();
     let judged = judge(setup);
-    let terms =
-        |budget: &host_tool::judge::budget::Budget| -> Vec<f64> { budget.rows.iter().map(|row| row.contributes().standard()).collect() };
-    let budgets: Vec<Vec<f64>> =
-        judged.budgets.iter().flat_map(|all| [&all.depth, &all.edge, &all.distance, &all.place, &all.local]).map(terms).collect();
+    let all = judged
+        .budgets
+        .iter()
+        .flat_map(|all| [(&all.depth, false), (&all.edge, false), (&all.distance, true), (&all.place, false), (&all.local, false)]);
+    let budgets: Vec<Value> = all.map(|(budget, of_distance)| errors(budget, of_distance)).collect();
     let stations: Vec<Value> = leg.stations.iter().map(|s| json!([s.depth, s.centre.ahead, s.centre.right, s.radius])).collect();
     let at = |place: LineAxes| json!([place.ahead, place.right]);
     json!({
@@ -65,7 +77,7 @@ fn numpy(holes: &[Value]) -> f64 {
 /// # Panics
 /// Where Python is not there.
 #[must_use]
-pub fn season(holes: u32) -> Row {
+pub fn season(holes: u32) -> super::Row {
     let setups: Vec<SetUp> = (0..holes).map(|n| of_season(n).setup()).collect();
     let frames: Vec<Vec<Leg>> =
         setups.chunks(2).map(|two| two.iter().zip([0.0, ACROSS]).map(|(one, right)| leg(one, right)).collect()).collect();
@@ -76,7 +88,7 @@ pub fn season(holes: u32) -> Row {
     });
     let asked: Vec<Value> = (0..OTHERS_HOLES.min(holes) as usize).map(|n| written(&setups[n], &frames[n / 2][n % 2])).collect();
     let theirs = numpy(&asked) * f64::from(holes);
-    Row {
+    super::Row {
         what: format!("a season judged, {holes} holes: axis, budget, verdict, fit of each frame"),
         unit: "s",
         ours,

@@ -26,26 +26,58 @@ struct Budget {
 /// 1024 ns at 25 MHz are 25.6 ticks, or 128 fifths of one.
 const FIFTHS_OF_TICKS_PER_INSTRUCTION: u64 = 128;
 
-pub fn run() -> Outcome {
-    let path = firmware::build()?;
-    let image = Image::read(&path)?;
-    let budget = budget()?;
-    let figures = measure(&path, &image)?;
-    let rows = [
-        ("flash, bytes", image.flash, budget.flash_bytes),
-        ("RAM for variables, bytes", image.ram, budget.ram_bytes),
-        ("most stack, bytes", figures.stack.into(), budget.stack_bytes),
-        ("worst turn, instructions", instructions(figures.worst), budget.worst_turn_instructions),
-        ("long turn, instructions", instructions(figures.long), budget.long_turn_instructions),
-    ];
+/// What the image takes.
+#[derive(Clone, Copy, Debug)]
+pub struct Sizes {
+    pub flash: u64,
+    /// Flash by what a loader would write.
+    pub loaded: u64,
+    pub without_seal: u64,
+    pub ram: u64,
+    pub stack: u64,
+    /// Instructions of a turn.
+    pub worst: u64,
+    pub long: u64,
+    pub mean: u64,
+    pub turns: u32,
+}
+
+/// Reads an image and measures it in a whole session.
+pub fn sizes(path: &Path) -> Outcome<Sizes> {
+    let image = Image::read(path)?;
+    let figures = measure(path, &image)?;
     if figures.long == 0 {
         return Err("no long turn was measured: nothing was sealed".into());
     }
+    Ok(Sizes {
+        flash: image.flash,
+        loaded: image.loaded,
+        without_seal: image.flash.saturating_sub(image.sealing),
+        ram: image.ram,
+        stack: figures.stack.into(),
+        worst: instructions(figures.worst),
+        long: instructions(figures.long),
+        mean: instructions(figures.mean_x16) / 16,
+        turns: figures.turns,
+    })
+}
+
+pub fn run() -> Outcome {
+    let path = firmware::build()?;
+    let budget = budget()?;
+    let sizes = sizes(&path)?;
+    let rows = [
+        ("flash, bytes", sizes.flash, budget.flash_bytes),
+        ("RAM for variables, bytes", sizes.ram, budget.ram_bytes),
+        ("most stack, bytes", sizes.stack, budget.stack_bytes),
+        ("worst turn, instructions", sizes.worst, budget.worst_turn_instructions),
+        ("long turn, instructions", sizes.long, budget.long_turn_instructions),
+    ];
     println!("{:<26}{:>10}{:>10}", "", "used", "budget");
     for (what, used, most) in rows {
         println!("{what:<26}{used:>10}{most:>10}{}", if used > most { "  over" } else { "" });
     }
-    println!("mean of {} turns: {} instructions", figures.turns, instructions(figures.mean_x16) / 16);
+    println!("mean of {} turns: {} instructions", sizes.turns, sizes.mean);
     judge(&rows)
 }
 
