@@ -3,10 +3,12 @@
 mod alone;
 mod runs;
 mod sealed;
+mod stretch;
 #[cfg(test)]
 mod tests;
 
 pub use alone::{Alone, Leanings};
+pub use stretch::{Placed, stretch};
 
 use crate::judge::measured::Measurement;
 use crate::proof::{Sealing, Segment, Stated};
@@ -278,6 +280,12 @@ fn take(
 }
 
 impl SetUp {
+    /// When it was closed; where it was not, when the last increment was recorded.
+    #[must_use]
+    pub fn last_moment(&self) -> Option<Moment> {
+        self.closed.as_ref().map(|closed| closed.moment).or_else(|| self.increments.last().map(|increment| increment.moment))
+    }
+
     fn new(opened: Timed<Opened>) -> Self {
         Self {
             opened,

@@ -11,6 +11,10 @@ const RINGS: usize = 12;
 const TURNS: usize = 8;
 /// Chance of a cell that changes nothing.
 const NEGLIGIBLE: f64 = 1e-8;
+/// Halvings in which a reach is found; a part of the furthest that is as good as none; questions that bring it so near.
+const HALVINGS: u32 = 24;
+const NEAR: f64 = 1.0 / 16_777_216.0;
+const QUESTIONS: u32 = 12;
 /// Standard deviations of the normal part that the grid reaches to.
 const REACH: f64 = 5.0;
 
@@ -147,7 +151,7 @@ pub fn radius(x: &Spread, y: &Spread, disc: f64, share: f64) -> f64 {
         x.coarse(together).map(|(at, weight)| cell(at, weight) + cell(-at, weight)).sum()
     };
     let inside = |radius: f64| places.iter().map(|place| near(radius, *place)).sum::<f64>() / as_f64(places.len());
-    least((x.step + y.step) * as_f64(CELLS) + disc, |radius| inside(radius) >= share)
+    least((x.step + y.step) * as_f64(CELLS) + disc, share, inside)
 }
 
 /// Places spread evenly over a quarter of a disc; all that is done with them is symmetric.
@@ -191,23 +195,53 @@ pub fn distance_interval(along: &Spread, across: &Spread, disc: f64, measured: f
         places.iter().map(either_way).sum::<f64>() / as_f64(places.len())
     };
     let furthest = (along.step + across.step) * as_f64(CELLS) + disc;
-    let half_width = least(furthest, |reach| no_larger(measured + reach) - no_larger(measured - reach) >= share);
-    let guard = least(furthest, |reach| no_larger(measured + reach) >= f64::midpoint(1.0, share));
+    let half_width = least(furthest, share, |reach| no_larger(measured + reach) - no_larger(measured - reach));
+    let guard = least(furthest, f64::midpoint(1.0, share), |reach| no_larger(measured + reach));
     (half_width, guard.max(half_width))
 }
 
-/// The least reach, up to the furthest, that is enough, where every larger one is too.
-fn least(furthest: f64, enough: impl Fn(f64) -> bool) -> f64 {
+/// The least reach, up to the furthest, within which enough lies, where more lies within every larger one: found by halving so
+/// many times.
+fn least(furthest: f64, enough: f64, held: impl Fn(f64) -> f64) -> f64 {
+    let (short, long) = bracket(furthest, enough, &held);
     let (mut low, mut high) = (0.0, furthest);
-    for _ in 0..24 {
+    for _ in 0..HALVINGS {
         let middle = f64::midpoint(low, high);
-        if enough(middle) {
+        // most questions of the halving are answered by what is known of two reaches close together
+        if middle >= long || (middle > short && held(middle) >= enough) {
             high = middle;
         } else {
             low = middle;
         }
     }
     high
+}
+
+/// A reach that does not hold enough and one that does, as close together as a few questions bring them: false position, the end
+/// that stays counted half (Illinois), and stepping across the place that is looked for once it is near.
+fn bracket(furthest: f64, enough: f64, held: &impl Fn(f64) -> f64) -> (f64, f64) {
+    let near = furthest * NEAR;
+    let ((mut short, mut lacks), (mut long, mut exceeds)) = ((0.0, enough), (furthest, 1.0 - enough));
+    let mut stayed = None;
+    for _ in 0..QUESTIONS {
+        if long - short <= 2.0 * near {
+            break;
+        }
+        let straight = short + (long - short) * lacks / (lacks + exceeds);
+        let reach = straight.max(short + near).min(long - near);
+        let over = held(reach) - enough;
+        let is_over = over >= 0.0;
+        if is_over {
+            (long, exceeds) = (reach, over);
+        } else {
+            (short, lacks) = (reach, -over);
+        }
+        if stayed == Some(is_over) {
+            *(if is_over { &mut lacks } else { &mut exceeds }) *= 0.5;
+        }
+        stayed = Some(is_over);
+    }
+    (short, long)
 }
 
 fn normal_density(deviation: f64, step: f64) -> Vec<f64> {
@@ -356,6 +390,51 @@ mod tests {
         );
         let (far, beyond) = distance_interval(&none, &none, 2.0, 200.0, COVERAGE);
         assert!((far / 2.0 - 0.8783).abs() < 0.02 && (beyond / 2.0 - 0.8783).abs() < 0.02, "{far}, {beyond}");
+    }
+
+    /// Halving alone, and all of its questions asked.
+    #[test]
+    fn the_least_reach_is_that_of_halving_to_the_bit() {
+        let halved = |furthest: f64, enough: f64, held: &dyn Fn(f64) -> f64| {
+            let (mut low, mut high) = (0.0, furthest);
+            for _ in 0..24 {
+                let middle = f64::midpoint(low, high);
+                *(if held(middle) >= enough { &mut high } else { &mut low }) = middle;
+            }
+            high
+        };
+        let asked = std::cell::Cell::new(0_u32);
+        let mut times = 0;
+        for n in 0..200_u32 {
+            let wide = 0.01 * 1.05_f64.powi(i32::try_from(n).unwrap());
+            let kinds: [&dyn Fn(f64) -> f64; 5] = [
+                &|x| 1.0 - (-x * x / wide).exp(),
+                &|x| (x / wide).min(1.0),
+                &|x| f64::from(u8::from(x >= wide)),
+                &|x| (x / 100.0).powf(wide).min(1.0),
+                &|_| 0.0,
+            ];
+            for held in kinds {
+                for (furthest, enough) in [(100.0, 0.95), (33.333_333, 0.975), (wide * 7.1, 0.95)] {
+                    let counted = |x: f64| {
+                        asked.set(asked.get() + 1);
+                        held(x)
+                    };
+                    let (got, want) = (least(furthest, enough, counted), halved(furthest, enough, held));
+                    assert!((got - want).abs() < f64::MIN_POSITIVE, "{n}, {furthest}: {got} and not {want}");
+                    times += 1;
+                }
+            }
+        }
+        let (one, other) = (Spread::of(&[Shape::Normal(1.0), Shape::Disc(0.7)]), Spread::of(&[Shape::Rectangular(1.3)]));
+        asked.set(0);
+        let counted = |x: f64| {
+            asked.set(asked.get() + 1);
+            f64::midpoint(one.share_within(x), other.share_within(x))
+        };
+        let held = |x: f64| f64::midpoint(one.share_within(x), other.share_within(x));
+        assert!((least(9.0, 0.95, counted) - halved(9.0, 0.95, &held)).abs() < f64::MIN_POSITIVE);
+        assert!(asked.get() < 16 && times == 3_000, "{} questions and not 24", asked.get());
     }
 
     #[test]
