@@ -9,6 +9,7 @@ mod measured;
 mod merge;
 mod migrate;
 mod pages;
+pub mod photographs;
 mod salvage;
 mod set_ups;
 

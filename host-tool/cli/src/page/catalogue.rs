@@ -119,8 +119,7 @@ fn said(store: &Store, before: Option<&Known>) -> Result<(u32, Arc<Vec<(Place, E
         if before.entered == entered {
             return Ok((entered, before.entries.clone(), before.plans.clone()));
         }
-        let mut last: BTreeMap<u32, u32> = BTreeMap::new();
-        before.entries.iter().for_each(|(place, _)| drop(last.insert(place.host, place.number)));
+        let last: BTreeMap<u32, u32> = before.entries.iter().map(|(place, _)| (place.host, place.number)).collect();
         let new = store.entries_behind(&last)?;
         // what a merge brings in between, or this version cannot read, is found by reading all
         if u32::try_from(new.len()).is_ok_and(|new| before.entered.checked_add(new) == Some(entered)) {
