@@ -1,13 +1,13 @@
 //! A stretch of a stream: its set-ups with what each leans on, and which of them no later record can change.
 
-use super::{Leanings, SetUp, read_within};
+use super::{Leanings, SetUp, unproven};
 use shared_protocol::slot::Slot;
 use std::ops::RangeInclusive;
 
 /// A set-up and where it stands.
 #[derive(Clone, Debug)]
 pub struct Placed {
-    /// What it says.
+    /// What it says; digest and seal are not asked.
     pub set_up: SetUp,
     /// The slots beside its own that it leans on: first and last sequence of each row of them.
     pub beside: Vec<(u32, u32)>,
@@ -22,7 +22,7 @@ pub struct Placed {
 pub fn stretch(slots: &[Slot], own: RangeInclusive<u32>, mut until: u32) -> Vec<Placed> {
     let end = slots.partition_point(|slot| slot.sequence() <= *own.end());
     let (leanings, here) = (Leanings::of(slots), Leanings::of(slots.get(..end).unwrap_or_default()));
-    let set_ups = read_within(slots, own);
+    let set_ups = unproven(slots, own);
     let next: Vec<Option<u32>> = set_ups.iter().skip(1).map(|next| Some(next.opened.sequence)).chain([None]).collect();
     let placed = set_ups.into_iter().zip(next).map(|(set_up, next)| {
         let beside = rows(&leanings.alone(&set_up).beside);

@@ -11,10 +11,12 @@ const RINGS: usize = 12;
 const TURNS: usize = 8;
 /// Chance of a cell that changes nothing.
 const NEGLIGIBLE: f64 = 1e-8;
-/// Halvings in which a reach is found; a part of the furthest that is as good as none; questions that bring it so near.
+/// Halvings in which a reach is found; a part of the furthest that is as good as none; questions that bring it so near, and how many of
+/// them halve.
 const HALVINGS: u32 = 24;
 const NEAR: f64 = 1.0 / 16_777_216.0;
-const QUESTIONS: u32 = 12;
+const QUESTIONS: u32 = 17;
+const HALVINGS_FIRST: u32 = 5;
 /// Standard deviations of the normal part that the grid reaches to.
 const REACH: f64 = 5.0;
 
@@ -217,29 +219,30 @@ fn least(furthest: f64, enough: f64, held: impl Fn(f64) -> f64) -> f64 {
     high
 }
 
-/// A reach that does not hold enough and one that does, as close together as a few questions bring them: false position, the end
-/// that stays counted half (Illinois), and stepping across the place that is looked for once it is near.
+/// A reach that does not hold enough and one that does, as close together as a few questions bring them: halving to begin with, then
+/// false position, the end that stays weighed down by how much the other gained (Anderson and Björck), stepping across the place that is
+/// looked for once it is near.
 fn bracket(furthest: f64, enough: f64, held: &impl Fn(f64) -> f64) -> (f64, f64) {
     let near = furthest * NEAR;
     let ((mut short, mut lacks), (mut long, mut exceeds)) = ((0.0, enough), (furthest, 1.0 - enough));
     let mut stayed = None;
-    for _ in 0..QUESTIONS {
+    for question in 0..QUESTIONS {
         if long - short <= 2.0 * near {
             break;
         }
-        let straight = short + (long - short) * lacks / (lacks + exceeds);
-        let reach = straight.max(short + near).min(long - near);
+        let halving = question < HALVINGS_FIRST;
+        let part = if halving { 0.5 } else { lacks / (lacks + exceeds) };
+        let reach = (short + (long - short) * part).max(short + near).min(long - near);
         let over = held(reach) - enough;
         let is_over = over >= 0.0;
-        if is_over {
-            (long, exceeds) = (reach, over);
-        } else {
-            (short, lacks) = (reach, -over);
-        }
+        let (moved, other) = if is_over { (&mut exceeds, &mut lacks) } else { (&mut lacks, &mut exceeds) };
         if stayed == Some(is_over) {
-            *(if is_over { &mut lacks } else { &mut exceeds }) *= 0.5;
+            let gained = 1.0 - over.abs() / *moved;
+            *other *= if gained > 0.0 { gained } else { 0.5 };
         }
-        stayed = Some(is_over);
+        *moved = over.abs();
+        *(if is_over { &mut long } else { &mut short }) = reach;
+        stayed = Some(is_over).filter(|_| !halving);
     }
     (short, long)
 }

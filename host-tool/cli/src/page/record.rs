@@ -39,9 +39,10 @@ fn whole(known: &Known, listed: &Listed, hole: &paper::Hole<'_>, (judged, as_jud
     html! {
         p {
             a href={ "/structure?line=" (super::query(&found.line)) "&structure=" (super::query(&found.structure)) } { "structure " (found.structure) }
-            ", line " (found.line) ". " (state.map_or("State unknown", |state| state.state.word())) ", since " (since(state)) "."
+            ", line " (found.line) ". State: " (state.map_or("unknown", |state| state.state.word())) ", since " (since(state)) "."
         }
-        p { (row(&Hole { handle: handle.clone(), ..as_judged.clone() })) }
+        @let in_a_line = row(&Hole { handle: handle.clone(), ..as_judged.clone() });
+        p { (in_a_line.split("  ").map(str::trim).filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" · ")) }
         (drawing(hole))
         h2 { "Verdicts" }
         ul { @for verdict in &as_judged.judged.verdicts { li { (verdicts::line(verdict, as_judged.judged.governs, units)) } } }

@@ -104,7 +104,7 @@ fn lines(found: &[(&(&str, &str), &Brief<'_>)]) -> Markup {
                     td { (if line.is_empty() { "no line named" } else { line }) }
                     td { (briefs.len()) }
                     td { (by_state(&briefs)) }
-                    td { (open.len()) @if owing > 0 { ", " strong { (owing) " without a word on how they are kept from people" } } }
+                    td { (open.len()) @if owing > 0 { ": " strong { (owing) " without a word on how people are kept from them" } } }
                 }
             } }
         }
