@@ -353,7 +353,7 @@ mod tests {
                 add(&Record::Closed(Closed { at: at.plus(1_500), ..Closed::default() }), boot);
             }
             if n == 4 || n == 9 {
-                add(&Record::Gap(Gap { at: at.plus(1_600), first: lost - 60, last: lost - 60, cause: GapCause::Torn.raw() }), boot);
+                add(&Record::Gap(Gap { at: at.plus(1_600), first: lost - 12, last: lost - 12, cause: GapCause::Torn.raw() }), boot);
             }
         }
         all
@@ -414,7 +414,7 @@ mod tests {
         let mut store = Store::open(&path).unwrap();
         store.keep(&alpha(), &season()).unwrap();
         let whole = store.found().unwrap();
-        let rot = "UPDATE slots SET slot = zeroblob(32) WHERE sequence = 4";
+        let rot = "UPDATE slots SET slot = zeroblob(32) WHERE sequence = 1";
         store.db.execute(rot, []).unwrap();
         assert_eq!(store.found().unwrap().len(), 11, "one cannot be read");
         store.keep(&alpha(), &season()).unwrap();

@@ -158,7 +158,7 @@ fn judged(known: &Known, store: &Store, of: (String, String)) -> Result<Option<M
     Ok(Some(html! {
         p { "Line " (of.0) "." }
         p.answer { (headline(structure)) }
-        ul { @for said in first(structure) { li { (said) } } }
+        ul.lines { @for said in first(structure) { li { (said) } } }
         p.caution { (CAUTION) }
         h2 { "Holes" }
         ul { @for state in states { li { (name(&state.hole)) ": " (state.state.word()) ", since " (since(Some(state))) @if state.owes() { ": " strong { (OWES) } } } } }
