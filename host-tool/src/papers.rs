@@ -1,12 +1,12 @@
 //! Papers in a folder: which there are to print from a store, and all of them printed, on every processor, each whole or absent.
 //! What is there already and would come out the same is not printed again, so that a run that was cut short goes on.
 
+use crate::entry::SetUpName;
 use crate::evidence::bundle::{Sheet, Subject};
 use crate::evidence::collect::{StructureName, of, of_store, of_structure};
 use crate::evidence::printed::{PrintedFault, Printer};
 use crate::evidence::signing::HostSigned;
 use crate::evidence::{Evidence, EvidenceFault};
-use crate::entry::SetUpName;
 use crate::files::{FileFault, whole_or_absent};
 use crate::holes::CalledFault;
 use crate::holes::index::Index;

@@ -41,7 +41,14 @@ fn say(store: &mut Store) {
         let said = Said::Sounding { depth_um, ahead_um: 0, right_um: 0, standard_um: 5_000, clean_out: CleanOut::After };
         let entry = Entry { set_up: Some(hole.set_up_name()), ..Entry::new("Tester", wall, name.clone(), said) };
         let place = store.enter(&entry).expect("entered");
-        store.enter(&Entry::new("Tester", wall, name, Said::HandPlumb { depth_um: 1_500_000, ahead_um: 9_000, right_um: -4_000, standard_um: 2_000 })).expect("entered");
+        store
+            .enter(&Entry::new(
+                "Tester",
+                wall,
+                name,
+                Said::HandPlumb { depth_um: 1_500_000, ahead_um: 9_000, right_um: -4_000, standard_um: 2_000 },
+            ))
+            .expect("entered");
         if n % 4 == 0 {
             store.enter(&Entry { corrects: Some(place), ..entry }).expect("entered");
         }

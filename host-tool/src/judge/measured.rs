@@ -174,8 +174,8 @@ fn beside(setup: &SetUp, axis: &Axis, below_hub: f64) -> Option<Beside> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::budget::budgets;
     use crate::facts::read;
+    use crate::judge::budget::budgets;
     use shared_protocol::assemble::slots;
     use shared_protocol::body::CoarseLean;
     use shared_protocol::record::{Increment, Opened, Record};

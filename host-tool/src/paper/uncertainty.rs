@@ -40,14 +40,8 @@ pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
         return;
     }
     let [of, standard, freedom, factor, interval, most] = RESULTS;
-    let columns = [
-        names(of, 2.65),
-        figures(standard, 1.65),
-        figures(freedom, 0.9),
-        figures(factor, 0.6),
-        figures(interval, 1.0),
-        words(most, 2.1),
-    ];
+    let columns =
+        [names(of, 2.65), figures(standard, 1.65), figures(freedom, 0.9), figures(factor, 0.6), figures(interval, 1.0), words(most, 2.1)];
     list(flow, "Uncertainty", &columns, &rows);
     flow.space(5.0);
     let [source, on, basis, value, shape, factor, along, makes] = SOURCES;

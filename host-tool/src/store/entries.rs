@@ -136,7 +136,8 @@ impl Store {
         let list = || -> rusqlite::Result<Vec<(Link, Option<[u8; 32]>)>> {
             let begins = beginning(line, structure);
             // what an earlier version could not read stands without a hole
-            let sql = format!("SELECT {LINK} FROM entries WHERE hole = '' OR hole BETWEEN ?1 AND ?1 || x'F48FBFBF' ORDER BY host, number, sum");
+            let sql =
+                format!("SELECT {LINK} FROM entries WHERE hole = '' OR hole BETWEEN ?1 AND ?1 || x'F48FBFBF' ORDER BY host, number, sum");
             let links = self.db.prepare_cached(&sql)?.query_map([&begins], link)?.collect::<rusqlite::Result<Vec<Link>>>()?;
             let is_of = |link: &Link| link.entry().is_some_and(|entry| (&*entry.hole.line, &*entry.hole.structure) == (line, structure));
             let before = "SELECT sum FROM entries WHERE host = ?1 AND number = ?2 ORDER BY sum DESC LIMIT 1";

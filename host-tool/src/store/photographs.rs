@@ -70,7 +70,8 @@ pub fn bring(from: &Path, to: &Path) -> Result<Brought, FileFault> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(brought),
         names => names.map_err(|error| FileFault::new(&there, &error))?,
     };
-    let mut names: Vec<String> = names.filter_map(|file| file.ok()?.file_name().into_string().ok()).filter(|name| is_digest(name)).collect();
+    let mut names: Vec<String> =
+        names.filter_map(|file| file.ok()?.file_name().into_string().ok()).filter(|name| is_digest(name)).collect();
     names.sort();
     for name in names {
         if matches!(read(to, &name), Ok(Some(_))) {

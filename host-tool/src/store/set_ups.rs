@@ -305,7 +305,10 @@ fn rows_of(db: &Connection, id: i64, first: u32, last: u32, at_most: u32) -> rus
 /// What the rig declares lost behind a sequence.
 fn gaps_behind(db: &Connection, id: i64, sequence: u32) -> rusqlite::Result<Vec<Slot>> {
     let sql = "SELECT slot FROM slots WHERE stream = ?1 AND sequence > ?2 AND substr(slot, 7, 1) = x'0D' ORDER BY sequence";
-    let blobs = db.prepare_cached(sql)?.query_map(params![id, sequence], |row| row.get::<_, [u8; SLOT_BYTES]>(0))?.collect::<Result<Vec<_>, _>>()?;
+    let blobs = db
+        .prepare_cached(sql)?
+        .query_map(params![id, sequence], |row| row.get::<_, [u8; SLOT_BYTES]>(0))?
+        .collect::<Result<Vec<_>, _>>()?;
     Ok(blobs.iter().filter_map(|bytes| Slot::check(bytes).ok()).collect())
 }
 
@@ -343,7 +346,10 @@ mod tests {
                 add(&Record::Start(Start { at, ..Start::default() }), boot);
             }
             let structure = format!("S-{n}").as_str().try_into().unwrap();
-            add(&Record::Opened(Opened { at, plan: Plan { structure, attempt: 1, setup: 1, ..Plan::default() }, ..Opened::default() }), boot);
+            add(
+                &Record::Opened(Opened { at, plan: Plan { structure, attempt: 1, setup: 1, ..Plan::default() }, ..Opened::default() }),
+                boot,
+            );
             if n == 1 || n == 7 || n == 8 {
                 add(&told, boot);
             }

@@ -20,7 +20,8 @@ fn main() -> ExitCode {
         return ExitCode::from(2);
     };
     let number = |text: &str| text.parse::<u32>().map_err(|e| format!("{text}: {e}"));
-    let measured = number(holes).and_then(|holes| Ok((holes, number(rigs)?))).and_then(|(holes, rigs)| pages(holes, rigs, Path::new(folder)));
+    let measured =
+        number(holes).and_then(|holes| Ok((holes, number(rigs)?))).and_then(|(holes, rigs)| pages(holes, rigs, Path::new(folder)));
     match measured {
         Ok(()) => ExitCode::SUCCESS,
         Err(why) => {
@@ -40,12 +41,21 @@ fn pages(holes: u32, rigs: u32, folder: &Path) -> Result<(), String> {
     let mut office = Office::start(&path)?;
     println!("started: {} MiB", office.memory());
     let handle = format!("S-{}-left", holes / 4);
-    let asked =
-        ["/holes", "/holes", "/holes?find=S-17", "/holes?state=owes&from=100", &format!("/holes/{handle}"), "/plans", "/plans", &format!("/papers/{handle}")];
+    let asked = [
+        "/holes",
+        "/holes",
+        "/holes?find=S-17",
+        "/holes?state=owes&from=100",
+        &format!("/holes/{handle}"),
+        "/plans",
+        "/plans",
+        &format!("/papers/{handle}"),
+    ];
     asked.iter().try_for_each(|path| office.ask(path))?;
     // somebody says something: what is shown then is new
     let mut store = Store::open_existing(&path).map_err(|e| e.to_string())?;
-    let found = host_tool::facts::read(&store.part(&store.rigs().map_err(|e| e.to_string())?[0], 0, 1_000).map_err(|e| e.to_string())?.slots);
+    let found =
+        host_tool::facts::read(&store.part(&store.rigs().map_err(|e| e.to_string())?[0], 0, 1_000).map_err(|e| e.to_string())?.slots);
     let hole = host_tool::entry::HoleName::of(&found[0].opened.body.plan).ok_or("no leg")?;
     let said = Said::State { state: HoleState::Covered };
     store.enter(&Entry::new("Tester", Wall { unix_ms: 1_900_000_000_000, offset: 0 }, hole, said)).map_err(|e| e.to_string())?;

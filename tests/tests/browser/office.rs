@@ -178,7 +178,8 @@ fn line() -> (tempfile::TempDir, Listen) {
     let (text, at) = (season_sheet(8), Wall { unix_ms: 1_790_000_000_000, offset: 0 });
     let options = Options { leave: &[], ignore: &[], today: day(at).expect("a day") };
     let sheet = Sheet::read(text.as_bytes(), &options).expect("sound");
-    take_in(&mut store, &sheet, &Origin { file: "sheet.csv", bytes: text.as_bytes(), by: SCRIPT.get(..60).unwrap_or(SCRIPT), at }).expect("taken");
+    take_in(&mut store, &sheet, &Origin { file: "sheet.csv", bytes: text.as_bytes(), by: SCRIPT.get(..60).unwrap_or(SCRIPT), at })
+        .expect("taken");
     drop(store);
     let office = Listen::office(&path);
     (folder, office)
@@ -221,13 +222,22 @@ fn qa_reads_a_hole_and_its_structure_on_a_screen_and_on_a_phone() {
     for path in &paths {
         is_harmless(path, &ask(page, "GET", path, &[], "").body);
     }
-    for (name, path) in
-        [("list", "/holes"), ("record", "/holes/S-2-left-attempt2"), ("structures", "/structures"), ("structure", "/structure?line=Example+Line+7&structure=S-2"), ("check", "/check"), ("hostile", &paths[1])]
-    {
+    for (name, path) in [
+        ("list", "/holes"),
+        ("record", "/holes/S-2-left-attempt2"),
+        ("structures", "/structures"),
+        ("structure", "/structure?line=Example+Line+7&structure=S-2"),
+        ("check", "/check"),
+        ("hostile", &paths[1]),
+    ] {
         for (form, width, height) in [("screen", 1280, 800), ("phone", 390, 844)] {
             let more = json!({ "url": format!("http://{page}{path}"), "width": width, "height": height, "axe": true, "until": "true", "scrolls_within": form == "phone" });
             let measured = look_at(page, &format!("office-{name}-{form}"), more);
-            assert_eq!((&measured["violations"], &measured["scrolls"]["across"]), (&json!([]), &json!(0)), "{name} on a {form}: {measured:#}");
+            assert_eq!(
+                (&measured["violations"], &measured["scrolls"]["across"]),
+                (&json!([]), &json!(0)),
+                "{name} on a {form}: {measured:#}"
+            );
         }
     }
 }
@@ -260,7 +270,10 @@ fn who_comes_while_others_print_is_told_to_come_again() {
     assert!(!busy.is_empty(), "ten at once, and none was too many");
     for answer in busy {
         let head = answer.head.to_lowercase();
-        assert!(answer.status == 503 && head.contains("retry-after: 5") && answer.body.contains("busy: try again in a moment"), "{answer:?}");
+        assert!(
+            answer.status == 503 && head.contains("retry-after: 5") && answer.body.contains("busy: try again in a moment"),
+            "{answer:?}"
+        );
     }
     assert_eq!(get(page, "/papers/S-2-right").status, 200, "there is room again");
 }

@@ -82,7 +82,10 @@ mod tests {
     #[test]
     fn who_comes_too_soon_is_told_when_to_come_again() {
         let answer = Undone::Busy.answer(super::super::state::error);
-        assert_eq!((answer.status(), answer.headers().get("retry-after")), (StatusCode::SERVICE_UNAVAILABLE, Some(&HeaderValue::from_static("5"))));
+        assert_eq!(
+            (answer.status(), answer.headers().get("retry-after")),
+            (StatusCode::SERVICE_UNAVAILABLE, Some(&HeaderValue::from_static("5")))
+        );
         let answer = Undone::Failed("why".to_owned()).answer(super::super::state::error);
         assert_eq!((answer.status(), answer.headers().get("retry-after")), (StatusCode::UNPROCESSABLE_ENTITY, None));
     }

@@ -47,10 +47,13 @@ pub fn region(name: &str, body: &Markup) -> Markup {
 
 /// A table by its heads.
 pub fn table(name: &str, heads: &[&str], rows: &[Vec<String>]) -> Markup {
-    region(name, &html! {
-        table {
-            thead { tr { @for head in heads { th { (head) } } } }
-            tbody { @for row in rows { tr { @for cell in row { td { (cell) } } } } }
-        }
-    })
+    region(
+        name,
+        &html! {
+            table {
+                thead { tr { @for head in heads { th { (head) } } } }
+                tbody { @for row in rows { tr { @for cell in row { td { (cell) } } } } }
+            }
+        },
+    )
 }

@@ -56,8 +56,8 @@ impl Asked {
 
     fn fits(&self, wanted: &str, listed: &Listed, state: Option<&Registered>) -> bool {
         let found = &listed.found;
-        let named = wanted.is_empty()
-            || [&found.brief.name, &listed.handle, &found.line].iter().any(|text| text.to_lowercase().contains(wanted));
+        let named =
+            wanted.is_empty() || [&found.brief.name, &listed.handle, &found.line].iter().any(|text| text.to_lowercase().contains(wanted));
         named
             && match self.state.as_str() {
                 "" => true,

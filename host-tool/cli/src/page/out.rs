@@ -96,7 +96,8 @@ pub async fn export(State(shared): State<Arc<Shared>>, Extension(who): Extension
     });
     match made.await {
         Ok(bytes) => {
-            let headers = [(header::CONTENT_TYPE, kind.to_owned()), (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""))];
+            let headers =
+                [(header::CONTENT_TYPE, kind.to_owned()), (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""))];
             (headers, bytes).into_response()
         }
         Err(undone) => undone.answer(wrong),

@@ -48,7 +48,8 @@ pub async fn plans(State(shared): State<Arc<Shared>>) -> Response {
 
 fn all(known: &Known, today: Option<Date>) -> String {
     // the last attempt at each leg: the register is in the order of names
-    let newest: HashMap<_, &Registered> = known.registered.iter().map(|of| ((&of.hole.line, &of.hole.structure, of.hole.leg.raw()), of)).collect();
+    let newest: HashMap<_, &Registered> =
+        known.registered.iter().map(|of| ((&of.hole.line, &of.hole.structure, of.hole.leg.raw()), of)).collect();
     let mut structures: Vec<Structure> = Vec::new();
     for (_, plan) in known.plans.values() {
         let leg = leg(plan, newest.get(&(&plan.line, &plan.structure, plan.leg.raw())).copied(), today);

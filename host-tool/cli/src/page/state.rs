@@ -67,7 +67,18 @@ impl Shared {
         devices: Devices,
     ) -> Self {
         let (port, is_shared) = (at.port(), !at.ip().is_loopback());
-        Self { run, port, is_shared, store, sights, asks, devices: Mutex::new(devices), names: Mutex::default(), known: Mutex::default(), costly: Costly::default() }
+        Self {
+            run,
+            port,
+            is_shared,
+            store,
+            sights,
+            asks,
+            devices: Mutex::new(devices),
+            names: Mutex::default(),
+            known: Mutex::default(),
+            costly: Costly::default(),
+        }
     }
 
     /// The devices. No lock is held over anything that can fail.

@@ -59,7 +59,8 @@ fn structures(known: &Known) -> Structures<'_> {
 
 fn listed(known: &Known, asked: &Asked) -> Markup {
     let (all, wanted) = (structures(known), asked.find.trim().to_lowercase());
-    let fits = |(line, structure): &(&str, &str)| wanted.is_empty() || [line, structure].iter().any(|text| text.to_lowercase().contains(&wanted));
+    let fits =
+        |(line, structure): &(&str, &str)| wanted.is_empty() || [line, structure].iter().any(|text| text.to_lowercase().contains(&wanted));
     let found: Vec<_> = all.iter().filter(|(name, _)| fits(name)).collect();
     let next = asked.from.saturating_add(ON_A_PAGE);
     html! {
@@ -94,21 +95,24 @@ fn lines(found: &[(&(&str, &str), &Brief<'_>)]) -> Markup {
     for ((line, _), brief) in found {
         lines.entry(line).or_default().push(brief);
     }
-    region("lines", &html! {
-        table {
-            thead { tr { th { "line" } th { "structures" } th { "holes by state" } th { "open now" } } }
-            tbody { @for (line, briefs) in lines {
-                @let open: Vec<_> = briefs.iter().flat_map(|brief| &brief.holes).filter(|of| of.state.is_open()).collect();
-                @let owing = open.iter().filter(|of| of.owes()).count();
-                tr {
-                    td { (if line.is_empty() { "no line named" } else { line }) }
-                    td { (briefs.len()) }
-                    td { (by_state(&briefs)) }
-                    td { (open.len()) @if owing > 0 { ": " strong { (owing) " without a word on how people are kept from them" } } }
-                }
-            } }
-        }
-    })
+    region(
+        "lines",
+        &html! {
+            table {
+                thead { tr { th { "line" } th { "structures" } th { "holes by state" } th { "open now" } } }
+                tbody { @for (line, briefs) in lines {
+                    @let open: Vec<_> = briefs.iter().flat_map(|brief| &brief.holes).filter(|of| of.state.is_open()).collect();
+                    @let owing = open.iter().filter(|of| of.owes()).count();
+                    tr {
+                        td { (if line.is_empty() { "no line named" } else { line }) }
+                        td { (briefs.len()) }
+                        td { (by_state(&briefs)) }
+                        td { (open.len()) @if owing > 0 { ": " strong { (owing) " without a word on how people are kept from them" } } }
+                    }
+                } }
+            }
+        },
+    )
 }
 
 /// "2 drilled, 1 covered, 3 not begun".
