@@ -3,10 +3,12 @@
 mod alone;
 mod runs;
 mod sealed;
+mod stretch;
 #[cfg(test)]
 mod tests;
 
 pub use alone::{Alone, Leanings};
+pub use stretch::{Placed, stretch};
 
 use crate::judge::measured::Measurement;
 use crate::proof::{Sealing, Segment, Stated};
@@ -172,6 +174,13 @@ pub fn read(stream: &[Slot]) -> Vec<SetUp> {
 /// Reads the set-ups of a stream that begin and end within some of its sequences; what else of it is there says when, and what
 /// was lost.
 fn read_within(stream: &[Slot], own: RangeInclusive<u32>) -> Vec<SetUp> {
+    let mut setups = unproven(stream, own);
+    sealed::prove(&mut setups, stream);
+    setups
+}
+
+/// The same without asking what digests and seals prove, which takes most of the time.
+fn unproven(stream: &[Slot], own: RangeInclusive<u32>) -> Vec<SetUp> {
     let runs = Runs::of(stream);
     let causes = causes(stream);
     let mut setups: Vec<SetUp> = Vec::new();
@@ -199,7 +208,6 @@ fn read_within(stream: &[Slot], own: RangeInclusive<u32>) -> Vec<SetUp> {
         }
     }
     flush(&mut setups, &mut pending);
-    sealed::prove(&mut setups, stream);
     setups
 }
 
@@ -278,6 +286,12 @@ fn take(
 }
 
 impl SetUp {
+    /// When it was closed; where it was not, when the last increment was recorded.
+    #[must_use]
+    pub fn last_moment(&self) -> Option<Moment> {
+        self.closed.as_ref().map(|closed| closed.moment).or_else(|| self.increments.last().map(|increment| increment.moment))
+    }
+
     fn new(opened: Timed<Opened>) -> Self {
         Self {
             opened,

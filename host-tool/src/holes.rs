@@ -1,13 +1,14 @@
 //! The holes in a store, each with a handle to call it by.
 
 mod handles;
+pub mod index;
 
-pub use handles::{CalledFault, Handle, called as called_of, handles};
+pub use handles::{CalledFault, Handle, called as called_of, handles, name_of, plain};
 
 use crate::entry::{Entry, HoleName, Place, Said, SetUpName};
 use crate::facts::{self, SetUp};
 use crate::judge::measured::Measurement;
-use crate::judge::{Judged, hole_name, judge, judge_by};
+use crate::judge::{Judged, judge, judge_by};
 use crate::limits_file::Limits;
 use crate::paper;
 use crate::paper::words::count;
@@ -17,6 +18,7 @@ use crate::session::Stream;
 use crate::store::{Entered, Held, Store, StoreFault, measurement_of};
 use crate::structure::volume::Soil;
 use crate::text::terminal;
+use rayon::prelude::*;
 use shared_protocol::record::Plan;
 use shared_protocol::state::SheetUnits;
 use std::collections::BTreeMap;
@@ -56,7 +58,7 @@ impl Hole {
     /// Its name as people say it, safe to show.
     #[must_use]
     pub fn name(&self) -> String {
-        terminal(&hole_name(self.plan()))
+        name_of(self.plan())
     }
 
     /// Its name in entries; `None` where its leg is none that is known.
@@ -134,14 +136,17 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
     let entered = store.entries()?;
     catalogue.remarks.extend(broken_chains(&entered));
     let sayings = Sayings::of(entered.iter().map(|e| (e.place, &e.entry)));
+    let mut read = Vec::new();
     for stream in store.rigs()? {
         let held = store.stream(&stream)?;
         catalogue.remarks.extend(doubtful(&stream, &held));
         for setup in facts::read(&held.slots) {
             let unchained = store.unchained(&stream, setup.opened.sequence)?;
-            catalogue.holes.push(Hole::judged(stream.clone(), setup, unchained, &sayings, limits));
+            read.push((stream.clone(), setup, unchained));
         }
     }
+    let judged = read.into_par_iter().map(|(stream, setup, unchained)| Hole::judged(stream, setup, unchained, &sayings, limits));
+    catalogue.holes = judged.collect();
     let given = handles(catalogue.holes.iter().map(|hole| (hole.plan(), hole.setup.opened.sequence, &hole.stream)));
     catalogue.holes.iter_mut().zip(given).for_each(|(hole, given)| hole.handle = given.handle);
     catalogue.plans = plans(entered.iter().map(|e| (e.place, &e.entry)));
@@ -200,15 +205,21 @@ impl Hole {
     /// Judges a set-up by its plan's limits and by those named, with what people entered about it; `unchained` are measurements
     /// from before there were entries.
     #[must_use]
-    pub fn judged(stream: Stream, mut setup: SetUp, unchained: Vec<Measurement>, sayings: &Sayings<'_>, limits: Option<&Limits>) -> Self {
-        let set_up = SetUpName::new(&stream, setup.opened.sequence);
-        let entries = sayings.told(HoleName::of(&setup.opened.body.plan).as_ref(), &set_up);
-        let counts = entries.iter().filter(|told| told.corrected.is_none() && told.entry.set_up.as_ref() == Some(&set_up));
-        setup.measurements = unchained;
-        setup.measurements.extend(counts.filter_map(|told| measurement_of(&told.entry)));
+    pub fn judged(stream: Stream, setup: SetUp, unchained: Vec<Measurement>, sayings: &Sayings<'_>, limits: Option<&Limits>) -> Self {
+        let (setup, entries) = told(&stream, setup, unchained, sayings);
         let judged = limits.map_or_else(|| judge(&setup), |limits| judge_by(&setup, &limits.of(&setup.opened.body.plan)));
         Self { handle: String::new(), stream, setup, judged, entries }
     }
+}
+
+/// A set-up with what people measured in it, and what they say of the hole.
+fn told(stream: &Stream, mut setup: SetUp, unchained: Vec<Measurement>, sayings: &Sayings<'_>) -> (SetUp, Vec<Told>) {
+    let set_up = SetUpName::new(stream, setup.opened.sequence);
+    let entries = sayings.told(HoleName::of(&setup.opened.body.plan).as_ref(), &set_up);
+    let counts = entries.iter().filter(|told| told.corrected.is_none() && told.entry.set_up.as_ref() == Some(&set_up));
+    setup.measurements = unchained;
+    setup.measurements.extend(counts.filter_map(|told| measurement_of(&told.entry)));
+    (setup, entries)
 }
 
 /// Whether an entry about the hole is told of with a set-up: no plan, and no measurement or review of another set-up.

@@ -1,15 +1,16 @@
 //! Papers in a folder: which there are to print from a store, and all of them printed, on every processor, each whole or absent.
 //! What is there already and would come out the same is not printed again, so that a run that was cut short goes on.
 
+use crate::entry::SetUpName;
 use crate::evidence::bundle::{Sheet, Subject};
-use crate::evidence::collect::{StructureName, of_store};
+use crate::evidence::collect::{StructureName, of, of_store, of_structure};
 use crate::evidence::printed::{PrintedFault, Printer};
 use crate::evidence::signing::HostSigned;
 use crate::evidence::{Evidence, EvidenceFault};
-use crate::facts::SetUp;
 use crate::files::{FileFault, whole_or_absent};
-use crate::holes::{CalledFault, called_of, handles};
-use crate::paper::{LAYOUT, PaperError, page, program};
+use crate::holes::CalledFault;
+use crate::holes::index::Index;
+use crate::paper::{LAYOUT, PaperError, page_of, program};
 use crate::store::{Store, StoreFault};
 use crate::structure::volume::Soil;
 use crate::text::file_name;
@@ -87,27 +88,23 @@ impl Job {
     /// # Errors
     /// See [`PrintFault`].
     pub fn of(store: &Store, names: &[String], limits: Option<&str>) -> Result<Self, PrintFault> {
-        let evidence = of_store(store, limits, None)?;
-        let mut set_ups: Vec<(StructureName, SetUp, crate::session::Stream)> = Vec::new();
-        for (structure, of_it) in &evidence {
-            for recorded in &of_it.set_ups {
-                let fault = || EvidenceFault::SetUp { rig: recorded.stream.rig.clone(), opened: recorded.opened() };
-                set_ups.push((structure.clone(), recorded.slots.read().ok_or_else(fault)?, recorded.stream.clone()));
-            }
-        }
-        // as `holes` lists them, since a handle tells a hole from those before it
-        set_ups.sort_by(|a, b| (&a.2, a.1.opened.sequence).cmp(&(&b.2, b.1.opened.sequence)));
-        let handles = handles(set_ups.iter().map(|(_, setup, stream)| (&setup.opened.body.plan, setup.opened.sequence, stream)));
-        let chosen = called_of(&handles, names)?;
+        let index = Index::of(store)?;
+        let chosen = index.called(names)?;
         let mut wanted: BTreeMap<StructureName, Vec<Wanted>> = BTreeMap::new();
         let mut taken: BTreeSet<String> = BTreeSet::new();
-        for (n, (structure, setup, stream)) in set_ups.iter().enumerate().filter(|(n, _)| chosen.contains(n)) {
-            let name = handles.get(n).map(|handle| handle.handle.clone()).unwrap_or_default();
+        for listed in chosen {
+            let (name, found) = (listed.handle.clone(), &listed.found);
             taken.insert(name.to_lowercase());
-            let subject = Subject::Hole(crate::entry::SetUpName::new(stream, setup.opened.sequence));
-            let sheet = Sheet { subject, size: page(&setup.opened.body.plan) };
-            wanted.entry(structure.clone()).or_default().push(Wanted { name, sheet });
+            let subject = Subject::Hole(SetUpName::new(&found.stream, found.opened));
+            let sheet = Sheet { subject, size: page_of(found.brief.units) };
+            wanted.entry(of(found)).or_default().push(Wanted { name, sheet });
         }
+        let evidence = if names.is_empty() {
+            of_store(store, limits, None)?
+        } else {
+            let of_one = |name: &StructureName| Ok((name.clone(), of_structure(store, name, limits, None)?));
+            wanted.keys().map(of_one).collect::<Result<_, StoreFault>>()?
+        };
         for ((line, structure), papers) in &mut wanted {
             let Some(size) = papers.first().map(|first| first.sheet.size).filter(|_| papers.len() > 1) else { continue };
             let plain = file_name(&format!("{structure}-structure"));

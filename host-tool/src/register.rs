@@ -8,6 +8,7 @@ use crate::holes::Hole;
 use crate::judge::Judged;
 use crate::planned::Plans;
 use crate::sheet::LegPlan;
+use crate::store::{Brief, Found};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// 6 ft, metres: from here on the construction rules on shafts speak of a hole's depth.
@@ -18,13 +19,43 @@ pub const SHAFT: &str = "29 CFR 1926.501(b)(7)(ii): 6 ft or more";
 /// The construction rule on holes (check values, 5).
 pub const DEEP: &str = "29 CFR 1926.501(b)(4)(i): more than 6 ft";
 
-/// What one rig did of a hole in one go.
-#[derive(Clone, Copy, Debug)]
-pub struct Drilled<'a> {
-    /// What was recorded.
-    pub set_up: &'a SetUp,
-    /// What it means.
-    pub judged: &'a Judged,
+/// What one rig did of a hole in one go, as far as the register goes by it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Drilled {
+    /// Whether anything was cut.
+    pub cut: bool,
+    /// When it was opened.
+    pub began: Option<Wall>,
+    /// When it was closed, else when the last increment was recorded.
+    pub ended: Option<Wall>,
+    /// A simulated rig did it.
+    pub simulated: bool,
+    /// The most that its depth may be below the datum, metres; `None` where nothing measured it, or nobody judged it.
+    pub depth: Option<f64>,
+}
+
+impl Drilled {
+    /// Of a set-up, judged.
+    #[must_use]
+    pub fn of(set_up: &SetUp, judged: &Judged) -> Self {
+        let by_rig = judged.depth.zip(judged.budgets.as_ref()).map(|(depth, budgets)| depth + budgets.depth.guard);
+        let by_tape = judged.sounded.map(|figure| figure.value + figure.expanded);
+        Self {
+            cut: !set_up.increments.is_empty(),
+            began: set_up.opened.moment.wall,
+            ended: set_up.last_moment().and_then(|moment| moment.wall),
+            simulated: set_up.identity.as_ref().is_some_and(|identity| identity.simulated),
+            depth: by_tape.or(by_rig),
+        }
+    }
+
+    /// Of a set-up as it was found, which nobody has judged.
+    #[must_use]
+    pub fn found(found: &Found) -> Self {
+        let Brief { cut, began, ended, simulated, .. } = found.brief;
+        let wall = |wall: Option<(i64, i16)>| wall.map(|(unix_ms, offset)| Wall { unix_ms, offset });
+        Self { cut, began: wall(began), ended: wall(ended), simulated, depth: None }
+    }
 }
 
 /// One hole of the register.
@@ -68,14 +99,14 @@ impl Registered {
 /// The register of a store's holes.
 #[must_use]
 pub fn of_holes(holes: &[Hole], entries: &[(Place, Entry)]) -> Vec<Registered> {
-    let drilled = holes.iter().filter_map(|hole| Some((hole.hole_name()?, Drilled { set_up: &hole.setup, judged: &hole.judged })));
+    let drilled = holes.iter().filter_map(|hole| Some((hole.hole_name()?, Drilled::of(&hole.setup, &hole.judged))));
     register(&drilled.collect::<Vec<_>>(), entries)
 }
 
 /// Draws up the register, holes in the order of their names. `entries` are those of all holes in the order in which they were
 /// entered; of a hole that was drilled on after a state was entered, the rig's records are the newer word.
 #[must_use]
-pub fn register(drilled: &[(HoleName, Drilled<'_>)], entries: &[(Place, Entry)]) -> Vec<Registered> {
+pub fn register(drilled: &[(HoleName, Drilled)], entries: &[(Place, Entry)]) -> Vec<Registered> {
     let corrected: Vec<Place> = entries.iter().filter_map(|(_, entry)| entry.corrects).collect();
     let mut holes: BTreeMap<&HoleName, Events> = BTreeMap::new();
     for (hole, drilled) in drilled {
@@ -113,20 +144,14 @@ struct Events<'a> {
 }
 
 impl<'a> Events<'a> {
-    fn drill(&mut self, drilled: &Drilled<'_>) {
-        let set_up = drilled.set_up;
-        if set_up.increments.is_empty() {
+    fn drill(&mut self, drilled: &Drilled) {
+        if !drilled.cut {
             return; // loaded, and nothing cut
         }
-        self.simulated |= set_up.identity.as_ref().is_some_and(|identity| identity.simulated);
-        let last = set_up.closed.as_ref().map(|closed| closed.moment).or_else(|| set_up.increments.last().map(|i| i.moment));
-        self.events.push(Event { at: set_up.opened.moment.wall, state: HoleState::Drilled, by: None });
-        if let Some(last) = last {
-            self.events.push(Event { at: last.wall, state: HoleState::Drilled, by: None });
-        }
-        let by_rig = drilled.judged.depth.zip(drilled.judged.budgets.as_ref()).map(|(depth, budgets)| depth + budgets.depth.guard);
-        let by_tape = drilled.judged.sounded.map(|figure| figure.value + figure.expanded);
-        self.depth = [self.depth, by_tape.or(by_rig)].into_iter().flatten().reduce(f64::max);
+        self.simulated |= drilled.simulated;
+        let at = [drilled.began, drilled.ended];
+        self.events.extend(at.map(|at| Event { at, state: HoleState::Drilled, by: None }));
+        self.depth = [self.depth, drilled.depth].into_iter().flatten().reduce(f64::max);
     }
 
     fn registered(mut self, hole: &HoleName) -> Registered {

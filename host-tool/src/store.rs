@@ -9,7 +9,9 @@ mod measured;
 mod merge;
 mod migrate;
 mod pages;
+pub mod photographs;
 mod salvage;
+mod set_ups;
 
 pub use copies::Contents;
 pub use entries::{Added, Entered};
@@ -17,6 +19,7 @@ pub use fault::StoreFault;
 pub use measured::{entry_of, measurement_of};
 pub use merge::Merged;
 pub use salvage::{Salvaged, salvage};
+pub use set_ups::{Brief, Found};
 
 use crate::session::{Stream, gap_of};
 use fault::{fault, shown};
@@ -27,7 +30,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// The version of the tables, kept in SQLite's `user_version`.
-pub const STORE_VERSION: i32 = 5;
+pub const STORE_VERSION: i32 = 6;
 /// "Bore" in SQLite's `application_id`: tells a store from any other SQLite file.
 const APPLICATION: i32 = 0x426F_7265;
 /// How long another program may hold the store before that is an error.

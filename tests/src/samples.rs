@@ -243,13 +243,17 @@ struct Stream {
     slots: Vec<Slot>,
     boot: u16,
     now: u32,
+    /// Sequence of its first slot.
+    first: u32,
+    /// The rig's last seal.
+    sealed: Option<Seal>,
 }
 
 impl Stream {
     fn add(&mut self, record: &Record) -> u32 {
         let mut body = [0; RECORD_BYTES_MAX];
         let used = record.encode(&mut body).unwrap();
-        let first = self.slots.last().map_or(1_041, |s| s.sequence() + 1);
+        let first = self.slots.last().map_or(self.first, |s| s.sequence() + 1);
         self.slots.extend(slots(first, self.boot, record.kind(), &body[..used]).unwrap());
         first
     }
@@ -281,6 +285,69 @@ pub fn keep_season(store: &mut Store, holes: u32) -> Result<(), StoreFault> {
     (0..holes).try_for_each(|n| store.keep(&session::Stream { rig: format!("SIM-{n}"), epoch: 1 }, &of_season(n).slots()).map(drop))
 }
 
+/// One after the other of a rig's holes, as it would record them in a season: their slots go on where the last hole's ended.
+#[derive(Debug)]
+pub struct Rig {
+    /// Its stream.
+    pub stream: session::Stream,
+    next: u32,
+    boot: u16,
+    sealed: Option<Seal>,
+}
+
+impl Rig {
+    /// One that has drilled nothing yet.
+    #[must_use]
+    pub fn new(name: &str) -> Self {
+        Self { stream: session::Stream { rig: name.to_owned(), epoch: 3 }, next: 0, boot: 0, sealed: None }
+    }
+
+    /// Drills one more hole in a run of its own.
+    ///
+    /// # Panics
+    /// Where the rig's name is too long for a record.
+    pub fn drill(&mut self, mut sample: Sample) -> Vec<Slot> {
+        if let Some(identity) = &mut sample.identity {
+            identity.rig = self.stream.rig.as_str().try_into().expect("room");
+        }
+        self.boot = self.boot.wrapping_add(2); // a restart within it takes one
+        let stream = Stream { slots: Vec::new(), boot: self.boot, now: 60_000, first: self.next, sealed: self.sealed };
+        let (slots, sealed) = sample.slots_of(stream);
+        (self.next, self.sealed) = (slots.last().map_or(self.next, |slot| slot.sequence() + 1), sealed);
+        slots
+    }
+}
+
+/// Puts a season's holes into a store, drilled by so many rigs in turn.
+///
+/// # Errors
+/// When the store cannot be written.
+pub fn keep_fleet(store: &mut Store, holes: u32, rigs: u32) -> Result<(), StoreFault> {
+    for number in 0..rigs {
+        let mut rig = Rig::new(&format!("SIM-{number}"));
+        let mut waiting = Vec::new();
+        for n in (number..holes).step_by(usize::try_from(rigs).unwrap_or(1)) {
+            waiting.extend(rig.drill(of_season(n)));
+            if waiting.len() > 20_000 {
+                store.keep(&rig.stream, &std::mem::take(&mut waiting))?;
+            }
+        }
+        store.keep(&rig.stream, &waiting)?;
+    }
+    Ok(())
+}
+
+/// A sheet that plans so many holes of a season.
+#[must_use]
+pub fn season_sheet(holes: u32) -> String {
+    let head = "Line,Structure,Leg,Depth,Depth basis,Datum,Hole diameter,Depth under,Depth over,Plumb limit\n".to_owned();
+    let row = |n: u32| {
+        let leg = if n.is_multiple_of(2) { "left" } else { "right" };
+        format!("Example Line 7,S-{},{leg},3200 mm,table,low side,1100 mm,100 mm,50 mm,20 mm/m\n", n / 2 + 1)
+    };
+    (0..holes).map(row).fold(head, |sheet, row| sheet + &row)
+}
+
 impl Sample {
     /// The set-up as it is read back from its slots.
     pub fn setup(&self) -> SetUp {
@@ -290,7 +357,10 @@ impl Sample {
 
     /// Its slots, without those that did not arrive.
     pub fn slots(&self) -> Vec<Slot> {
-        let mut stream = Stream { slots: Vec::new(), boot: 7, now: 60_000 };
+        self.slots_of(Stream { slots: Vec::new(), boot: 7, now: 60_000, first: 1_041, sealed: None }).0
+    }
+
+    fn slots_of(&self, mut stream: Stream) -> (Vec<Slot>, Option<Seal>) {
         self.tell_time(&mut stream, 1_800_000_000_000);
         let first = stream.add(&Record::Opened(Opened { at: Millis(stream.now), request: 11, plan: self.plan.clone() }));
         self.set_up(&mut stream);
@@ -305,7 +375,7 @@ impl Sample {
             self.close(&mut stream, first);
         }
         let lost = |i: usize| self.lost.iter().any(|range| range.contains(&i));
-        stream.slots.iter().enumerate().filter(|(i, _)| !lost(*i)).map(|(_, slot)| *slot).collect()
+        (stream.slots.iter().enumerate().filter(|(i, _)| !lost(*i)).map(|(_, slot)| *slot).collect(), stream.sealed)
     }
 
     fn tell_time(&self, stream: &mut Stream, unix_ms: i64) {
@@ -475,10 +545,14 @@ impl Sample {
             first,
             slots: end.slots,
             digest: end.digest(),
+            number: stream.sealed.map_or(0, |before| before.number + 1),
+            previous: stream.sealed.map_or([0; 32], |before| before.sum()),
             key: key.verifying_key().to_bytes(),
             ..Seal::default()
         };
         let signature = key.sign(&stated.signed().unwrap()).to_bytes();
-        stream.add(&Record::Seal(stated.with_signature(&signature)));
+        let sealed = stated.with_signature(&signature);
+        stream.add(&Record::Seal(sealed));
+        stream.sealed = Some(sealed);
     }
 }

@@ -5,7 +5,8 @@ use crate::enter::{self, put};
 use crate::station::wall;
 use crate::{Failure, stores};
 use host_tool::entry::{CleanOut, Entry, Said};
-use host_tool::holes::{Hole, Told, called, catalogue};
+use host_tool::holes::index::Index;
+use host_tool::holes::{Hole, Sayings, Told};
 use host_tool::judge::LineAxes;
 use host_tool::judge::measured::{Kind, Measurement};
 use host_tool::measure::length_um;
@@ -25,13 +26,15 @@ const REMARK_BYTES: usize = 500;
 pub fn enter(kind: Kind, typed: &ByHand, before_clean_out: bool, store: &Path) -> Result<(), Failure> {
     let (measurement, corrects) = (measurement(kind, typed)?, typed.entering.corrects()?);
     let mut store = stores::open_existing(store)?;
-    let holes = catalogue(&store)?.holes;
-    let [hole] = called(&holes, std::slice::from_ref(&typed.hole))?[..] else {
+    let index = Index::of(&store)?;
+    let [listed] = index.called(std::slice::from_ref(&typed.hole))?[..] else {
         return Err(Failure::Failed(format!(
             "several holes are called \"{}\": use the handle that `borewitness holes` gives",
             terminal(&typed.hole)
         )));
     };
+    let hole = listed.judged(&store, &Sayings::default(), None)?;
+    let hole = &hole.ok_or_else(|| Failure::Failed(format!("{} cannot be read: its records are damaged", listed.handle)))?;
     let name = hole.hole_name().ok_or_else(|| Failure::Failed(format!("{} has a leg that this version does not know", hole.handle)))?;
     let mut entry = Entry { corrects, ..entry_of(&measurement, wall().offset, name, hole.set_up_name()) };
     if let Said::Sounding { clean_out, .. } = &mut entry.said

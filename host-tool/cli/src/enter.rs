@@ -4,7 +4,8 @@ use crate::args::{Accepted, Aspect, Entering, Measured, Noted, State, Taped};
 use crate::station::wall;
 use crate::{Failure, stores};
 use host_tool::entry::{Along, Disposition, Entry, HoleName, HoleState, NoteKind, Place, Said, may_correct};
-use host_tool::holes::{Catalogue, Hole, called, catalogue};
+use host_tool::holes::index::Index;
+use host_tool::holes::{Catalogue, Hole, catalogue};
 use host_tool::measure::{length, ratio};
 use host_tool::paper::told;
 use host_tool::paper::words::Units;
@@ -100,9 +101,9 @@ fn millionths(text: &str) -> Result<i32, Failure> {
 fn add(hole: &str, entering: &Entering, with: &str, said: Said, text: &str, path: &Path) -> Result<(), Failure> {
     let (who, corrects, remark) = (entering.who()?, entering.corrects()?, entering.remark.trim().to_owned());
     let mut store = stores::open_existing(path)?;
-    let holes = catalogue(&store)?.holes;
-    let named = called(&holes, std::slice::from_ref(&hole.to_owned()))?;
-    let mut names: Vec<_> = named.iter().filter_map(|hole| hole.hole_name()).collect();
+    let index = Index::of(&store)?;
+    let named = index.called(std::slice::from_ref(&hole.to_owned()))?;
+    let mut names: Vec<_> = named.iter().filter_map(|listed| listed.found.hole_name()).collect();
     names.dedup();
     let [name] = &names[..] else {
         return Err(Failure::Failed(format!(

@@ -7,14 +7,15 @@ use crate::station::wall;
 use crate::{Failure, stores};
 use console::Term;
 use data_encoding::HEXLOWER;
-use host_tool::entry::Finding;
-use host_tool::evidence::collect::of_store;
+use host_tool::entry::{Finding, SetUpName};
+use host_tool::evidence::collect::{of, of_structure};
 use host_tool::evidence::keys::{self, Key, Role, Trusted};
 use host_tool::evidence::review::Reviewed;
+use host_tool::evidence::reviewer;
 use host_tool::evidence::scan::{self, Signer};
 use host_tool::evidence::verify::{self, State};
-use host_tool::evidence::{collect, reviewer};
-use host_tool::holes::{called, catalogue};
+use host_tool::holes::catalogue;
+use host_tool::holes::index::Index;
 use host_tool::text::terminal;
 use std::fs::File;
 use std::io::{Read, Write, stderr, stdin, stdout};
@@ -140,16 +141,15 @@ pub fn review(typed: &Typed, path: &Path) -> Result<(), Failure> {
 /// Signs a review with a key that a passphrase opens; what was signed, in words.
 pub fn sign(asked: &Signing<'_>, path: &Path, passphrase: impl FnOnce() -> Result<String, Failure>) -> Result<String, Failure> {
     let mut store = stores::open_existing(path)?;
-    let holes = catalogue(&store)?.holes;
-    let [named] = called(&holes, &[asked.hole.to_owned()])?[..] else {
+    let index = Index::of(&store)?;
+    let [named] = index.called(&[asked.hole.to_owned()])?[..] else {
         let said = format!("several holes are called \"{}\": use the handle that `borewitness holes` gives", terminal(asked.hole));
         return Err(Failure::Failed(said));
     };
-    let plan = &named.setup.opened.body.plan;
-    let structure: collect::StructureName = (plan.line.as_str().to_owned(), plan.structure.as_str().to_owned());
-    let evidence = of_store(&store, asked.limits, None)?.remove(&structure).unwrap_or_default();
+    let evidence = of_structure(&store, &of(&named.found), asked.limits, None)?;
     let judged = evidence.judged().map_err(|e| Failure::Failed(e.to_string()))?;
-    let hole = judged.holes.iter().find(|hole| hole.set_up_name() == named.set_up_name());
+    let name = SetUpName::new(&named.found.stream, named.found.opened);
+    let hole = judged.holes.iter().find(|hole| hole.set_up_name() == name);
     let reviewed = hole.and_then(|hole| Some((hole, Reviewed::of(&evidence, &judged, hole)?)));
     let (hole, reviewed) = reviewed.ok_or_else(|| Failure::Failed("the hole's evidence is not in the store".to_owned()))?;
     let key = reviewer::open(asked.key, &passphrase()?)?;

@@ -32,6 +32,7 @@ use host_tool::calibrate::Refused;
 use host_tool::entry::CorrectionFault;
 use host_tool::evidence::reviewer::ReviewerFault;
 use host_tool::export::ExportFault;
+use host_tool::files::FileFault;
 use host_tool::holes::CalledFault;
 use host_tool::papers::PrintFault;
 use host_tool::port::PortFault;
@@ -82,7 +83,7 @@ macro_rules! failures {
         }
     )*};
 }
-failures!(StoreFault, PortFault, PrintFault, CalledFault, ReviewerFault, MachineFault, Refused, CorrectionFault, ExportFault);
+failures!(StoreFault, PortFault, PrintFault, CalledFault, ReviewerFault, MachineFault, Refused, CorrectionFault, ExportFault, FileFault);
 
 fn main() -> ExitCode {
     let done = job::meant(args::Typed::parse()).and_then(job::run);

@@ -2,7 +2,7 @@
 
 use crate::Failure;
 use host_tool::session::Stream;
-use host_tool::store::{Merged, Store, salvage};
+use host_tool::store::{Merged, Store, photographs, salvage};
 use host_tool::text::terminal;
 use std::io::{Write, stderr, stdout};
 use std::path::Path;
@@ -28,7 +28,25 @@ fn said(store: Store) -> Result<Store, Failure> {
 /// Copies a store into a new file, though a program may be writing to it.
 pub fn backup(file: &Path, store: &Path) -> Result<(), Failure> {
     let held = open_existing(store)?.backup(file)?;
-    Ok(writeln!(stdout(), "{} records are in {}, and it was compared with the store", held.slots, shown(file))?)
+    writeln!(stdout(), "{} records are in {}, and it was compared with the store", held.slots, shown(file))?;
+    pictures(store, file)
+}
+
+/// Brings photographs from beside one store to beside another.
+fn pictures(from: &Path, to: &Path) -> Result<(), Failure> {
+    let photographs::Brought { new, same, spoilt } = photographs::bring(from, to)?;
+    let mut out = stdout();
+    let there = shown(&photographs::folder(to));
+    if new > 0 {
+        writeln!(out, "{new} photographs are new in {there}")?;
+    }
+    if same > 0 {
+        writeln!(out, "{same} photographs were in {there} already")?;
+    }
+    for name in spoilt {
+        writeln!(out, "photograph {name} beside {} is not what it was, and was not taken: look for it on the phone", shown(from))?;
+    }
+    Ok(())
 }
 
 /// Takes a backup into a store, which is made where there is none.
@@ -49,7 +67,8 @@ fn take_in(other: &Path, path: &Path, make: bool) -> Result<(), Failure> {
             drop(std::fs::remove_file(path)); // made a moment ago for what did not come
         }
     })?;
-    report(&merged, other, path)
+    report(&merged, other, path)?;
+    pictures(other, path)
 }
 
 fn report(merged: &Merged, other: &Path, store: &Path) -> Result<(), Failure> {

@@ -4,6 +4,7 @@
 mod common;
 
 use common::{Killed, LiveRig, assert_failed, command, run, slots_in, store_in, stored};
+use host_tool::store::photographs;
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -56,6 +57,27 @@ fn a_store_that_grows_is_copied_and_merged_into_and_the_listener_goes_on() {
     assert_eq!(stored(&new), memory);
     let again = said(&run(&["merge", &copy, "--store", &new]));
     assert!(again.starts_with("0 records ") && again.contains(&format!("{} records were there already", memory.len())), "{again}");
+}
+
+/// Photographs lie beside a store, and go where it goes.
+#[test]
+fn photographs_go_with_a_store_and_spoilt_ones_are_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (store, copy, new) = (path("store"), path("copy"), path("new"));
+    drop(host_tool::store::Store::open(Path::new(&store)).unwrap());
+    let [one, two] = [b"one", b"two"].map(|bytes| photographs::keep(Path::new(&store), bytes).unwrap());
+    let backed = said(&run(&["backup", &copy, "--store", &store]));
+    assert!(backed.contains("2 photographs are new in "), "{backed}");
+    std::fs::write(photographs::folder(Path::new(&copy)).join(&two), "rot").unwrap();
+    let restored = said(&run(&["restore", &copy, "--store", &new]));
+    assert!(restored.contains("1 photographs are new in "), "{restored}");
+    assert!(restored.contains(&format!("photograph {two} beside {copy} is not what it was")), "{restored}");
+    let there = |name: &str| photographs::read(Path::new(&new), name).ok().flatten();
+    assert_eq!((there(&one).as_deref(), there(&two)), (Some(&b"one"[..]), None));
+    let merged = said(&run(&["merge", &store, "--store", &new]));
+    assert!(merged.contains("1 photographs are new in ") && merged.contains("1 photographs were in "), "{merged}");
+    assert_eq!(there(&two).as_deref(), Some(&b"two"[..]));
 }
 
 #[test]

@@ -76,14 +76,24 @@ impl<'a> Exported<'a> {
     /// # Errors
     /// See [`ExportFault`].
     pub fn write(&self, format: Format, out: &Path) -> Result<Vec<PathBuf>, ExportFault> {
-        let made = |text: Result<Vec<u8>, String>| text.map_err(ExportFault::NotMade);
-        let bytes = match format {
-            Format::Json => made(json::whole(self))?,
-            Format::Csv => made(csv::whole(self))?,
-            Format::Geojson => made(geojson::whole(self))?,
-            Format::Slots => return Ok(into_folder(out, &self.slots())?),
+        if format == Format::Slots {
+            return Ok(into_folder(out, &self.slots())?);
+        }
+        Ok(vec![whole_or_absent(out, &self.bytes(format)?)?])
+    }
+
+    /// What stands in the file; of slots, those of all set-ups one after the other.
+    ///
+    /// # Errors
+    /// See [`ExportFault`].
+    pub fn bytes(&self, format: Format) -> Result<Vec<u8>, ExportFault> {
+        let made = match format {
+            Format::Json => json::whole(self),
+            Format::Csv => csv::whole(self),
+            Format::Geojson => geojson::whole(self),
+            Format::Slots => Ok(self.slots().into_iter().flat_map(|(_, bytes)| bytes).collect()),
         };
-        Ok(vec![whole_or_absent(out, &bytes)?])
+        made.map_err(ExportFault::NotMade)
     }
 
     /// The slots of each set-up, 32 bytes each in rising sequence, as the rig wrote them: `shared-protocol/WIRE.md` says what they are.

@@ -102,6 +102,12 @@ impl<'a> Leanings<'a> {
         clocks
     }
 
+    /// Whether a clock that is set later would still say the time of day at this sequence.
+    pub(super) fn may_be_told_time(&self, sequence: u32) -> bool {
+        let run = self.runs.partition_point(|begins| *begins <= sequence);
+        run == self.runs.len() && !self.milestones.iter().any(|m| m.run.saturating_add(1) == run && m.sets_clock)
+    }
+
     /// Takes a set-up out of the stream that it was read from.
     #[must_use]
     pub fn alone(&self, setup: &SetUp) -> Alone {

@@ -5,7 +5,8 @@ use crate::session::Stream;
 use crate::text::{file_name, terminal};
 use shared_protocol::record::Plan;
 use shared_protocol::state::Leg;
-use std::collections::{BTreeMap, BTreeSet};
+use std::borrow::Cow;
+use std::collections::{BTreeSet, HashMap};
 
 /// What a hole can be called by.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -29,17 +30,23 @@ pub enum CalledFault {
     NoHole,
 }
 
-/// Gives each hole (plan, sequence of its first slot, stream) the shortest handle that no other has: plain, then with its sequence,
-/// then with its rig.
+/// What tells a hole from the others: its plain name, its name as people say it, the sequence of its first slot, its stream.
+pub type Told<'a> = (Cow<'a, str>, Cow<'a, str>, u32, &'a Stream);
+
+/// Gives each hole (plan, sequence of its first slot, stream) a handle; see [`apart`].
 pub fn handles<'a>(holes: impl Iterator<Item = (&'a Plan, u32, &'a Stream)>) -> Vec<Handle> {
-    let candidates = holes.map(|(plan, sequence, stream)| {
-        let plain = plain(plan);
-        let name = terminal(&hole_name(plan));
+    apart(holes.map(|(plan, sequence, stream)| (plain(plan).into(), name_of(plan).into(), sequence, stream)))
+}
+
+/// Gives each hole the shortest handle that no other has: plain, then with its sequence, then with its rig.
+pub fn apart<'a>(holes: impl Iterator<Item = Told<'a>>) -> Vec<Handle> {
+    let candidates = holes.map(|(plain, name, sequence, stream)| {
         let longer = file_name(&format!("{plain}-at-{sequence}-{}-{}", stream.rig, stream.epoch));
-        (name, [plain.clone(), format!("{plain}-at-{sequence}"), longer])
+        let at = format!("{plain}-at-{sequence}");
+        (name.into_owned(), [plain.into_owned(), at, longer])
     });
     let all: Vec<(String, [String; 3])> = candidates.collect();
-    let mut times: BTreeMap<String, u32> = BTreeMap::new();
+    let mut times: HashMap<String, u32> = HashMap::new();
     for candidate in all.iter().flat_map(|(_, candidates)| candidates) {
         *times.entry(candidate.to_lowercase()).or_default() += 1;
     }
@@ -50,6 +57,12 @@ pub fn handles<'a>(holes: impl Iterator<Item = (&'a Plan, u32, &'a Stream)>) -> 
         name: name.clone(),
     };
     all.iter().map(handle).collect()
+}
+
+/// A hole's name as people say it, safe to show.
+#[must_use]
+pub fn name_of(plan: &Plan) -> String {
+    terminal(&hole_name(plan))
 }
 
 /// Structure, leg, attempt and set-up in plain letters.

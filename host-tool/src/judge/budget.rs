@@ -185,22 +185,43 @@ pub fn budgets(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> B
     let depth = depth_rows(setup, axis.length(bottom), allow);
     let mut floor = depth.clone();
     floor.push(row("floor against cutting edge", "allowance", Shape::Normal(allow.floor), 1.0, Along::Varies));
-    let attitude = attitude_rows(setup, allow);
-    let ends = end_rows(axis, bottom, play(&attitude), allow);
-    let length = axis.length(bottom);
-    let with_length = |rows: &[Row], length: f64| rows.iter().cloned().map(|r| Row { sensitivity: length, ..r }).collect::<Vec<_>>();
-    let common = [with_length(&attitude, length), ends].concat();
-    let (along, across) = model_rows(axis, bottom);
-    let distance = distance(&common, &along, &across, axis.at(bottom).map_or(0.0, |end| end.offset.magnitude()));
-    let heading = heading_row(setup, axis, bottom);
-    let local = [with_length(&attitude, 1.0), vec![noise_row("noise of 100 mm", axis.end_noise, 1.0)]].concat();
-    Budgets {
-        edge: Budget::of(depth),
-        depth: Budget::of(floor),
-        place: place(&common, &along, &[across, vec![heading]].concat()),
-        distance,
-        local: Budget::of(local),
+    let toe = ToeRows::of(setup, axis, bottom, allow);
+    let local = [at_length(&toe.attitude, 1.0), vec![noise_row("noise of 100 mm", axis.end_noise, 1.0)]].concat();
+    let distance = distance(&toe.common, &toe.along, &toe.across, axis.at(bottom).map_or(0.0, |end| end.offset.magnitude()));
+    Budgets { edge: Budget::of(depth), depth: Budget::of(floor), place: toe.place(), distance, local: Budget::of(local) }
+}
+
+/// Radius of the circle about the axis at `bottom` below the hub, m: that of [`budgets`], without the others.
+#[must_use]
+pub fn circle_at(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> f64 {
+    ToeRows::of(setup, axis, bottom, allow).place().expanded
+}
+
+/// What the toe is worth, source by source.
+struct ToeRows {
+    attitude: Vec<Row>,
+    common: Vec<Row>,
+    along: Vec<Row>,
+    across: Vec<Row>,
+    heading: Row,
+}
+
+impl ToeRows {
+    fn of(setup: &SetUp, axis: &Axis, bottom: f64, allow: &Allowances) -> Self {
+        let attitude = attitude_rows(setup, allow);
+        let ends = end_rows(axis, bottom, play(&attitude), allow);
+        let common = [at_length(&attitude, axis.length(bottom)), ends].concat();
+        let (along, across) = model_rows(axis, bottom);
+        Self { attitude, common, along, across, heading: heading_row(setup, axis, bottom) }
     }
+
+    fn place(&self) -> Budget {
+        place(&self.common, &self.along, &[&self.across[..], std::slice::from_ref(&self.heading)].concat())
+    }
+}
+
+fn at_length(rows: &[Row], length: f64) -> Vec<Row> {
+    rows.iter().cloned().map(|row| Row { sensitivity: length, ..row }).collect()
 }
 
 /// The toe's distance from the vertical, measured as `toe`: what acts across its direction matters where it is small.

@@ -4,7 +4,7 @@
 
 use super::axes::LineAxes;
 use super::axis::{Axis, metres};
-use super::budget::{Allowances, Along, Budget, Row, Unit, budgets};
+use super::budget::{Allowances, Along, Budget, Row, Unit, circle_at};
 use super::freedom::{CIRCLE, effective, interval};
 use super::spread::Shape;
 use super::statement::Figure;
@@ -168,13 +168,14 @@ pub fn not_plumbed(plumbed: &[Plumbed]) -> Option<String> {
 
 fn beside(setup: &SetUp, axis: &Axis, below_hub: f64) -> Option<Beside> {
     let offset = axis.at(below_hub)?.offset;
-    Some(Beside { offset, radius: budgets(setup, axis, below_hub, &Allowances::default()).place.expanded })
+    Some(Beside { offset, radius: circle_at(setup, axis, below_hub, &Allowances::default()) })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::facts::read;
+    use crate::judge::budget::budgets;
     use shared_protocol::assemble::slots;
     use shared_protocol::body::CoarseLean;
     use shared_protocol::record::{Increment, Opened, Record};

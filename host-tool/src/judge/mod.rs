@@ -86,20 +86,13 @@ pub fn judge(setup: &SetUp) -> Judged {
 #[must_use]
 pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     let plan = &setup.opened.body.plan;
-    let bottom = bottom(setup);
-    let believed = tied(setup);
-    let axis = Axis::of(setup);
-    let end = bottom.and_then(|bottom| axis.at(bottom));
-    let length = bottom.map_or(0.0, |bottom| axis.length(bottom));
-    let budgets = bottom.filter(|_| length > 0.0).map(|bottom| budgets(setup, &axis, bottom, &Allowances::default()));
-    let lean = end.filter(|_| length > 0.0).map(|end| end.offset.times(1.0 / length));
-    let correction = closing::correction(setup).filter(|_| believed);
-    let corrected = correction.map_or(0.0, |correction| correction.value);
-    let depth = bottom.filter(|_| believed).map(|bottom| bottom - metres(plan.hub_above_datum) + corrected);
-    let seen =
-        Seen { depth, toe: end.map(|e| e.offset.magnitude()), length, worst: worst(&axis.points), believed, budgets: budgets.as_ref() };
+    let bore = Bore::of(setup);
+    let budgets = bore.measured.map(|bottom| budgets(setup, &bore.axis, bottom, &Allowances::default()));
+    let lean = bore.end.filter(|_| bore.length > 0.0).map(|end| end.offset.times(1.0 / bore.length));
+    let seen = Seen { bore: &bore, budgets: budgets.as_ref() };
     let own = LimitSet::of_plan(plan);
-    let plumbed = measured::plumbed(setup, &axis, bottom);
+    let Bore { end, depth, correction, believed, .. } = bore;
+    let plumbed = measured::plumbed(setup, &bore.axis, bore.bottom);
     let (unfinished, barred) = (setup.closed.is_none(), barred(setup, believed, &plumbed));
     let sounded = measured::sounded(&setup.measurements);
     let soundings = measured::soundings_budget(&setup.measurements);
@@ -122,7 +115,7 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
         depth_standing: plain(Measurand::Depth),
         toe: end.map(|e| e.offset),
         lean,
-        mean_lean: mean_lean(&axis.points, axis.ground),
+        mean_lean: mean_lean(&bore.axis.points, bore.axis.ground),
         lean_limit: f64::from(plan.plumb_limit.0) / 1e6,
         lean_standing: plain(Measurand::OverallLean),
         misclosure: setup
@@ -136,7 +129,7 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
         soundings,
         plumbed,
         reservations: reservations(setup, believed, contradicted),
-        axis: axis.points,
+        axis: bore.axis.points,
         budgets,
         verdicts,
         governs: more.governs,
@@ -144,25 +137,76 @@ pub fn judge_by(setup: &SetUp, more: &LimitSet) -> Judged {
     }
 }
 
-/// The figures that limits are about.
-struct Seen<'a> {
-    depth: Option<f64>,
-    toe: Option<f64>,
+/// How depth and overall lean stand to their plan's limits as measured: what [`judge`] says of them, without what they are worth, which
+/// takes many times as long.
+#[must_use]
+pub fn standings(setup: &SetUp) -> (Standing, Standing) {
+    let (bore, own) = (Bore::of(setup), LimitSet::of_plan(&setup.opened.body.plan));
+    let sounded = measured::sounded(&setup.measurements).map(|figure| figure.value);
+    let plain = |measurand: Measurand, value: Option<f64>| {
+        let limit = own.limits.iter().find(|limit| limit.measurand == measurand);
+        let figure = value.map(|value| Figure::of(value, 0.0));
+        limit.map_or(Standing::Unknown, |limit| statement::verdict(limit, figure, setup.closed.is_none(), &[]).plain)
+    };
+    let depth = sounded.or_else(|| bore.value(Measurand::Depth));
+    (plain(Measurand::Depth, depth), plain(Measurand::OverallLean, bore.value(Measurand::OverallLean)))
+}
+
+/// The bore as it was measured.
+struct Bore {
+    axis: Axis,
+    /// Where the axis ends.
+    end: Option<AxisPoint>,
     length: f64,
-    worst: Option<f64>,
+    /// Whether depth was tied to the hub at the end.
     believed: bool,
+    correction: Option<Correction>,
+    depth: Option<f64>,
+    /// The deepest below the hub.
+    bottom: Option<f64>,
+    /// The same where there is a hole at all.
+    measured: Option<f64>,
+}
+
+impl Bore {
+    fn of(setup: &SetUp) -> Self {
+        let (bottom, believed, axis) = (bottom(setup), tied(setup), Axis::of(setup));
+        let end = bottom.and_then(|bottom| axis.at(bottom));
+        let length = bottom.map_or(0.0, |bottom| axis.length(bottom));
+        let correction = closing::correction(setup).filter(|_| believed);
+        let corrected = correction.map_or(0.0, |correction| correction.value);
+        let depth = bottom.filter(|_| believed).map(|bottom| bottom - metres(setup.opened.body.plan.hub_above_datum) + corrected);
+        Self { axis, end, length, believed, correction, depth, bottom, measured: bottom.filter(|_| length > 0.0) }
+    }
+
+    /// A figure that limits are about.
+    fn value(&self, measurand: Measurand) -> Option<f64> {
+        self.measured?;
+        let toe = self.end.map(|end| end.offset.magnitude()).filter(|_| self.believed);
+        match measurand {
+            Measurand::Depth => self.depth,
+            Measurand::OverallLean => Some(toe? / self.length),
+            Measurand::LeanAnywhere => worst(&self.axis.points),
+            Measurand::Toe => toe,
+            Measurand::Centre | Measurand::Room | Measurand::Embedment | Measurand::ArmTilt => None,
+        }
+    }
+}
+
+/// The figures that limits are about, with what they are worth.
+struct Seen<'a> {
+    bore: &'a Bore,
     budgets: Option<&'a Budgets>,
 }
 
 impl Seen<'_> {
     fn figure(&self, measurand: Measurand) -> Option<Figure> {
-        let budgets = self.budgets?;
-        let toe = self.toe.filter(|_| self.believed);
-        let (value, budget, per) = match measurand {
-            Measurand::Depth => (self.depth?, &budgets.depth, 1.0),
-            Measurand::OverallLean => (toe? / self.length, &budgets.distance, self.length),
-            Measurand::LeanAnywhere => (self.worst?, &budgets.local, 1.0),
-            Measurand::Toe => (toe?, &budgets.distance, 1.0),
+        let (budgets, value) = (self.budgets?, self.bore.value(measurand)?);
+        let (budget, per) = match measurand {
+            Measurand::Depth => (&budgets.depth, 1.0),
+            Measurand::OverallLean => (&budgets.distance, self.bore.length),
+            Measurand::LeanAnywhere => (&budgets.local, 1.0),
+            Measurand::Toe => (&budgets.distance, 1.0),
             Measurand::Centre | Measurand::Room | Measurand::Embedment | Measurand::ArmTilt => return None,
         };
         Some(Figure { value, expanded: budget.expanded / per, guard: budget.guard / per })

@@ -81,7 +81,13 @@ pub enum PaperError {
 /// Page size of the country of a sheet's units.
 #[must_use]
 pub fn page(plan: &Plan) -> PageSize {
-    match SheetUnits::from_raw(plan.units) {
+    page_of(plan.units)
+}
+
+/// The same by the units as a plan has them.
+#[must_use]
+pub fn page_of(units: u8) -> PageSize {
+    match SheetUnits::from_raw(units) {
         Some(SheetUnits::FeetInches) => PageSize::Letter,
         Some(SheetUnits::Metric) | None => PageSize::A4,
     }

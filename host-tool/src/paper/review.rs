@@ -44,7 +44,8 @@ fn rows(hole: &Hole<'_>) -> [(&'static str, String); 3] {
 }
 
 /// Who reviewed the record last, what was found, and whether that is the record as it is printed.
-fn reviewed_by(hole: &Hole<'_>) -> String {
+#[must_use]
+pub fn reviewed_by(hole: &Hole<'_>) -> String {
     let Some(reviewed) = hole.reviewed else { return NONE.to_owned() };
     let Some(last) = reviewed.reviews.last() else { return format!("{NONE}; nobody has reviewed this record") };
     let reason = if last.reason.is_empty() { String::new() } else { format!(": {}", last.reason) };
@@ -77,8 +78,15 @@ fn revision(hole: &Hole<'_>) -> String {
     }
 }
 
-/// Every revision, with the figures that were signed: the older stay, side by side with the newer.
-pub fn revisions(flow: &mut Flow, hole: &Hole<'_>) {
+/// The heads of what is said of each revision.
+pub const REVISIONS: [&str; 6] = ["No.", "Found", "By", "Figures that were signed", "Why", "Key"];
+/// How the figures that were signed are read.
+pub const KEY: &str =
+    "in, out: measured within, outside the limit; + shown so; ? not known. Each was signed over the record as it was then.";
+
+/// Every revision, with the figures that were signed, by the heads of [`REVISIONS`].
+#[must_use]
+pub fn revision_rows(hole: &Hole<'_>) -> Vec<Vec<String>> {
     let reviews = hole.reviewed.map_or(&[][..], |reviewed| &reviewed.reviews);
     let row = |review: &Review| {
         let figures: Vec<&str> = review.short.lines().skip(2).take(2).collect();
@@ -92,20 +100,15 @@ pub fn revisions(flow: &mut Flow, hole: &Hole<'_>) {
             key_name(&review.key),
         ]
     };
-    let rows: Vec<Vec<String>> = reviews.iter().map(row).collect();
-    let columns = [
-        names("No.", 0.35),
-        words("Found", 1.5),
-        words("By", 1.0),
-        words("Figures that were signed", 2.2),
-        words("Why", 1.4),
-        words("Key", 0.8),
-    ];
-    if figures::list(flow, "Revisions", &columns, &rows) {
-        figures::remark(
-            flow,
-            "in, out: measured within, outside the limit; + shown so; ? not known. Each was signed over the record as it was then.",
-        );
+    reviews.iter().map(row).collect()
+}
+
+/// The older revisions stay, side by side with the newer.
+pub fn revisions(flow: &mut Flow, hole: &Hole<'_>) {
+    let [number, found, by, signed, why, key] = REVISIONS;
+    let columns = [names(number, 0.35), words(found, 1.5), words(by, 1.0), words(signed, 2.2), words(why, 1.4), words(key, 0.8)];
+    if figures::list(flow, "Revisions", &columns, &revision_rows(hole)) {
+        figures::remark(flow, KEY);
     }
 }
 

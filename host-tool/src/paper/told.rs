@@ -121,9 +121,12 @@ pub fn corrections(hole: &Hole<'_>) -> Vec<String> {
     hole.told.iter().filter_map(one).collect()
 }
 
-/// Every entry about the hole in the order in which it was entered; says whether there were any. What is corrected is struck
-/// through and stays legible, with the right figure beside it.
-pub fn list_of(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+/// The heads of what people entered.
+pub const ENTERED: [&str; 5] = ["Entry", "By whom, when", "What was entered", "With what; remark", "Corrected to"];
+
+/// Every entry about the hole in the order in which it was entered, by the heads of [`ENTERED`].
+#[must_use]
+pub fn rows(hole: &Hole<'_>) -> Vec<Vec<String>> {
     let units = hole.units();
     let right = |told: &Told| {
         let (right, by) = told.corrected.as_ref()?;
@@ -138,19 +141,20 @@ pub fn list_of(flow: &mut Flow, hole: &Hole<'_>) -> bool {
         let more = if more.is_empty() { NONE.to_owned() } else { more.join("; ") };
         vec![told.place.to_string(), by(hole, entry), what(&entry.said, units), more, right(told).unwrap_or_else(|| NONE.to_owned())]
     };
-    let rows: Vec<Vec<String>> = hole.told.iter().map(row).collect();
+    hole.told.iter().map(row).collect()
+}
+
+/// All of them as a table; says whether there were any. What is corrected is struck through and stays legible, with the right figure
+/// beside it.
+pub fn list_of(flow: &mut Flow, hole: &Hole<'_>) -> bool {
+    let rows = rows(hole);
     if rows.is_empty() {
         return false;
     }
     let wrong: Vec<(usize, usize)> =
         hole.told.iter().enumerate().filter(|(_, told)| told.corrected.is_some()).map(|(row, _)| (row, 2)).collect();
-    let columns = [
-        names("Entry", 1.3),
-        times("By whom, when", 1.95),
-        words("What was entered", 2.2),
-        words("With what; remark", 1.45),
-        words("Corrected to", 1.4),
-    ];
+    let [entry, by, what, with, right] = ENTERED;
+    let columns = [names(entry, 1.3), times(by, 1.95), words(what, 2.2), words(with, 1.45), words(right, 1.4)];
     figures::heading(flow, "What people entered about this hole");
     table_with_struck(flow, &columns, &rows, &wrong);
     if !wrong.is_empty() {

@@ -19,45 +19,49 @@ use shared_protocol::state::CalibrationItem;
 /// Degrees of freedom from which on the factor no longer shows them.
 const FREEDOM_SAID: f64 = 1_000.0;
 
+/// The heads of what the figures are worth, and of what that is made of.
+pub const RESULTS: [&str; 6] = ["Uncertainty of", "Combined, standard", "Freedom, ν", "Factor", "95 %", "Most of it, and bounded"];
+/// See [`RESULTS`].
+pub const SOURCES: [&str; 8] = ["Source", "Acts on", "Where from", "Value", "Shape", "Times", "Along", "Makes"];
+/// Where there is nothing that could be worth anything.
+pub const NO_BUDGET: &str = "No budget: no hole was recorded below the ground.";
+/// How both tables are read.
+pub const KEY: &str = "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, that of a disc its \
+radius, all places alike; “makes” is what it adds as a standard deviation; a correction is in the figure, and its value is what is left; ν \
+counts the degrees of freedom of what was estimated from readings, and the effective ones of a sum. The factor comes from the distribution of \
+the sum; for a toe as a place it is that of a circle, 2.45 where all is normal. Allowances are common practice, no source.";
+
 /// Results, then sources.
 pub fn budget(flow: &mut Flow, hole: &Hole<'_>) {
     let rows = results(hole);
     if rows.is_empty() {
         heading(flow, "Uncertainty");
-        remark(flow, "No budget: no hole was recorded below the ground.");
+        remark(flow, NO_BUDGET);
         return;
     }
-    let columns = [
-        names("Uncertainty of", 2.65),
-        figures("Combined, standard", 1.65),
-        figures("Freedom, ν", 0.9),
-        figures("Factor", 0.6),
-        figures("95 %", 1.0),
-        words("Most of it, and bounded", 2.1),
-    ];
+    let [of, standard, freedom, factor, interval, most] = RESULTS;
+    let columns =
+        [names(of, 2.65), figures(standard, 1.65), figures(freedom, 0.9), figures(factor, 0.6), figures(interval, 1.0), words(most, 2.1)];
     list(flow, "Uncertainty", &columns, &rows);
     flow.space(5.0);
+    let [source, on, basis, value, shape, factor, along, makes] = SOURCES;
     let columns = [
-        times("Source", 2.45),
-        words("Acts on", 1.05),
-        words("Where from", 2.62),
-        words("Value", 1.3),
-        words("Shape", 1.2),
-        figures("Times", 0.85),
-        words("Along", 0.62),
-        figures("Makes", 1.0),
+        times(source, 2.45),
+        words(on, 1.05),
+        words(basis, 2.62),
+        words(value, 1.3),
+        words(shape, 1.2),
+        figures(factor, 0.85),
+        words(along, 0.62),
+        figures(makes, 1.0),
     ];
     table(flow, &columns, &sources(hole));
-    remark(
-        flow,
-        "After JCGM 100 and 101. A normal value is a standard deviation, a rectangular one a half-width, that of a disc its \
-         radius, all places alike; “makes” is what it adds as a standard deviation; a correction is in the figure, and its value is what is left; ν counts the degrees of freedom of what was \
-         estimated from readings, and the effective ones of a sum. The factor comes from the distribution of the sum; for \
-         a toe as a place it is that of a circle, 2.45 where all is normal. Allowances are common practice, no source.",
-    );
+    remark(flow, KEY);
 }
 
-fn results(hole: &Hole<'_>) -> Vec<Vec<String>> {
+/// What each figure of a hole is worth, by the heads of [`RESULTS`]; none where nothing was recorded below the ground.
+#[must_use]
+pub fn results(hole: &Hole<'_>) -> Vec<Vec<String>> {
     let (units, judged) = (hole.units(), hole.judged);
     let row = |name: &str, quantity: Quantity, budget: &Budget, per: f64| {
         vec![
@@ -100,7 +104,9 @@ pub fn acts_on(budgets: &Budgets, toe_known: bool) -> Vec<(&'static str, &Row)> 
     budgets.depth.rows.iter().map(|row| ("depth", row)).chain(toe).collect()
 }
 
-fn sources(hole: &Hole<'_>) -> Vec<Vec<String>> {
+/// Every source, by the heads of [`SOURCES`].
+#[must_use]
+pub fn sources(hole: &Hole<'_>) -> Vec<Vec<String>> {
     let (units, judged) = (hole.units(), hole.judged);
     let row = |(on, row): (&'static str, &Row)| {
         let along = match row.along {

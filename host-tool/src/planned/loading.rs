@@ -3,8 +3,6 @@
 
 use super::{Plans, plans, standing};
 use crate::entry::{Entry, HoleName, HoleState, Place, Said};
-use crate::facts;
-use crate::judge::judge;
 use crate::measure::{Unread, angle, length};
 use crate::register::{Drilled, register};
 use crate::sheet::{LegPlan, OnSite, Unloadable, datum_text, leg_text};
@@ -200,14 +198,9 @@ impl Wanted {
     /// Attempt and set-up, and how they came about.
     fn counted(&self, store: &Store, row: &LegPlan, entries: &[(Place, Entry)]) -> Result<(u8, u8, String), LoadFault> {
         let of_leg = |hole: &HoleName| (&hole.line, &hole.structure, hole.leg) == (&row.line, &row.structure, row.leg);
-        let mut set_ups = Vec::new();
-        for stream in store.rigs()? {
-            for set_up in facts::read(&store.stream(&stream)?.slots) {
-                let hole = HoleName::of(&set_up.opened.body.plan).filter(of_leg);
-                set_ups.extend(hole.map(|hole| (hole, judge(&set_up), set_up)));
-            }
-        }
-        let drilled: Vec<_> = set_ups.iter().map(|(hole, judged, set_up)| (hole.clone(), Drilled { set_up, judged })).collect();
+        let found = store.found_of_structure(&row.line, &row.structure)?;
+        let set_ups: Vec<_> = found.iter().filter_map(|found| Some((found.hole_name().filter(of_leg)?, found))).collect();
+        let drilled: Vec<_> = set_ups.iter().map(|(hole, found)| (hole.clone(), Drilled::found(found))).collect();
         let entries: Vec<_> = entries.iter().filter(|(_, entry)| of_leg(&entry.hole)).cloned().collect();
         let known = register(&drilled, &entries);
         let newest = known.iter().max_by_key(|hole| hole.hole.attempt);
@@ -224,7 +217,7 @@ impl Wanted {
                 state => (newest.hole.attempt, format!("it is {}", state.word())),
             },
         };
-        let before = set_ups.iter().filter(|(hole, ..)| hole.attempt == attempt).map(|(_, _, set_up)| set_up.opened.body.plan.setup).max();
+        let before = set_ups.iter().filter(|(hole, _)| hole.attempt == attempt).map(|(_, found)| found.brief.setup).max();
         let next = before.unwrap_or(0).checked_add(1);
         let setup = self.setup.or(next).ok_or_else(|| LoadFault::Many(terminal(&row.name()), "setup"))?;
         let so = match (self.setup, before) {

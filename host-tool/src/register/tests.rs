@@ -40,7 +40,7 @@ fn said(number: u32, structure: &str, hours: i64, state: HoleState) -> (Place, E
 
 fn one(set_up: &SetUp, entries: &[(Place, Entry)]) -> Registered {
     let judged = judge(set_up);
-    register(&[(name("41"), Drilled { set_up, judged: &judged })], entries).remove(0)
+    register(&[(name("41"), Drilled::of(set_up, &judged))], entries).remove(0)
 }
 
 fn after(hours: i64) -> Option<Wall> {

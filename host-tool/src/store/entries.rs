@@ -128,6 +128,58 @@ impl Store {
         links(&self.db).map_err(|e| self.fault(&e))
     }
 
+    /// Every entry about the holes of a structure, by host and number, each with the sum of the entry before it where that is here.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn links_of_structure(&self, line: &str, structure: &str) -> Result<Vec<(Link, Option<[u8; 32]>)>, StoreFault> {
+        let list = || -> rusqlite::Result<Vec<(Link, Option<[u8; 32]>)>> {
+            let begins = beginning(line, structure);
+            // what an earlier version could not read stands without a hole
+            let sql =
+                format!("SELECT {LINK} FROM entries WHERE hole = '' OR hole BETWEEN ?1 AND ?1 || x'F48FBFBF' ORDER BY host, number, sum");
+            let links = self.db.prepare_cached(&sql)?.query_map([&begins], link)?.collect::<rusqlite::Result<Vec<Link>>>()?;
+            let is_of = |link: &Link| link.entry().is_some_and(|entry| (&*entry.hole.line, &*entry.hole.structure) == (line, structure));
+            let before = "SELECT sum FROM entries WHERE host = ?1 AND number = ?2 ORDER BY sum DESC LIMIT 1";
+            let mut before = self.db.prepare_cached(before)?;
+            let mut with_before = |link: Link| {
+                let Place { host, number } = link.place;
+                let sum = number.checked_sub(1).map(|number| before.query_row([host, number], |row| row.get(0)).optional()).transpose()?;
+                Ok((link, sum.flatten()))
+            };
+            links.into_iter().filter(is_of).map(&mut with_before).collect()
+        };
+        list().map_err(|e| self.fault(&e))
+    }
+
+    /// How many entries there are; they are only ever added to.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn entered(&self) -> Result<u32, StoreFault> {
+        self.db.query_row("SELECT count(*) FROM entries", [], |row| row.get(0)).map_err(|e| self.fault(&e))
+    }
+
+    /// Entries behind the last that is known of each host, by host and number.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn entries_behind(&self, known: &BTreeMap<u32, u32>) -> Result<Vec<(Place, Entry)>, StoreFault> {
+        let list = || -> rusqlite::Result<Vec<Link>> {
+            let (mut all, mut next) = (Vec::new(), -1_i64);
+            let mut hosts = self.db.prepare_cached("SELECT min(host) FROM entries WHERE host > ?1")?;
+            let sql = format!("SELECT {LINK} FROM entries WHERE host = ?1 AND number > ?2 ORDER BY number, sum");
+            let mut of_host = self.db.prepare_cached(&sql)?;
+            while let Some(host) = hosts.query_row([next], |row| row.get::<_, Option<u32>>(0))? {
+                let last = known.get(&host).map_or(-1, |number| i64::from(*number));
+                all.extend(of_host.query_map(params![host, last], link)?.collect::<rusqlite::Result<Vec<Link>>>()?);
+                next = i64::from(host);
+            }
+            Ok(all)
+        };
+        Ok(list().map_err(|e| self.fault(&e))?.iter().filter_map(|link| Some((link.place, link.entry()?))).collect())
+    }
+
     /// Every entry that can be read, by host and number, with what its chain is worth.
     ///
     /// # Errors
@@ -145,7 +197,7 @@ impl Store {
     /// # Errors
     /// See [`StoreFault`].
     pub fn entries_of_hole(&self, hole: &HoleName) -> Result<Vec<(Place, Entry)>, StoreFault> {
-        self.found("hole", &key(hole))
+        self.said_of("hole", &key(hole))
     }
 
     /// Entries about a set-up, by host and number.
@@ -153,10 +205,10 @@ impl Store {
     /// # Errors
     /// See [`StoreFault`].
     pub fn entries_of_set_up(&self, set_up: &SetUpName) -> Result<Vec<(Place, Entry)>, StoreFault> {
-        self.found("set_up", &key(set_up))
+        self.said_of("set_up", &key(set_up))
     }
 
-    fn found(&self, column: &str, key: &str) -> Result<Vec<(Place, Entry)>, StoreFault> {
+    fn said_of(&self, column: &str, key: &str) -> Result<Vec<(Place, Entry)>, StoreFault> {
         let sql = format!("SELECT {LINK} FROM entries WHERE {column} = ?1 ORDER BY host, number");
         let list = || self.db.prepare_cached(&sql)?.query_map([key], link)?.collect::<rusqlite::Result<Vec<Link>>>();
         Ok(list().map_err(|e| self.fault(&e))?.iter().filter_map(|link| Some((link.place, link.entry()?))).collect())
@@ -166,6 +218,12 @@ impl Store {
 /// What an index finds a hole or a set-up by.
 fn key(name: &impl serde::Serialize) -> String {
     serde_json::to_string(name).unwrap_or_default()
+}
+
+/// What the keys of a structure's holes begin with.
+fn beginning(line: &str, structure: &str) -> String {
+    let [line, structure] = [line, structure].map(|name| key(&name));
+    format!("{{\"line\":{line},\"structure\":{structure},")
 }
 
 fn put(db: &Connection, link: &Link) -> rusqlite::Result<usize> {

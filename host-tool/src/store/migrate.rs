@@ -1,6 +1,6 @@
 //! The versions of the tables, and the way from each to the present one: all of it or nothing, with a copy kept.
 
-use super::{APPLICATION, STORE_VERSION, Store, StoreFault, copies, entries, greeting, measured};
+use super::{APPLICATION, STORE_VERSION, Store, StoreFault, copies, entries, greeting, measured, set_ups};
 use rusqlite::{Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
 
@@ -21,8 +21,8 @@ pub(super) const FIRST: &str = "
 ";
 
 /// What brings a store to each version from the one before.
-pub(super) const STEPS: [(i32, &str); 5] =
-    [(1, FIRST), (2, measured::TABLES), (3, greeting::TABLES), (4, entries::TABLES), (5, entries::SIGNATURES)];
+pub(super) const STEPS: [(i32, &str); 6] =
+    [(1, FIRST), (2, measured::TABLES), (3, greeting::TABLES), (4, entries::TABLES), (5, entries::SIGNATURES), (6, set_ups::TABLES)];
 
 impl Store {
     /// Brings the tables to the present version. An older store is copied first, while nobody can write to it; the

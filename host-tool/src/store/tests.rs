@@ -104,7 +104,7 @@ fn a_store_of_a_later_version_is_refused_and_not_touched() {
     let before = contents(&folder);
     for opened in [Store::open(&path), Store::open_existing(&path)] {
         let said = opened.unwrap_err().to_string();
-        assert!(said.contains("later version") && said.contains("store version 8, this one knows 5") && !said.contains('\n'), "{said}");
+        assert!(said.contains("later version") && said.contains("store version 9, this one knows 6") && !said.contains('\n'), "{said}");
     }
     assert_eq!(contents(&folder), before);
 }

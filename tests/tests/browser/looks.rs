@@ -6,6 +6,7 @@ use crate::site::{SCENARIO, Site};
 use serde_json::{Value, json};
 use simulator::cue::Cue;
 use simulator::sensors::{FaultKind, SensorName};
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::Command;
 
@@ -28,11 +29,16 @@ const KEPT: [&str; 10] = ["good", "night", "tripping", "fault", "stale", "replay
 
 /// Opens the page as it is now and measures it; keeps its picture where asked to.
 pub fn look(site: &Site, name: &str, more: Value) -> Value {
+    look_at(site.listen.page, name, more)
+}
+
+/// The same of whatever serves pages.
+pub fn look_at(page: SocketAddr, name: &str, more: Value) -> Value {
     let folder = tests::root().join("target/looks");
     std::fs::create_dir_all(&folder).expect("a folder");
     let picture = folder.join(format!("{name}.png"));
     let mut asked = json!({
-        "url": format!("http://{}/", site.listen.page), "picture": picture, "width": 1280, "height": 800,
+        "url": format!("http://{page}/"), "picture": picture, "width": 1280, "height": 800,
         "until": "document.body.dataset.stale === 'no'",
     });
     let (Some(asked_of), Some(more)) = (asked.as_object_mut(), more.as_object()) else { panic!("objects") };

@@ -4,6 +4,9 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::{DOCTYPE, Markup, html};
 
+/// Where a handle calls none.
+pub const NO_SUCH_HOLE: &str = "there is no such hole: choose it from the list";
+
 /// A page with this title. Whatever stands in it is escaped where it is put in.
 pub fn page(title: &str, script: Option<&str>, run: &str, body: &Markup) -> Response {
     let whole = html! {
@@ -20,7 +23,9 @@ pub fn page(title: &str, script: Option<&str>, run: &str, body: &Markup) -> Resp
                 }
             }
             body data-run=(run) {
-                nav aria-label="pages" { a href="/" { "cab" } a href="/ground" { "ground" } a href="/holes" { "holes" } }
+                nav aria-label="pages" {
+                    a href="/" { "cab" } a href="/ground" { "ground" } a href="/holes" { "holes" } a href="/structures" { "structures" } a href="/check" { "check a paper" }
+                }
                 main { h1 { (title) } (body) }
             }
         }
@@ -33,4 +38,22 @@ pub fn wrong(status: StatusCode, why: &str) -> Response {
     let mut response = page("That did not work", None, "", &html! { p { (why) } });
     *response.status_mut() = status;
     response
+}
+
+/// What may be wider than a phone: it is scrolled by itself.
+pub fn region(name: &str, body: &Markup) -> Markup {
+    html! { div.wide tabindex="0" role="region" aria-label=(name) { (body) } }
+}
+
+/// A table by its heads.
+pub fn table(name: &str, heads: &[&str], rows: &[Vec<String>]) -> Markup {
+    region(
+        name,
+        &html! {
+            table {
+                thead { tr { @for head in heads { th { (head) } } } }
+                tbody { @for row in rows { tr { @for cell in row { td { (cell) } } } } }
+            }
+        },
+    )
 }

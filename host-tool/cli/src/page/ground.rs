@@ -1,13 +1,14 @@
 //! The ground hand's page, for a phone beside the hole: soundings, plumb, water, state, what was met, photographs.
 
-use super::catalogue::{Known, known};
-use super::frame::{page, wrong};
+use super::catalogue::{Known, with};
+use super::frame::{NO_SUCH_HOLE, page, wrong};
 use super::state::Shared;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use host_tool::entry::{HoleState, SetUpName};
 use host_tool::holes::Hole;
+use host_tool::holes::index::Listed;
 use host_tool::measure::length_text;
 use host_tool::register::words::CAUTION;
 use host_tool::sheet::datum_text;
@@ -27,26 +28,30 @@ pub struct Asked {
 
 /// Shows the form for a hole, or the holes to choose from.
 pub async fn ground(State(shared): State<Arc<Shared>>, Query(asked): Query<Asked>) -> Response {
-    let known = match known(&shared).await {
-        Ok(known) => known,
-        Err(why) => return wrong(StatusCode::SERVICE_UNAVAILABLE, &why),
+    let Some(handle) = asked.hole else {
+        return match with(&shared, |known, _| Ok(choose(known))).await {
+            Ok(body) => page("Which hole?", None, &shared.run, &body),
+            Err(why) => wrong(StatusCode::SERVICE_UNAVAILABLE, &why),
+        };
     };
-    match asked.hole {
-        None => page("Which hole?", None, &shared.run, &choose(&known)),
-        Some(handle) => match known.hole(&handle) {
-            None => wrong(StatusCode::NOT_FOUND, "there is no such hole: choose it from the list"),
-            Some(hole) => page(&hole.name(), Some("ground.js"), &shared.run, &form(hole)),
-        },
+    let shown = with(&shared, move |known, store| {
+        let hole = known.index.get(&handle).map(|listed| known.hole(store, listed)).transpose().map_err(|e| e.to_string())?.flatten();
+        Ok(hole.map(|hole| (hole.name(), form(&hole))))
+    });
+    match shown.await {
+        Ok(Some((name, form))) => page(&name, Some("ground.js"), &shared.run, &form),
+        Ok(None) => wrong(StatusCode::NOT_FOUND, NO_SUCH_HOLE),
+        Err(why) => wrong(StatusCode::SERVICE_UNAVAILABLE, &why),
     }
 }
 
 fn choose(known: &Known) -> Markup {
-    let newest: Vec<&Hole> = known.catalogue.holes.iter().rev().take(NEWEST).collect();
+    let newest: Vec<&Listed> = known.index.set_ups.iter().rev().take(NEWEST).collect();
     html! {
         @if newest.is_empty() { p { "No hole is in the store yet." } }
         ul.rows {
-            @for hole in newest {
-                li { a.row href={ "/ground?hole=" (hole.handle) } { strong { (hole.name()) } " " (hole.setup.opened.body.plan.line.as_str()) } }
+            @for listed in newest {
+                li { a.row href={ "/ground?hole=" (listed.handle) } { strong { (listed.found.brief.name) } " " (listed.found.line) } }
             }
         }
     }

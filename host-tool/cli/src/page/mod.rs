@@ -5,20 +5,25 @@
 
 mod act;
 mod assets;
+mod busy;
 mod catalogue;
 mod deeds;
 mod devices;
 mod door;
+mod drawing;
 mod entered;
 mod frame;
 mod ground;
 mod holes;
+mod out;
 mod photographs;
 mod places;
 mod plans;
 mod press;
+mod record;
 mod routes;
 mod state;
+mod structures;
 
 pub use act::Act;
 pub use deeds::{Deed, Deeds};

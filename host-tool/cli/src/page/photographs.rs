@@ -12,15 +12,13 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use data_encoding::{BASE64, HEXLOWER};
 use host_tool::entry::{Entry, HoleName, NoteKind, Said, SetUpName};
-use host_tool::files;
-use host_tool::store::Store;
+pub use host_tool::store::photographs::BYTES_MAX;
+use host_tool::store::photographs::is_digest;
+use host_tool::store::{Store, photographs};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
-use std::path::PathBuf;
 use std::sync::Arc;
 
-/// Bytes of a photograph.
-pub const BYTES_MAX: usize = 8 << 20;
 /// What an entry's remark begins with that names one.
 const TAG: &str = "photograph sha256:";
 
@@ -47,20 +45,10 @@ fn kind(bytes: &[u8]) -> Option<&'static str> {
     }
 }
 
-fn folder(shared: &Shared) -> PathBuf {
-    let mut folder = shared.store.as_os_str().to_owned();
-    folder.push(".photographs");
-    PathBuf::from(folder)
-}
-
 /// The digest that an entry names.
 pub fn named(entry: &Entry) -> Option<&str> {
     let digest = entry.remark.strip_prefix(TAG)?.split(' ').next()?;
     is_digest(digest).then_some(digest)
-}
-
-fn is_digest(text: &str) -> bool {
-    text.len() == 64 && text.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b))
 }
 
 /// Takes one; the answer comes when picture and entry are on the disk.
@@ -90,17 +78,17 @@ fn keep(shared: &Shared, form: &Form) -> Result<(), String> {
     let entry = Entry { set_up: Some(form.set_up.clone()), remark, ..Entry::new(&form.by, wall(), hole, said) };
     entry.check().map_err(|e| e.to_string())?;
     // the picture first: an entry that names a picture which is nowhere would be a lie
-    std::fs::create_dir_all(folder(shared)).map_err(|e| format!("the picture cannot be kept: {e}"))?;
-    files::whole_or_absent(&folder(shared).join(&digest), &bytes).map_err(|e| format!("the picture cannot be kept: {e}"))?;
+    photographs::keep(&shared.store, &bytes).map_err(|e| format!("the picture cannot be kept: {e}"))?;
     put(&mut store, &entry).map(drop).map_err(|e| e.line())
 }
 
 /// Shows one, if it still is what its name says.
 pub async fn show(State(shared): State<Arc<Shared>>, Path(digest): Path<String>) -> Response {
-    let there = is_digest(&digest).then(|| std::fs::read(folder(&shared).join(&digest)).ok()).flatten();
-    let Some(bytes) = there else { return error(StatusCode::NOT_FOUND, "there is no such photograph on this computer") };
-    match kind(&bytes).filter(|_| HEXLOWER.encode(&Sha256::digest(&bytes)) == digest) {
-        Some(kind) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
+    let Ok(there) = photographs::read(&shared.store, &digest) else {
+        return error(StatusCode::NOT_FOUND, "there is no such photograph on this computer");
+    };
+    match there.and_then(|bytes| Some((kind(&bytes)?, bytes))) {
+        Some((kind, bytes)) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
         None => error(StatusCode::GONE, "the photograph is not what it was when it was entered"),
     }
 }

@@ -1,20 +1,19 @@
 //! The holes that the sheets in the store plan, to choose one from.
 
+use super::catalogue::{Known, with};
 use super::state::{Shared, error};
 use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use host_tool::holes::catalogue;
 use host_tool::measure::length_text;
 use host_tool::planned::{day, standing, warning};
-use host_tool::register::{Registered, of_holes};
+use host_tool::register::Registered;
 use host_tool::sheet::{LegPlan, leg_text};
-use host_tool::store::{Store, StoreFault};
 use jiff::civil::Date;
 use serde::Serialize;
 use shared_protocol::state;
 use shared_protocol::units::Micrometres;
-use std::path::Path;
+use std::collections::HashMap;
 use std::sync::Arc;
 
 #[derive(Debug, Serialize)]
@@ -37,30 +36,32 @@ struct Leg {
 
 /// Answers with all of them, in the order of their names.
 pub async fn plans(State(shared): State<Arc<Shared>>) -> Response {
-    let read = tokio::task::spawn_blocking(move || all(&shared.store, day(crate::station::wall()))).await;
-    match read {
-        Ok(Ok(json)) => ([(header::CONTENT_TYPE, "application/json")], json).into_response(),
-        Ok(Err(why)) => error(StatusCode::SERVICE_UNAVAILABLE, &why.to_string()),
-        Err(_) => error(StatusCode::INTERNAL_SERVER_ERROR, "the plans cannot be read: see them with `borewitness holes`"),
+    let read = with(&shared, |known, _| {
+        let today = day(crate::station::wall());
+        Ok(known.planned(today, || all(known, today)))
+    });
+    match read.await {
+        Ok(json) => ([(header::CONTENT_TYPE, "application/json")], json.to_string()).into_response(),
+        Err(why) => error(StatusCode::SERVICE_UNAVAILABLE, &why),
     }
 }
 
-fn all(store: &Path, today: Option<Date>) -> Result<String, StoreFault> {
-    let catalogue = catalogue(&Store::open_existing(store)?)?;
-    let registered = of_holes(&catalogue.holes, &catalogue.entries);
+fn all(known: &Known, today: Option<Date>) -> String {
+    // the last attempt at each leg: the register is in the order of names
+    let newest: HashMap<_, &Registered> =
+        known.registered.iter().map(|of| ((&of.hole.line, &of.hole.structure, of.hole.leg.raw()), of)).collect();
     let mut structures: Vec<Structure> = Vec::new();
-    for (_, plan) in catalogue.plans.values() {
-        let leg = leg(plan, &registered, today);
+    for (_, plan) in known.plans.values() {
+        let leg = leg(plan, newest.get(&(&plan.line, &plan.structure, plan.leg.raw())).copied(), today);
         match structures.last_mut().filter(|last| (&last.line, &last.structure) == (&plan.line, &plan.structure)) {
             Some(last) => last.legs.push(leg),
             None => structures.push(Structure { line: plan.line.clone(), structure: plan.structure.clone(), legs: vec![leg] }),
         }
     }
-    Ok(serde_json::json!({ "structures": structures }).to_string())
+    serde_json::json!({ "structures": structures }).to_string()
 }
 
-fn leg(plan: &LegPlan, registered: &[Registered], today: Option<Date>) -> Leg {
-    let of = registered.iter().rfind(|r| (&r.hole.line, &r.hole.structure, r.hole.leg) == (&plan.line, &plan.structure, plan.leg));
+fn leg(plan: &LegPlan, of: Option<&Registered>, today: Option<Date>) -> Leg {
     let standing = standing(plan.ticket.as_ref(), today);
     let number = plan.ticket.as_ref().map_or("", |ticket| ticket.number.as_str());
     #[allow(clippy::cast_possible_truncation)] // `as` saturates, and a sheet's lengths are checked

@@ -5,7 +5,7 @@ use super::devices::{COOKIE, PAIRED_FOR, PairFault, Who};
 use super::door::{door, nothing};
 use super::press::{admit, taken};
 use super::state::{Asked, Shared, error};
-use super::{assets, entered, ground, holes, photographs, plans};
+use super::{assets, entered, ground, holes, out, photographs, plans, structures};
 use axum::Router;
 use axum::body::Bytes;
 use axum::extract::{DefaultBodyLimit, Extension, State};
@@ -41,9 +41,13 @@ pub fn router(shared: Arc<Shared>) -> Router {
         .route("/photographs/{digest}", get(photographs::show))
         .route("/holes", get(holes::list))
         .route("/holes/{handle}", get(holes::hole))
-        .route("/papers/{handle}", get(holes::paper))
+        .route("/structures", get(structures::list))
+        .route("/structure", get(structures::structure))
+        .route("/papers/{handle}", get(out::paper))
+        .route("/export", get(out::export))
+        .route("/check", get(out::check))
         .route("/reviews", post(holes::reviewed))
-        .route("/verify", post(holes::verify).layer(DefaultBodyLimit::max(PAPER_MAX)))
+        .route("/verify", post(out::verify).layer(DefaultBodyLimit::max(PAPER_MAX)))
         .merge(assets::router())
         .fallback(nothing)
         .layer(DefaultBodyLimit::max(BODY_MAX))

@@ -1,6 +1,7 @@
 //! What all requests share, and how they are answered when something is wrong.
 
 use super::act::Act;
+use super::busy::Costly;
 use super::catalogue::Known;
 use super::deeds::Names;
 use super::devices::{Devices, Who};
@@ -24,6 +25,15 @@ pub struct Asked {
     pub act: Act,
 }
 
+/// What was read of the store.
+#[derive(Debug, Default)]
+pub struct Kept {
+    /// Nothing before the first request.
+    pub known: Option<Arc<Known>>,
+    /// Something was written since.
+    pub old: bool,
+}
+
 /// Shared by all requests.
 #[derive(Debug)]
 pub struct Shared {
@@ -39,9 +49,11 @@ pub struct Shared {
     pub sights: watch::Receiver<Arc<str>>,
     /// To the desk.
     pub asks: SyncSender<Asked>,
+    /// Who may do work that takes long.
+    pub costly: Costly,
     devices: Mutex<Devices>,
     names: Mutex<Names>,
-    known: Mutex<Option<Arc<Known>>>,
+    known: Mutex<Kept>,
 }
 
 impl Shared {
@@ -55,7 +67,18 @@ impl Shared {
         devices: Devices,
     ) -> Self {
         let (port, is_shared) = (at.port(), !at.ip().is_loopback());
-        Self { run, port, is_shared, store, sights, asks, devices: Mutex::new(devices), names: Mutex::default(), known: Mutex::default() }
+        Self {
+            run,
+            port,
+            is_shared,
+            store,
+            sights,
+            asks,
+            devices: Mutex::new(devices),
+            names: Mutex::default(),
+            known: Mutex::default(),
+            costly: Costly::default(),
+        }
     }
 
     /// The devices. No lock is held over anything that can fail.
@@ -64,13 +87,13 @@ impl Shared {
     }
 
     /// What was read of the store last.
-    pub fn known(&self) -> MutexGuard<'_, Option<Arc<Known>>> {
+    pub fn known(&self) -> MutexGuard<'_, Kept> {
         self.known.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Something was written here: what was read is old.
     pub fn forget(&self) {
-        *self.known() = None;
+        self.known().old = true;
     }
 
     /// The names of presses.

@@ -74,6 +74,16 @@ pub struct Run {
     pub text: Arc<str>,
 }
 
+impl Run {
+    /// What it says.
+    #[must_use]
+    pub fn words(&self) -> &str {
+        let from = self.glyphs.iter().map(|glyph| glyph.text_range.start).min().unwrap_or(0);
+        let to = self.glyphs.iter().map(|glyph| glyph.text_range.end).max().unwrap_or(0);
+        self.text.get(from..to).unwrap_or_default()
+    }
+}
+
 /// One set line.
 #[derive(Clone, Debug)]
 pub struct Line {

@@ -1,0 +1,450 @@
+//! Where each set-up stands among the slots, kept beside them so that one is read without the others. The database itself forgets
+//! what a slot that is written may change, whoever writes it; what is forgotten is read again when it is next asked for.
+
+use super::{Store, StoreFault, id_of};
+use crate::entry::HoleName;
+use crate::facts::{Alone, Placed, SetUp, Wall, stretch};
+use crate::holes::{name_of, plain};
+use crate::session::Stream;
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
+use serde::{Deserialize, Serialize};
+use shared_protocol::slot::{SLOT_BYTES, Slot};
+use shared_protocol::state::Leg;
+use std::collections::BTreeMap;
+
+/// `until` is the last sequence whose slot may change the set-up; a gap may be declared anywhere. A stream in `read_through` has no
+/// other set-ups than these.
+pub(super) const TABLES: &str = "
+    CREATE TABLE set_ups (
+        stream INTEGER NOT NULL REFERENCES streams, opened INTEGER NOT NULL, until INTEGER NOT NULL,
+        line TEXT NOT NULL, structure TEXT NOT NULL, plain TEXT NOT NULL, brief TEXT NOT NULL,
+        PRIMARY KEY (stream, opened)
+    ) STRICT, WITHOUT ROWID;
+    CREATE INDEX set_ups_until ON set_ups (stream, until);
+    CREATE INDEX set_ups_of_structure ON set_ups (line, structure);
+    CREATE TABLE read_through (stream INTEGER PRIMARY KEY REFERENCES streams) STRICT;
+    CREATE INDEX gaps ON slots (stream, sequence) WHERE substr(slot, 7, 1) = x'0D';
+    CREATE TRIGGER slots_come AFTER INSERT ON slots BEGIN DELETE FROM set_ups WHERE stream = new.stream AND until >= new.sequence; DELETE FROM read_through WHERE stream = new.stream; END;
+    CREATE TRIGGER gaps_come AFTER INSERT ON slots WHEN substr(new.slot, 7, 1) = x'0D' BEGIN DELETE FROM set_ups WHERE stream = new.stream; END;
+    CREATE TRIGGER slots_mended AFTER UPDATE ON slots BEGIN DELETE FROM set_ups WHERE stream = new.stream; DELETE FROM read_through WHERE stream = new.stream; END;
+";
+
+/// The same tables for one connection, where the file itself cannot be written.
+const APART: &str = "
+    CREATE TEMP TABLE set_ups (
+        stream INTEGER NOT NULL, opened INTEGER NOT NULL, until INTEGER NOT NULL,
+        line TEXT NOT NULL, structure TEXT NOT NULL, plain TEXT NOT NULL, brief TEXT NOT NULL,
+        PRIMARY KEY (stream, opened)
+    ) STRICT, WITHOUT ROWID;
+    CREATE TEMP TABLE read_through (stream INTEGER PRIMARY KEY) STRICT;
+";
+
+const FORGET: &str = "DELETE FROM set_ups; DELETE FROM read_through";
+
+const KNOWN_LAST: &str = "SELECT opened, until, brief FROM set_ups WHERE stream = ?1 ORDER BY opened DESC LIMIT 1";
+
+/// Slots read in one go, and while nobody else can write: some hundred holes.
+const TOGETHER: u32 = 40_000;
+
+/// A set-up as it was found among the slots.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// Whose records.
+    pub stream: Stream,
+    /// Sequence of its first slot.
+    pub opened: u32,
+    /// Line.
+    pub line: String,
+    /// Structure on the line.
+    pub structure: String,
+    /// Structure and leg, attempt and set-up, in plain letters.
+    pub plain: String,
+    /// The rest.
+    pub brief: Brief,
+}
+
+/// What is kept of it as JSON.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Brief {
+    /// Its name as people say it.
+    pub name: String,
+    /// Leg, as the plan has it.
+    pub leg: u8,
+    /// Attempt.
+    pub attempt: u8,
+    /// Set-up.
+    pub setup: u8,
+    /// Units, as the plan has them.
+    pub units: u8,
+    /// Sequence of its last slot.
+    pub last: u32,
+    /// Slots beside its own that it leans on: first and last sequence of each row of them.
+    pub beside: Vec<(u32, u32)>,
+    /// When it was opened: milliseconds since 1970 and minutes of offset.
+    pub began: Option<(i64, i16)>,
+    /// When it was closed, else when the last increment was recorded.
+    pub ended: Option<(i64, i16)>,
+    /// Whether anything was cut.
+    pub cut: bool,
+    /// A simulated rig made it.
+    pub simulated: bool,
+}
+
+impl Found {
+    /// Its name in entries; `None` where its leg is none that is known.
+    #[must_use]
+    pub fn hole_name(&self) -> Option<HoleName> {
+        let leg = Leg::from_raw(self.brief.leg)?;
+        Some(HoleName { line: self.line.clone(), structure: self.structure.clone(), leg, attempt: self.brief.attempt })
+    }
+}
+
+impl Brief {
+    fn of(placed: &Placed) -> Self {
+        let set_up: &SetUp = &placed.set_up;
+        let plan = &set_up.opened.body.plan;
+        let wall = |wall: Option<Wall>| wall.map(|wall| (wall.unix_ms, wall.offset));
+        Self {
+            name: name_of(plan),
+            leg: plan.leg,
+            attempt: plan.attempt,
+            setup: plan.setup,
+            units: plan.units,
+            last: set_up.slots.last().map_or(set_up.opened.sequence, Slot::sequence),
+            beside: placed.beside.clone(),
+            began: wall(set_up.opened.moment.wall),
+            ended: wall(set_up.last_moment().and_then(|moment| moment.wall)),
+            cut: !set_up.increments.is_empty(),
+            simulated: set_up.identity.as_ref().is_some_and(|identity| identity.simulated),
+        }
+    }
+}
+
+impl Store {
+    /// Every set-up in the store, by rig, epoch and sequence. What was found before and nothing has changed since is not read again.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn found(&self) -> Result<Vec<Found>, StoreFault> {
+        self.listed("1", [])
+    }
+
+    /// Those of one structure.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn found_of_structure(&self, line: &str, structure: &str) -> Result<Vec<Found>, StoreFault> {
+        self.listed("line = ?1 AND structure = ?2", [line, structure])
+    }
+
+    fn listed<P: rusqlite::Params + Clone>(&self, of: &str, params: P) -> Result<Vec<Found>, StoreFault> {
+        let list = || self.find_all().and_then(|()| select(&self.db, of, params.clone()));
+        let listed = match list() {
+            // damaged: it is found again in the slots
+            Err(rusqlite::Error::FromSqlConversionFailure(..)) => self.db.execute_batch(FORGET).and_then(|()| list()),
+            listed => listed,
+        };
+        listed.map_err(|e| self.fault(&e))
+    }
+
+    /// One set-up's slots and what they lean on.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn alone(&self, found: &Found) -> Result<Alone, StoreFault> {
+        let read = || -> rusqlite::Result<Alone> {
+            let id = id_of(&self.db, &found.stream)?;
+            let own = rows_of(&self.db, id, found.opened, found.brief.last, u32::MAX)?.slots;
+            let beside = beside(&self.db, id, &found.brief)?;
+            Ok(Alone { own, beside })
+        };
+        read().map_err(|e| self.fault(&e))
+    }
+
+    /// Brings what is kept up to date. Where the file cannot be written, what is found is kept for this connection.
+    fn find_all(&self) -> rusqlite::Result<()> {
+        self.db.execute_batch("DROP TABLE IF EXISTS temp.set_ups; DROP TABLE IF EXISTS temp.read_through")?;
+        if !self.db.is_readonly("main")? && self.find_in_all(TransactionBehavior::Immediate, TOGETHER).is_ok() {
+            return Ok(());
+        }
+        self.db.execute_batch(APART)?; // locked against writing, a full disk, or somebody who keeps the file to himself
+        self.find_in_all(TransactionBehavior::Deferred, TOGETHER)
+    }
+
+    fn find_in_all(&self, behavior: TransactionBehavior, together: u32) -> rusqlite::Result<()> {
+        let sql = "SELECT id FROM streams WHERE id NOT IN (SELECT stream FROM read_through)";
+        let unread: Vec<i64> = self.db.prepare_cached(sql)?.query_map([], |row| row.get(0))?.collect::<Result<_, _>>()?;
+        self.find_in(&unread, behavior, together)
+    }
+
+    /// Finds what is new in some streams, few slots at a time: whoever writes need not wait for more.
+    fn find_in(&self, ids: &[i64], behavior: TransactionBehavior, together: u32) -> rusqlite::Result<()> {
+        let mut ids = ids.iter().peekable();
+        let mut at_most = together;
+        while ids.peek().is_some() {
+            let act = Transaction::new_unchecked(&self.db, behavior)?;
+            let mut left = at_most;
+            while let Some(id) = ids.peek().filter(|_| left > 0) {
+                match find_on(&act, **id, left)? {
+                    Turn::Through(read) => {
+                        left = left.saturating_sub(read.max(100));
+                        ids.next();
+                    }
+                    Turn::Further => left = 0,
+                    Turn::Stuck if left == at_most => (at_most, left) = (at_most.saturating_mul(2), 0),
+                    Turn::Stuck => left = 0,
+                }
+            }
+            act.commit()?;
+        }
+        Ok(())
+    }
+}
+
+/// How far a turn came.
+enum Turn {
+    /// To the stream's end, with so many slots.
+    Through(u32),
+    /// Not to its end.
+    Further,
+    /// None of what was read is settled without more of it.
+    Stuck,
+}
+
+/// Finds set-ups behind those that are known of a stream, in so many slots at most.
+fn find_on(db: &Connection, id: i64, at_most: u32) -> rusqlite::Result<Turn> {
+    let known = |row: &Row<'_>| Ok((row.get::<_, u32>(0)?, row.get::<_, u32>(1)?, row.get::<_, String>(2)?));
+    let known = db.prepare_cached(KNOWN_LAST)?.query_row([id], known).optional()?;
+    let (mut lead, mut from, mut until) = (Vec::new(), 0, 0);
+    if let Some((opened, so_far, text)) = known {
+        let Ok(brief) = serde_json::from_str::<Brief>(&text) else {
+            db.execute("DELETE FROM set_ups WHERE stream = ?1", [id])?; // damaged: from the beginning
+            return Ok(Turn::Further);
+        };
+        lead = beside(db, id, &brief)?;
+        lead.extend(rows_of(db, id, opened, brief.last, u32::MAX)?.slots);
+        (from, until) = (brief.last.saturating_add(1), so_far);
+    }
+    let next = rows_of(db, id, from, u32::MAX, at_most)?;
+    let through = next.number < at_most;
+    let end = if through { u32::MAX } else { next.last };
+    let behind = if through { Vec::new() } else { gaps_behind(db, id, end)? };
+    let all: BTreeMap<u32, Slot> = lead.into_iter().chain(next.slots).chain(behind).map(|slot| (slot.sequence(), slot)).collect();
+    let all: Vec<Slot> = all.into_values().collect();
+    let placed = stretch(&all, from..=end, until);
+    let settled: Vec<&Placed> = placed.iter().take_while(|placed| through || placed.until != u32::MAX).collect();
+    settled.iter().try_for_each(|placed| keep(db, id, placed))?;
+    if through {
+        db.execute("INSERT OR IGNORE INTO read_through VALUES (?1)", [id])?;
+        return Ok(Turn::Through(next.number));
+    }
+    Ok(if settled.is_empty() { Turn::Stuck } else { Turn::Further })
+}
+
+fn keep(db: &Connection, id: i64, placed: &Placed) -> rusqlite::Result<()> {
+    let opened = &placed.set_up.opened;
+    let plan = &opened.body.plan;
+    let brief = serde_json::to_string(&Brief::of(placed)).map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
+    let mut put = db.prepare_cached("INSERT OR REPLACE INTO set_ups VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")?;
+    put.execute(params![id, opened.sequence, placed.until, plan.line.as_str(), plan.structure.as_str(), plain(plan), brief])?;
+    Ok(())
+}
+
+fn select<P: rusqlite::Params>(db: &Connection, of: &str, params: P) -> rusqlite::Result<Vec<Found>> {
+    let sql = format!(
+        "SELECT rig, epoch, opened, line, structure, plain, brief FROM set_ups JOIN streams ON streams.id = stream
+         WHERE {of} ORDER BY rig, epoch, opened"
+    );
+    db.prepare_cached(&sql)?.query_map(params, found)?.collect()
+}
+
+fn found(row: &Row<'_>) -> rusqlite::Result<Found> {
+    let text: String = row.get(6)?;
+    let brief = serde_json::from_str(&text);
+    Ok(Found {
+        stream: Stream { rig: row.get(0)?, epoch: row.get(1)? },
+        opened: row.get(2)?,
+        line: row.get(3)?,
+        structure: row.get(4)?,
+        plain: row.get(5)?,
+        brief: brief.map_err(|e| rusqlite::Error::FromSqlConversionFailure(6, rusqlite::types::Type::Text, Box::new(e)))?,
+    })
+}
+
+fn beside(db: &Connection, id: i64, brief: &Brief) -> rusqlite::Result<Vec<Slot>> {
+    let mut all = Vec::new();
+    for (first, last) in &brief.beside {
+        all.extend(rows_of(db, id, *first, *last, u32::MAX)?.slots);
+    }
+    Ok(all)
+}
+
+/// Rows of slots.
+#[derive(Debug, Default)]
+struct Rows {
+    /// Those that hold.
+    slots: Vec<Slot>,
+    /// How many rows there are, and the sequence of the last.
+    number: u32,
+    last: u32,
+}
+
+fn rows_of(db: &Connection, id: i64, first: u32, last: u32, at_most: u32) -> rusqlite::Result<Rows> {
+    let sql = "SELECT sequence, slot FROM slots WHERE stream = ?1 AND sequence BETWEEN ?2 AND ?3 ORDER BY sequence LIMIT ?4";
+    let mut query = db.prepare_cached(sql)?;
+    let mut rows = query.query(params![id, first, last, at_most])?;
+    let mut all = Rows::default();
+    while let Some(row) = rows.next()? {
+        (all.number, all.last) = (all.number.saturating_add(1), row.get(0)?);
+        let slot = Slot::check(&row.get::<_, [u8; SLOT_BYTES]>(1)?).ok();
+        all.slots.extend(slot.filter(|slot| slot.sequence() == all.last));
+    }
+    Ok(all)
+}
+
+/// What the rig declares lost behind a sequence.
+fn gaps_behind(db: &Connection, id: i64, sequence: u32) -> rusqlite::Result<Vec<Slot>> {
+    let sql = "SELECT slot FROM slots WHERE stream = ?1 AND sequence > ?2 AND substr(slot, 7, 1) = x'0D' ORDER BY sequence";
+    let blobs = db
+        .prepare_cached(sql)?
+        .query_map(params![id, sequence], |row| row.get::<_, [u8; SLOT_BYTES]>(0))?
+        .collect::<Result<Vec<_>, _>>()?;
+    Ok(blobs.iter().filter_map(|bytes| Slot::check(bytes).ok()).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::facts;
+    use crate::store::tests::in_folder;
+    use shared_protocol::assemble::slots;
+    use shared_protocol::record::{Clock, Closed, Gap, Increment, Opened, Plan, Record, Start};
+    use shared_protocol::slot::RECORD_BYTES_MAX;
+    use shared_protocol::state::GapCause;
+    use shared_protocol::units::Millis;
+
+    fn alpha() -> Stream {
+        Stream { rig: "Alpha".to_owned(), epoch: 1 }
+    }
+
+    /// Twelve holes: some in runs that are told the time late or never, some not closed, some with records lost and declared so later.
+    fn season() -> Vec<Slot> {
+        let mut all: Vec<Slot> = Vec::new();
+        let mut boot = 1;
+        for n in 0..12_u32 {
+            let mut add = |record: &Record, boot: u16| {
+                let mut body = [0; RECORD_BYTES_MAX];
+                let used = record.encode(&mut body).unwrap();
+                let next = all.last().map_or(0, |slot| slot.sequence() + 1);
+                all.extend(slots(next, boot, record.kind(), &body[..used]).unwrap());
+                next
+            };
+            let at = Millis(10_000 * n + 1_000);
+            let told = Record::Clock(Clock { at, unix_ms: 1_800_000_000_000 + i64::from(n) * 60_000, offset: -420 });
+            if n % 3 == 0 {
+                boot += 1;
+                add(&Record::Start(Start { at, ..Start::default() }), boot);
+            }
+            let structure = format!("S-{n}").as_str().try_into().unwrap();
+            add(
+                &Record::Opened(Opened { at, plan: Plan { structure, attempt: 1, setup: 1, ..Plan::default() }, ..Opened::default() }),
+                boot,
+            );
+            if n == 1 || n == 7 || n == 8 {
+                add(&told, boot);
+            }
+            let lost = add(&Record::Increment(Increment { at: at.plus(500), ..Increment::default() }), boot);
+            add(&Record::Increment(Increment { at: at.plus(900), ..Increment::default() }), boot);
+            if n != 5 {
+                add(&Record::Closed(Closed { at: at.plus(1_500), ..Closed::default() }), boot);
+            }
+            if n == 4 || n == 9 {
+                add(&Record::Gap(Gap { at: at.plus(1_600), first: lost - 12, last: lost - 12, cause: GapCause::Torn.raw() }), boot);
+            }
+        }
+        all
+    }
+
+    /// What a whole reading says, and what the set-ups that are kept say one by one.
+    fn both(store: &Store) -> (Vec<String>, Vec<String>) {
+        let whole = facts::read(&store.stream(&alpha()).unwrap().slots);
+        let found = select(&store.db, "1", []).unwrap();
+        let one = |found: &Found| format!("{:?}", store.alone(found).unwrap().read().expect("a set-up"));
+        (whole.iter().map(|set_up| format!("{set_up:?}")).collect(), found.iter().map(one).collect())
+    }
+
+    #[test]
+    fn set_ups_are_found_the_same_however_few_slots_are_read_together() {
+        for together in [1, 3, 7, 20, 33, 64, 1_000] {
+            let mut store = Store::in_memory(7).unwrap();
+            store.keep(&alpha(), &season()).unwrap();
+            store.find_in_all(TransactionBehavior::Immediate, together).unwrap();
+            let (whole, found) = both(&store);
+            assert_eq!((whole.len(), &found), (12, &whole), "{together} together");
+        }
+    }
+
+    /// Slots come late, one here and one there, and after each the set-ups are what a whole reading makes of it.
+    #[test]
+    fn what_is_written_later_changes_what_it_may_and_nothing_is_left_as_it_was() {
+        let all = season();
+        for (late, every) in [(0, 4), (1, 5), (2, 7), (3, 11), (5, 13), (8, 17)] {
+            let mut store = Store::in_memory(7).unwrap();
+            let is_late = |slot: &&Slot| slot.sequence() % every == late;
+            let (last, first): (Vec<Slot>, Vec<Slot>) = all.iter().partition(is_late);
+            for slots in first.chunks(23).chain(last.chunks(2)) {
+                store.keep(&alpha(), slots).unwrap();
+                store.find_in_all(TransactionBehavior::Immediate, 50).unwrap();
+                let (whole, found) = both(&store);
+                assert_eq!(found, whole, "each {every}th is late");
+            }
+        }
+    }
+
+    /// A second write to a long stream finds what is new alone: the set-ups before it stay as they were found.
+    #[test]
+    fn a_slot_at_the_end_leaves_what_was_found_before_it() {
+        let mut store = Store::in_memory(7).unwrap();
+        let all = season();
+        let (before, after) = all.split_at(all.len() - 2);
+        store.keep(&alpha(), before).unwrap();
+        store.found().unwrap();
+        store.keep(&alpha(), after).unwrap();
+        let left: u32 = store.db.query_row("SELECT count(*) FROM set_ups", [], |row| row.get(0)).unwrap();
+        assert_eq!(left, 9, "the last run was never told the time: its holes may still be");
+    }
+
+    #[test]
+    fn a_slot_that_is_mended_and_a_row_that_is_damaged_are_read_again() {
+        let (_folder, path) = in_folder();
+        let mut store = Store::open(&path).unwrap();
+        store.keep(&alpha(), &season()).unwrap();
+        let whole = store.found().unwrap();
+        let rot = "UPDATE slots SET slot = zeroblob(32) WHERE sequence = 1";
+        store.db.execute(rot, []).unwrap();
+        assert_eq!(store.found().unwrap().len(), 11, "one cannot be read");
+        store.keep(&alpha(), &season()).unwrap();
+        assert_eq!(store.found().unwrap(), whole);
+        for brief in ["", "{\"name\":\"S-0\"}"] {
+            store.db.execute("UPDATE set_ups SET brief = ?1 WHERE opened > 20", [brief]).unwrap();
+            assert_eq!(store.found().unwrap(), whole);
+        }
+    }
+
+    #[test]
+    fn a_store_that_cannot_be_written_says_the_same() {
+        let (_folder, path) = in_folder();
+        let mut store = Store::open(&path).unwrap();
+        store.keep(&alpha(), &season()).unwrap();
+        drop(store);
+        let store = Store::open_existing(&path).unwrap();
+        let holds = rusqlite::Connection::open(&path).unwrap();
+        holds.execute_batch("BEGIN IMMEDIATE").unwrap(); // somebody keeps the file to himself
+        store.db.busy_timeout(std::time::Duration::from_millis(10)).unwrap();
+        let apart = store.found().unwrap();
+        holds.execute_batch("ROLLBACK").unwrap();
+        let kept = || -> u32 { store.db.query_row("SELECT count(*) FROM main.set_ups", [], |row| row.get(0)).unwrap() };
+        assert_eq!((apart.len(), kept()), (12, 0));
+        assert_eq!((store.found().unwrap(), kept()), (apart, 12));
+    }
+}
