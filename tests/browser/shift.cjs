@@ -3,7 +3,7 @@
 //   node shift.cjs '{"url": …, "state": "a selector"}'
 //
 // Prints "open"; reads a line for each mark that is wanted and answers {"heap", "nodes"} after a collection; at the end of its input
-// prints {"states": ["cutting", …], "sounds": n, "heap", "nodes", "said": […]}.
+// prints {"states": ["cutting", …], "sounded": [names of alarms], "sounds": n, "heap", "nodes", "said": […]}.
 "use strict";
 
 const { chromium } = require("playwright-core");
@@ -15,13 +15,16 @@ const FLAGS = [
   "--disable-sync", "--autoplay-policy=no-user-gesture-required", "--js-flags=--expose-gc",
 ];
 
-/** Runs in the page: notes each change of the words, however short it stands. */
+/** Runs in the page: notes each change of the words, but for their figures, however short they stand; and each alarm that is sounded. */
 function note(selector) {
-  const states = [];
-  window.shift = states;
+  const [states, sounded] = [[], []];
+  window.shift = { states, sounded };
   const look = () => {
-    const words = document.querySelector(selector)?.textContent.trim() ?? "";
+    const words = (document.querySelector(selector)?.textContent ?? "").replace(/[\d.]+/g, "").replace(/\s+/g, " ").trim();
     if (states.at(-1) !== words) states.push(words);
+    // the page names the last few that it sounded, oldest first
+    const last = (document.body.dataset.sounded ?? "").split(" ").filter(Boolean);
+    if (last.length > 0 && last.at(-1) !== sounded.at(-1)) sounded.push(...last.slice(last.indexOf(sounded.at(-1)) + 1));
   };
   new MutationObserver(look).observe(document.body, { subtree: true, childList: true, characterData: true, attributes: true });
   look();
@@ -45,9 +48,9 @@ async function main() {
   for await (const line of lines) {
     if (line) console.log(JSON.stringify(await mark()));
   }
-  const states = await page.evaluate("window.shift");
+  const { states, sounded } = await page.evaluate("window.shift");
   const sounds = Number(await page.evaluate("document.body.dataset.sounds ?? 0"));
-  console.log(JSON.stringify({ states, sounds, said, ...(await mark()) }));
+  console.log(JSON.stringify({ states, sounded, sounds, said, ...(await mark()) }));
   await browser.close();
 }
 

@@ -1,7 +1,7 @@
 //! How fast records become checked bytes and back on the host, here and in other formats with the same check; and how fast a season's
 //! slots are read with their digest.
 
-use super::{Row, figure, others, shortest};
+use super::{Row, figure, least_work, others};
 use serde::{Deserialize, Serialize};
 use shared_protocol::assemble::slots;
 use shared_protocol::body::CoarseLean;
@@ -135,7 +135,7 @@ pub fn both_ways(count: u32) -> Row {
         assert_eq!(sound.count(), all.len(), "all come back");
     };
     let other = |encode: &dyn Fn(&Declared, &mut Vec<u8>), decode: &dyn Fn(&[u8]) -> Option<Declared>| {
-        let took = shortest(RUNS, || assert_eq!(Packed::of(&mirrored, encode).read(decode), all.len(), "all come back"));
+        let took = least_work(RUNS, || assert_eq!(Packed::of(&mirrored, encode).read(decode), all.len(), "all come back"));
         f64::from(count) / took / 1e6
     };
     let json = other(&|one, out| serde_json::to_writer(out, one).expect("memory"), &|from| serde_json::from_slice(from).ok());
@@ -143,7 +143,7 @@ pub fn both_ways(count: u32) -> Row {
     let cbor = other(&|one, out| ciborium::into_writer(one, out).expect("memory"), &|from| ciborium::from_reader(from).ok());
     let pack = other(&|one, out| rmp_serde::encode::write(out, one).expect("memory"), &|from| rmp_serde::from_slice(from).ok());
     let proto = other(&|one, out| prost::Message::encode(one, out).expect("memory"), &|from| prost::Message::decode(from).ok());
-    let ours = f64::from(count) / shortest(RUNS, ours) / 1e6;
+    let ours = f64::from(count) / least_work(RUNS, ours) / 1e6;
     let others = others([("JSON", json), ("CSV", csv), ("CBOR", cbor), ("MessagePack", pack), ("protobuf", proto)]);
     let best = others.iter().map(|other| other.value).fold(0.0, f64::max);
     Row {
@@ -180,11 +180,11 @@ pub fn season(count: u32) -> Row {
     };
     let digest = || <sha2::Sha256 as sha2::Digest>::digest(&bytes);
     let crc = || all.iter().fold(0_u32, |sum, one| sum ^ CRC.checksum(&one[..28]));
-    let ours = rate(shortest(RUNS, whole));
+    let ours = rate(least_work(RUNS, whole));
     let parts = [
-        ("checked only", rate(shortest(RUNS, checked))),
-        ("CRC-32 alone, slot by slot", rate(shortest(RUNS, crc))),
-        ("SHA-256 alone, in one piece", rate(shortest(RUNS, digest))),
+        ("checked only", rate(least_work(RUNS, checked))),
+        ("CRC-32 alone, slot by slot", rate(least_work(RUNS, crc))),
+        ("SHA-256 alone, in one piece", rate(least_work(RUNS, digest))),
     ];
     Row {
         what: "a season's slots checked and digested".to_owned(),

@@ -1,6 +1,6 @@
 //! A season judged: axis, budget, verdict of each hole and the fit of each frame, against the same in numpy and scipy.
 
-use super::{figure, others, shortest};
+use super::{figure, least_work, others};
 use crate::python::interpreter;
 use crate::samples::of_season;
 use host_tool::facts::SetUp;
@@ -81,7 +81,7 @@ pub fn season(holes: u32) -> super::Row {
     let setups: Vec<SetUp> = (0..holes).map(|n| of_season(n).setup()).collect();
     let frames: Vec<Vec<Leg>> =
         setups.chunks(2).map(|two| two.iter().zip([0.0, ACROSS]).map(|(one, right)| leg(one, right)).collect()).collect();
-    let ours = shortest(3, || {
+    let ours = least_work(3, || {
         let verdicts: usize = setups.iter().map(|setup| judge(setup).verdicts.len()).sum();
         let rooms: f64 = frames.iter().filter_map(|legs| most_room(legs).ok()).map(|best| -best.radius).sum();
         (verdicts, rooms)
@@ -90,13 +90,13 @@ pub fn season(holes: u32) -> super::Row {
     let theirs = numpy(&asked) * f64::from(holes);
     super::Row {
         what: format!("a season judged, {holes} holes: axis, budget, verdict, fit of each frame"),
-        unit: "s",
+        unit: "s of processor",
         ours,
         others: others([("numpy and scipy", theirs)]),
         aim: "50 times as fast",
         holds: theirs >= 50.0 * ours,
         note: format!(
-            "one processor; the other side's from {} holes; without what the fit's room is worth, which is drawn 2,000 times here only",
+            "the other side's from {} holes; without what the fit's room is worth, which is drawn 2,000 times here only",
             asked.len()
         ),
     }
