@@ -125,17 +125,17 @@ fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     seen.push(("replay", look(&site, "replay", json!({}))));
     hear(&mut site);
     site.rig.hand(Hand::Pace(4));
-    site.live.until("out of plumb", |sight| has(sight, "OUT OF PLUMB") && sight["lean"]["value"].is_string());
+    site.live.until("out of plumb", |sight| has(sight, "HOLE OUT OF PLUMB") && sight["lean"]["value"].is_string());
     site.rig.hand(Hand::Pace(1));
     seen.push(("out-of-plumb", look(&site, "out-of-plumb", json!({ "axe": true }))));
     hear(&mut site);
     site.rig.hand(Hand::Pace(4));
-    site.live.until("coming up", |sight| has(sight, "coming up to depth") && sight["state"] == "cutting");
+    site.live.until("coming up", |sight| has(sight, "nearly at depth") && sight["state"] == "cutting");
     site.rig.hand(Hand::Pace(1));
     seen.push(("coming-up", look(&site, "coming-up", json!({}))));
     hear(&mut site);
     site.rig.hand(Hand::Pace(4));
-    site.live.until("on depth", |sight| has(sight, "ON DEPTH"));
+    site.live.until("on depth", |sight| has(sight, "DEEP ENOUGH"));
     site.rig.hand(Hand::Pace(1));
     seen.push(("on-depth", look(&site, "on-depth", json!({}))));
     for (name, measured) in &seen {
@@ -194,7 +194,7 @@ fn on_a_phone_a_desktop_and_at_twice_the_size_nothing_is_cut_off() {
 #[test]
 fn what_is_abnormal_is_told_apart_without_colour() {
     let mut site = drilling(SCENARIO, 4);
-    site.live.until("out of plumb", |sight| has(sight, "OUT OF PLUMB") && sight["lean"]["value"].is_string());
+    site.live.until("out of plumb", |sight| has(sight, "HOLE OUT OF PLUMB") && sight["lean"]["value"].is_string());
     site.rig.hand(Hand::Pace(1));
     for vision in ["protanopia", "deuteranopia", "achromatopsia"] {
         let measured = look(&site, vision, json!({ "vision": vision }));
