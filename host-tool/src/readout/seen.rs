@@ -140,6 +140,11 @@ impl Seen<'_> {
         }
     }
 
+    /// Whether the open hole itself is still to come from the rig.
+    pub fn is_awaited(&self) -> bool {
+        self.status.hole_open && self.depth_known() && (self.plan.is_none() || self.outlook.is_none())
+    }
+
     /// A length to what is shown of it.
     fn shown(&self, length: Micrometres) -> Micrometres {
         nearest(length, if self.units == SheetUnits::FeetInches { INCH_UM / 4 } else { 10_000 })
@@ -224,9 +229,12 @@ impl Seen<'_> {
             return Some("leave the mast".to_owned());
         }
         let named = towards_each(forward, right);
+        let alone = named.iter().flatten().count() == 1;
         let part = |(way, size): (&str, i32)| {
-            let size = if named.iter().flatten().count() == 1 { total } else { size };
-            format!("{} {} {way}", arrow(way), lean_text(Lean(size.saturating_abs()), self.units))
+            let text = lean_text(Lean(if alone { total } else { size }.saturating_abs()), self.units);
+            // two sizes have their unit from the lean, so that a glance takes both
+            let size = if alone { &text } else { text.split(' ').next().unwrap_or_default() };
+            format!("{} {size} {way}", arrow(way))
         };
         let parts: Vec<String> = named.into_iter().zip([forward, right]).filter_map(|(way, size)| Some(part((way?, size)))).collect();
         Some(format!("move mast top {}", parts.join(", ")))

@@ -115,7 +115,7 @@ impl Readout {
             hole: plan.map(|plan| hole_sight(plan, self.units())),
             hole_words: self.hole_field(status),
             state: seen.as_ref().map_or("", Seen::activity),
-            place: seen.as_ref().map_or_else(|| "NOT LIVE".to_owned(), Seen::place),
+            place: seen.as_ref().map_or_else(|| "NOT LIVE".to_owned(), |seen| if seen.is_awaited() { "NOT LIVE YET".to_owned() } else { seen.place() }),
             to_go: seen.as_ref().map_or_else(dash, Seen::to_go),
             planned: plan.map_or_else(String::new, |plan| length_text(plan.depth, self.units())),
             depth: seen.as_ref().map_or_else(dash, Seen::depth),

@@ -3,9 +3,12 @@
 
 mod acts;
 mod attacks;
+mod keys;
 mod listen;
 mod looks;
 mod office;
 mod rig;
 mod site;
+mod sleeps;
 mod stays;
+mod tablet;
