@@ -187,14 +187,18 @@ impl Seen<'_> {
         }
     }
 
-    /// The lean whichever way it goes, and which way that is.
+    /// The lean whichever way it goes, and which way that is where the mast is to be moved for it: of a small one it is noise.
     pub fn lean(&self) -> Figure {
         if let Some(why) = self.lean_unknown() {
             return Figure::dash(&why);
         }
         let [forward, right] = self.leans();
         let text = lean_text(Lean(magnitude(forward, right)), self.units);
-        let goes = if text == lean_text(Lean(0), self.units) { "plumb".to_owned() } else { format!("toe goes {}", towards(forward, right)) };
+        let goes = match text == lean_text(Lean(0), self.units) {
+            true => "plumb".to_owned(),
+            false if !self.moving => String::new(),
+            false => format!("toe goes {}", towards(forward, right)),
+        };
         Figure::known(&text, goes)
     }
 

@@ -100,7 +100,7 @@ fn the_lean_is_held_against_the_plans_limit_and_a_small_one_moves_no_mast() {
         let line = shown(0, Some(plan), live, outlook()).line(1_000);
         line.split(" | ").find(|field| field.starts_with("lean")).unwrap().to_owned()
     };
-    assert_eq!(said(-900), "lean 9 mm/m, toe goes left, within 20 mm/m: leave the mast");
+    assert_eq!(said(-900), "lean 9 mm/m, within 20 mm/m: leave the mast");
     assert_eq!(said(1_600), "lean 16 mm/m, toe goes right, within 20 mm/m: move mast top → 16 mm/m right");
     assert_eq!(said(2_010), "lean 20 mm/m, toe goes right, AT 20 mm/m: move mast top → 20 mm/m right");
     assert_eq!(said(-3_100), "lean 31 mm/m, toe goes left, BEYOND 20 mm/m: move mast top ← 31 mm/m left");

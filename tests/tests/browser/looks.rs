@@ -116,8 +116,15 @@ fn drilling(scenario: &str, pace: u32) -> Site {
     site
 }
 
+/// From now on: what was not read while a picture was taken is of before.
+fn until(site: &mut Site, what: &str, holds: impl Fn(&Value) -> bool) {
+    site.live = Live::look(site.listen.page);
+    site.live.until(what, holds);
+}
+
 /// Somebody hears every alarm.
 fn hear(site: &mut Site) {
+    site.live = Live::look(site.listen.page);
     let alarms = site.live.next()["alarms"].as_array().cloned().unwrap_or_default();
     for alarm in alarms.iter().filter(|alarm| alarm["acknowledged"] == false) {
         site.press(&json!({ "acknowledge": { "alarm": alarm["id"], "by": "Tester" } }));
@@ -151,7 +158,7 @@ fn replay(site: &mut Site) -> Value {
 #[test]
 fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     let mut site = drilling(SCENARIO, 1);
-    site.live.until("the hole is judged", |sight| sight["plumb"] != "");
+    until(&mut site, "the hole is judged", |sight| sight["plumb"] != "");
     let cutting = says("#place", "cutting");
     let mut seen = vec![("good", look_when(&site, "good", &cutting, json!({ "axe": true })))];
     seen.push(("night", look_when(&site, "night", &cutting, json!({ "night": true, "axe": true }))));
@@ -161,18 +168,18 @@ fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     seen.push(("fault", look_when(&site, "fault", &says("#alarm", "NO LEAN: tilt sensor at fault"), json!({ "axe": true }))));
     hear(&mut site);
     site.rig.hand(Hand::Unplug(20.0));
-    site.live.until("silence", |sight| sight["why_nothing"].is_string());
+    until(&mut site, "silence", |sight| sight["why_nothing"].is_string());
     let stale = look(&site, "stale", json!({ "first": ["#sound-on"], "until": says("#why", "no data for") }));
     assert_eq!(bigs(&stale), ["–", "–", "–"], "nothing old is shown");
     seen.push(("stale", stale));
     site.rig.hand(Hand::Pace(4));
-    site.live.until("out of plumb", |sight| has(sight, "HOLE OUT OF PLUMB") && sight["verdict"]["beyond"] == true);
+    until(&mut site, "out of plumb", |sight| has(sight, "HOLE OUT OF PLUMB") && sight["verdict"]["beyond"] == true);
     site.rig.hand(Hand::Pace(1));
     let out = format!("{} && {}", says("#alarm", "hole out of plumb"), says("#lean", "BEYOND"));
     seen.push(("out-of-plumb", look_when(&site, "out-of-plumb", &out, json!({ "axe": true }))));
     hear(&mut site);
     site.rig.hand(Hand::Pace(4));
-    site.live.until("nearly", |sight| has(sight, "nearly at depth") && sight["state"] == "cutting");
+    until(&mut site, "nearly", |sight| has(sight, "nearly at depth") && sight["state"] == "cutting");
     site.rig.hand(Hand::Pace(1));
     let nearly = format!("{} && {cutting}", says("#alarm", "nearly at depth"));
     seen.push(("coming-up", look_when(&site, "coming-up", &nearly, json!({}))));
