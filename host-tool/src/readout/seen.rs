@@ -170,6 +170,7 @@ impl Seen<'_> {
             (Activity::Cutting, _) => "cutting".to_owned(),
             (Activity::Clear, _) if above_ground < ON_BOTTOM => "tool at the ground".to_owned(),
             (Activity::Clear, _) => format!("tool {} above ground", away(above_ground)),
+            (Activity::Tripping, _) if above_ground > ON_BOTTOM => format!("tool {} above ground", away(above_ground)),
             (Activity::Reaming, None) => "reaming".to_owned(),
             (Activity::Reaming, Some(off)) => format!("reaming {} off the bottom", away(off.max(Micrometres(0)))),
             (Activity::Tripping, None) => "tool off the bottom".to_owned(),

@@ -124,6 +124,7 @@ fn the_tool_is_where_it_is_in_words_and_never_below_nothing() {
     assert_eq!(metric(1_520, Activity::Reaming), "reaming 0.58 m off the bottom");
     assert_eq!(metric(-295, Activity::Clear), "tool 0.38 m above ground");
     assert_eq!(metric(80, Activity::Clear), "tool at the ground");
+    assert_eq!(metric(0, Activity::Tripping), "tool 0.09 m above ground", "on the hub");
     assert_eq!(said(1_520, Activity::Tripping, SheetUnits::FeetInches), "tool 1 ft 11 in off the bottom");
 }
 

@@ -6,8 +6,6 @@ const DASH = "–";
 const FIGURES = ["to_go", "depth", "lean"];
 const UNKNOWN = "mast: not known now";
 const WAYS = { "←": "left", "→": "right", "↑": "forward", "↓": "back" };
-/** A reason longer than this is not said twice, letters. */
-const LONG = 20;
 const shown = new Map();
 let shape = ""; // how long the figures' texts were when they were fitted
 
@@ -52,10 +50,10 @@ export function told(figure) {
     .join(" ");
 }
 
-/** The hole's depth and what is to go mostly lack the same thing: a long reason stands once. */
+/** The hole's depth and what is to go mostly lack the same thing: the reason stands once. */
 function sameReason(toGo, depth) {
   const reason = words(depth?.dash, 80);
-  if (reason.length <= LONG || reason !== words(toGo?.dash, 80)) return;
+  if (!reason || reason !== words(toGo?.dash, 80)) return;
   put($("depth").querySelector(".label"), $("depth").dataset.label);
   put($("depth").querySelector(".more"), "");
 }
@@ -89,9 +87,9 @@ function figure(name, wanted, { label = "", aside = "", verdict = null } = {}) {
   const part = (each) => block.querySelector(`.${each}`);
   const { big, word, rest } = split(value ?? DASH);
   const own = rest.length && name === "depth" ? "hole" : block.dataset.label; // feet and inches leave little room
+  put(part("label"), value === null ? block.dataset.label + (known.dash ? ":" : "") : label || own);
   // the way that the toe goes says what the figure is
-  const shownAs = label || (name === "lean" && aside ? "" : own);
-  put(part("label"), value === null ? block.dataset.label + (known.dash ? ":" : "") : shownAs);
+  attr(part("label"), "class", name === "lean" && value !== null && aside ? "label unseen" : "label");
   put(part("big"), big);
   put(part("unit"), value === null ? "" : words(known.unit, 12) || word);
   fill(part("rest"), rest);

@@ -18,7 +18,7 @@ const GAP = 0.4;
  */
 export function frame(known, size, before) {
   const { width, height, font } = size;
-  const top = 1.05 * font;
+  const top = 1.14 * font;
   const room = height - top - 1.05 * font;
   const half = Math.max(20, (width - GAP * font) / 4);
   const goal = (known.planned + known.over) * 1.04;
