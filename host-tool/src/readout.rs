@@ -9,7 +9,7 @@ mod sight;
 
 pub use alarms::{Alarm, AlarmKind, Alarms};
 pub use picture::{Bored, Picture};
-pub use seen::Figure;
+pub use seen::{Figure, Verdict};
 pub use sight::Sight;
 
 use crate::capture::Event;
@@ -17,7 +17,7 @@ use crate::doubts::Doubts;
 use crate::ending::Ending;
 use crate::judge::hole_name;
 use crate::text::terminal;
-use seen::Seen;
+use seen::{Seen, worth_moving};
 use shared_protocol::VERSION;
 use shared_protocol::message::{Live, Outlook};
 use shared_protocol::record::Plan;
@@ -39,6 +39,8 @@ pub struct Readout {
     plan: Option<Box<Plan>>,
     doubts: Doubts,
     bored: Bored,
+    /// Whether the lean is worth moving the mast for.
+    moving: bool,
     /// How the last hole ended, until another is open.
     ended: Option<Ending>,
 }
@@ -60,7 +62,10 @@ impl Readout {
                 let rig = Rig { name, simulated: introduction.hello.simulated != 0, version: introduction.version };
                 *self = Self { rig: Some(rig), ..Self::default() };
             }
-            Event::Live(live) => self.live = Some((now, *live)),
+            Event::Live(live) => {
+                self.moving = worth_moving(live, self.plan.as_deref().map(|plan| plan.plumb_limit), self.moving);
+                self.live = Some((now, *live));
+            }
             Event::Outlook(outlook) => self.outlook = Some((now, *outlook)),
             Event::Woke => (self.live, self.outlook) = (None, None),
             Event::Hole(plan) => {
@@ -102,13 +107,13 @@ impl Readout {
         let mut fields = vec![self.rig_field(status), self.hole_field(status)];
         match self.seen(now) {
             Some(seen) => {
-                fields.extend([to_go_text(&seen), depth_text(&seen), lean_text(&seen), seen.activity().to_owned()]);
+                fields.extend([to_go_text(&seen), depth_text(&seen), lean_text(&seen), seen.place()]);
                 fields.extend(seen.abnormal().into_iter().map(|(text, _)| text.to_owned()));
                 fields.extend(self.waiting(now));
                 fields.extend(self.doubts_of(seen.status));
                 fields.extend(self.ended_of(seen.status));
             }
-            None => fields.extend([format!("to go {DASH}"), format!("depth {DASH}"), format!("lean {DASH}"), self.why_nothing(now)]),
+            None => fields.extend([format!("to go {DASH}"), format!("hole {DASH}"), format!("lean {DASH}"), self.why_nothing(now)]),
         }
         fields.retain(|field| !field.is_empty());
         fields.join(" | ")
@@ -118,7 +123,7 @@ impl Readout {
     fn seen(&self, now: u64) -> Option<Seen<'_>> {
         let (live, status) = self.live_now(now).and_then(|live| Some((live, Status::from_bits(live.status)?)))?;
         let plan = self.plan.as_deref().filter(|_| status.hole_open);
-        Some(Seen { live, status, outlook: self.outlook_now(now), plan, units: self.units() })
+        Some(Seen { live, status, outlook: self.outlook_now(now), plan, units: self.units(), moving: self.moving })
     }
 
     /// The sheet's units.
@@ -185,24 +190,27 @@ impl Readout {
 
 fn to_go_text(seen: &Seen<'_>) -> String {
     match seen.to_go() {
-        Figure::Known { value, unit, more } => joined([if more == "too deep" { "over by" } else { "to go" }, &value, &unit]),
+        Figure::Known { value, unit, more } if more == "to go" => joined(["to go", &value, &unit]),
+        Figure::Known { value, unit, more } => joined([&value, &unit, &more]),
         Figure::Dash { .. } => format!("to go {DASH}"),
     }
 }
 
 fn depth_text(seen: &Seen<'_>) -> String {
     match seen.depth() {
-        Figure::Known { value, unit, more } => joined(["depth", &value, &unit, &more]),
-        Figure::Dash { dash } => format!("depth {DASH} ({dash})"),
+        Figure::Known { value, unit, more } => joined(["hole", &value, &unit, &more]),
+        Figure::Dash { dash } => format!("hole {DASH} ({dash})"),
     }
 }
 
 fn lean_text(seen: &Seen<'_>) -> String {
-    match (seen.hint(), seen.lean_unknown()) {
-        (_, Some(why)) => format!("lean {DASH} ({why})"),
-        (hint, None) => {
-            let parts = seen.lean_parts("right", "left").join(", ");
-            format!("lean {}: {}", if parts.is_empty() { "none" } else { &parts }, hint.unwrap_or_default())
+    match seen.lean() {
+        Figure::Dash { dash } => format!("lean {DASH} ({dash})"),
+        Figure::Known { value, unit, more } => {
+            let verdict = seen.verdict().map(|verdict| verdict.text).unwrap_or_default();
+            let said = [joined(["lean", &value, &unit]), more, verdict];
+            let said: Vec<String> = said.into_iter().filter(|words| !words.is_empty()).collect();
+            format!("{}: {}", said.join(", "), seen.hint().unwrap_or_default())
         }
     }
 }

@@ -1,7 +1,7 @@
 // Opens a page in a real browser as it stands now, takes its picture and measures what a person's eyes and fingers need.
 //
-//   node look.cjs '{"url": …, "picture": "x.png", "width": 1280, "height": 800, "scale": 1, "night": false, "click": [selectors],
-//                   "until": "an expression over document", "vision": "protanopia", "axe": true}'
+//   node look.cjs '{"url": …, "picture": "x.png", "width": 1280, "height": 800, "scale": 1, "night": false, "first": [selectors], "click": [selectors],
+//                   "until": "an expression over document, true of the picture too", "vision": "protanopia", "axe": true}'
 //
 // Prints one JSON object: sizes in CSS pixels, contrasts as ratios (WCAG 2.2's formula), what axe-core says, what scrolls or overlaps.
 "use strict";
@@ -90,7 +90,7 @@ function overlaps(texts) {
 /** Waits until this holds. Asked from outside: the page's own policy lets no text be run within it. */
 async function until(page, holds) {
   for (let tries = 0; !(await page.evaluate(holds)); tries++) {
-    if (tries > 400) throw new Error(`never: ${holds}`);
+    if (tries > 2400) throw new Error(`never: ${holds}`);
     await page.waitForTimeout(50);
   }
 }
@@ -111,10 +111,15 @@ async function main() {
       const devtools = await context.newCDPSession(page);
       await devtools.send("Emulation.setEmulatedVisionDeficiency", { type: asked.vision });
     }
+    for (const selector of asked.first || []) await page.click(selector, { timeout: 5_000 });
     await until(page, asked.until || "true");
     for (const selector of asked.click || []) await page.click(selector, { timeout: 5_000 });
-    await page.waitForTimeout(250);
-    if (asked.picture) await page.screenshot({ path: asked.picture });
+    if (asked.click || !asked.until) await page.waitForTimeout(250);
+    // a moment may be over before its picture is taken: then the next one like it
+    do {
+      await until(page, asked.until || "true");
+      if (asked.picture) await page.screenshot({ path: asked.picture });
+    } while (!(await page.evaluate(asked.until || "true")));
     const measured = await page.evaluate(measure);
     measured.overlaps = overlaps(measured.texts);
     measured.spills = spills(measured.texts, measured.window);

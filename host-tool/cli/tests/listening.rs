@@ -45,7 +45,7 @@ fn figures_come_through_a_pipe_every_second_and_never_stale() {
     let mut child = Killed(command.stdin(Stdio::piped()).spawn().unwrap());
     let mut lines = BufReader::new(child.0.stdout.take().unwrap()).lines().map(|line| (line.unwrap(), Instant::now()));
     let (_, touched) = lines.find(|(line, _)| line == "touch: done, and recorded").unwrap();
-    let is_figure = |line: &str| line.contains("| depth 0.00 m below ground at the low side |") && line.contains("to go 0.60 m");
+    let is_figure = |line: &str| line.contains("| hole 0.00 m below ground at the low side |") && line.contains("to go 0.60 m");
     let (_, first) = lines.find(|(line, _)| is_figure(line)).unwrap();
     // Outlook and plan come within half a second, and a line each second.
     assert!(first - touched < Duration::from_millis(1_700), "{:?}", first - touched);
@@ -58,7 +58,7 @@ fn figures_come_through_a_pipe_every_second_and_never_stale() {
     rig.silent.store(true, Ordering::Relaxed);
     let silenced = Instant::now();
     let (line, at) = lines.find(|(line, _)| line.contains("| no data for ")).unwrap();
-    assert!(line.contains("to go – | depth – | lean – |"), "{line}");
+    assert!(line.contains("to go – | hole – | lean – |"), "{line}");
     assert!(at - silenced < Duration::from_millis(1_700), "{:?}", at - silenced);
     child.0.stdin.take().unwrap().write_all(b"leave\n").unwrap();
     assert_eq!(child.0.wait().unwrap().code(), Some(0));

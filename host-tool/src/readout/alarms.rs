@@ -34,6 +34,8 @@ pub struct Alarm {
     pub acknowledged: bool,
     /// Whether its cause still stands.
     pub stands: bool,
+    /// Whether nobody knows if it does, since no data comes.
+    pub unknown: bool,
     #[serde(skip)]
     last: u64,
 }
@@ -52,9 +54,12 @@ impl Alarms {
     pub fn take(&mut self, now: u64, readout: &Readout) {
         self.tied |= readout.seen(now).is_some_and(|seen| seen.status.hole_open && seen.status.referenced);
         let causes = causes(now, readout, self.tied);
+        let silent = readout.seen(now).is_none();
         for alarm in &mut self.all {
+            let open = alarm.stands || alarm.unknown; // when it was last known
             alarm.stands = causes.iter().any(|(kind, text)| (*kind, text.as_str()) == (alarm.kind, alarm.text.as_str()));
-            if alarm.stands {
+            alarm.unknown = silent && open && !alarm.stands && alarm.kind != AlarmKind::NotBelieved;
+            if alarm.stands || alarm.unknown {
                 alarm.last = now;
             }
         }
@@ -66,7 +71,7 @@ impl Alarms {
             if !self.all.iter().any(|alarm| (alarm.kind, &alarm.text) == (kind, &text)) {
                 self.raised = self.raised.wrapping_add(1);
                 let id = format!("alarm-{}", self.raised);
-                self.all.push(Alarm { id, kind, text, acknowledged: false, stands: true, last: now });
+                self.all.push(Alarm { id, kind, text, acknowledged: false, stands: true, unknown: false, last: now });
             }
         }
     }
@@ -101,16 +106,16 @@ fn causes(now: u64, readout: &Readout, tied: bool) -> Vec<(AlarmKind, String)> {
     }
     let depth = match status.depth_check {
         DepthState::Drilling => None,
-        DepthState::ComingUp => Some((AlarmKind::ComingUp, "coming up to depth")),
-        DepthState::OnDepth => Some((AlarmKind::OnDepth, "on depth")),
+        DepthState::ComingUp => Some((AlarmKind::ComingUp, "nearly at depth")),
+        DepthState::OnDepth => Some((AlarmKind::OnDepth, "deep enough")),
         DepthState::Over => Some((AlarmKind::OnDepth, "too deep")),
     };
-    let plumb = (status.plumb_check == PlumbState::Out).then_some((AlarmKind::OutOfPlumb, "out of plumb"));
+    let plumb = (status.plumb_check == PlumbState::Out).then_some((AlarmKind::OutOfPlumb, "hole out of plumb"));
     let unbelieved = [
-        (status.depth == Belief::Fault, "depth encoder at fault"),
-        (status.depth != Belief::Fault && !status.referenced && tied, "depth unknown: touch the hub"),
-        (status.lean == Belief::Fault, "tilt sensor at fault"),
-        (status.memory_fault, "rig's memory at fault: records may be missing"),
+        (status.depth == Belief::Fault, "no depth: encoder at fault"),
+        (status.depth != Belief::Fault && !status.referenced && tied, "no depth: hub not touched"),
+        (status.lean == Belief::Fault, "no lean: tilt sensor at fault"),
+        (status.memory_fault, "records may be missing: rig's memory at fault"),
     ];
     let unbelieved = unbelieved.into_iter().filter(|(stands, _)| *stands).map(|(_, text)| (AlarmKind::NotBelieved, text));
     depth.into_iter().chain(plumb).chain(unbelieved).map(|(kind, text)| (kind, text.to_owned())).collect()
@@ -141,8 +146,8 @@ mod tests {
         let out = Status { plumb_check: PlumbState::Out, ..GOOD };
         let states: Vec<(u64, Status)> = (0..100).map(|n| (1_000 + n * 50, if n % 3 == 0 { out } else { GOOD })).collect();
         let (mut alarms, raised) = heard(&states);
-        assert_eq!(raised, ["out of plumb"]);
-        assert_eq!(alarms.acknowledge("alarm-1").as_deref(), Some("out of plumb"));
+        assert_eq!(raised, ["hole out of plumb"]);
+        assert_eq!(alarms.acknowledge("alarm-1").as_deref(), Some("hole out of plumb"));
         assert_eq!((alarms.acknowledge("alarm-1"), alarms.acknowledge("alarm-9")), (None, None));
         assert!(alarms.all()[0].acknowledged);
     }
@@ -167,9 +172,26 @@ mod tests {
         let at = |depth_check| Status { depth_check, ..GOOD };
         let (alarms, raised) =
             heard(&[(1_000, at(DepthState::ComingUp)), (9_000, GOOD), (10_000, at(DepthState::OnDepth)), (11_000, at(DepthState::Over))]);
-        assert_eq!(raised, ["coming up to depth", "on depth", "too deep"]);
+        assert_eq!(raised, ["nearly at depth", "deep enough", "too deep"]);
         let left: Vec<(&str, bool)> = alarms.all().iter().map(|alarm| (alarm.text.as_str(), alarm.stands)).collect();
-        assert_eq!(left, [("on depth", false), ("too deep", true)]);
+        assert_eq!(left, [("deep enough", false), ("too deep", true)]);
+    }
+
+    #[test]
+    fn of_an_alarm_that_stood_before_the_silence_nobody_knows_whether_it_still_does() {
+        let states = [(1_000, Status { plumb_check: PlumbState::Out, ..GOOD }), (2_000, GOOD)];
+        let how = |alarms: &Alarms| alarms.all().iter().map(|a| (a.text.clone(), a.stands, a.unknown)).collect::<Vec<_>>();
+        let hole = "hole out of plumb".to_owned();
+        let silence = ("no data from the rig".to_owned(), true, false);
+        let readout = shown(0, Some(plan()), live(states[0].1), outlook());
+        let (mut stood, _) = heard(&states[..1]);
+        stood.take(10_000, &readout);
+        assert_eq!(how(&stood), [(hole.clone(), false, true), silence.clone()]);
+        stood.take(20_000, &readout);
+        assert_eq!(how(&stood)[0], (hole.clone(), false, true), "however long it lasts");
+        let (mut over, _) = heard(&states);
+        over.take(10_000, &readout);
+        assert_eq!(how(&over), [(hole, false, false), silence], "what was over before is over");
     }
 
     #[test]
@@ -177,16 +199,17 @@ mod tests {
         let faulty = Status { depth: Belief::Fault, lean: Belief::Fault, memory_fault: true, ..GOOD };
         assert_eq!(
             heard(&[(1_000, faulty)]).1,
-            ["depth encoder at fault", "tilt sensor at fault", "rig's memory at fault: records may be missing"]
+            ["no depth: encoder at fault", "no lean: tilt sensor at fault", "records may be missing: rig's memory at fault"]
         );
         let lost = Status { referenced: false, ..GOOD };
         assert_eq!(heard(&[(1_000, lost)]).1, [""; 0], "the hub is still to be touched");
-        assert_eq!(heard(&[(1_000, GOOD), (1_050, lost)]).1, ["depth unknown: touch the hub"]);
+        assert_eq!(heard(&[(1_000, GOOD), (1_050, lost)]).1, ["no depth: hub not touched"]);
         assert_eq!(heard(&[(1_000, Status { hole_open: false, ..faulty })]).1, [""; 0]);
         let readout = shown(0, Some(plan()), live(GOOD), outlook());
         let mut alarms = Alarms::default();
         alarms.take(1_501, &readout);
         assert_eq!(alarms.all()[0].text, "no data from the rig");
+        assert!(alarms.all()[0].stands && !alarms.all()[0].unknown);
         alarms.clear();
         alarms.take(1_501, &Readout::default());
         assert_eq!(alarms.all(), []);

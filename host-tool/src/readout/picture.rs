@@ -1,6 +1,6 @@
 //! The hole as a picture needs it: lengths in mm, depths below the datum and positive down, in rig axes.
 
-use super::seen::Seen;
+use super::seen::{Seen, toe};
 use crate::facts::SetUp;
 use crate::judge::axis::Axis;
 use serde::Serialize;
@@ -13,10 +13,6 @@ const POINTS: usize = 200;
 /// What is bored of the open hole, from its records, in rig axes and µm.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Bored {
-    /// Guide's height above the hub.
-    guide: i32,
-    /// Lean where drilling began, millionths: forward, right.
-    start: [i32; 2],
     /// Depth below the hub; off the vertical through the hole's start: forward, right.
     points: Vec<[i32; 3]>,
 }
@@ -36,8 +32,7 @@ impl Bored {
         let every = all.len().div_ceil(POINTS).max(1);
         let last = all.len().saturating_sub(1);
         let points = all.into_iter().enumerate().filter(|(n, _)| n % every == 0 || *n == last).map(|(_, point)| point).collect();
-        let start = axis.points.first().map_or([0, 0], |p| [millionths(p.lean.ahead), millionths(p.lean.right)]);
-        Self { guide: millionths(axis.guide), start, points }
+        Self { points }
     }
 }
 
@@ -50,8 +45,6 @@ pub struct Picture {
     pub under: f64,
     /// What is accepted beyond it.
     pub over: f64,
-    /// The hub; negative above the datum.
-    pub hub: f64,
     /// Of the hole as planned.
     pub diameter: f64,
     /// The most lean over the whole hole, mm/m.
@@ -62,8 +55,6 @@ pub struct Picture {
     pub tip: Option<f64>,
     /// The lean now, mm/m: forward, right.
     pub lean: Option<[f64; 2]>,
-    /// The tool as it hangs now, its line at the datum and at the tip: depth, forward, right.
-    pub tool: Option<[[f64; 3]; 2]>,
     /// The axis so far: depth, forward, right.
     pub axis: Vec<[f64; 3]>,
     /// Where it ends now: forward, right.
@@ -77,36 +68,24 @@ fn mm(length: Micrometres) -> f64 {
 }
 
 impl Picture {
-    /// Of a plan, what is bored, and what is known at this moment, if anything is.
+    /// Of a plan, what is bored, and what is known at this moment.
     #[must_use]
-    pub(super) fn of(plan: &Plan, bored: &Bored, seen: Option<&Seen<'_>>) -> Self {
+    pub(super) fn of(plan: &Plan, bored: &Bored, seen: &Seen<'_>) -> Self {
         let below = |depth: Micrometres| mm(depth.minus(plan.hub_above_datum));
-        let known = seen.filter(|seen| seen.depth_known());
-        let outlook = known.and_then(|seen| seen.outlook);
-        let tip = known.map(|seen| seen.live.depth);
-        let lean = seen
-            .filter(|seen| seen.lean_unknown().is_none())
-            .map(|seen| [seen.live.forward, seen.live.right].map(|lean| f64::from(lean.lean().0) / 1e3));
-        // A straight stick that pivots about the guide: at L below the hub it hangs (h + L)·s, less the (h + G)·s₀ of the start.
-        let (guide, ground) = (f64::from(bored.guide) / 1e6, mm(plan.hub_above_datum) / 1e3);
-        let start = bored.start.map(|lean| f64::from(lean) / 1e3 * (guide + ground));
-        let hangs = |lean: [f64; 2], at_mm: f64| {
-            let long = guide + ground + at_mm / 1e3;
-            [at_mm, lean[0] * long - start[0], lean[1] * long - start[1]]
-        };
+        let known = seen.depth_known();
+        let outlook = seen.outlook.filter(|_| known);
+        let lean = seen.lean_unknown().is_none().then(|| [seen.live.forward, seen.live.right].map(|lean| f64::from(lean.lean().0) / 1e3));
         Self {
             planned: mm(plan.depth),
             under: mm(plan.depth_under),
             over: mm(plan.depth_over),
-            hub: -mm(plan.hub_above_datum),
             diameter: mm(plan.diameter),
             limit: f64::from(plan.plumb_limit.0) / 1e3,
             bottom: outlook.map(|outlook| below(outlook.bottom)),
-            tip: tip.map(below),
+            tip: known.then(|| below(seen.live.depth)),
             lean,
-            tool: tip.map(below).zip(lean).map(|(tip, lean)| [hangs(lean, 0.0), hangs(lean, tip)]),
             axis: bored.points.iter().map(|[depth, f, r]| [below(Micrometres(*depth)), f64::from(*f) / 1e3, f64::from(*r) / 1e3]).collect(),
-            toe: outlook.map(|o| [mm(o.toe_forward), mm(o.toe_right)]),
+            toe: outlook.map(|o| toe(&o).map(|um| mm(Micrometres(um)))),
             toe_planned: outlook.map(|o| [mm(o.planned_forward), mm(o.planned_right)]),
         }
     }
@@ -129,30 +108,25 @@ mod tests {
             ..Plan::default()
         };
         let live = Live { depth: Micrometres::from_mm(2_100), forward: CoarseLean(1_000), right: CoarseLean(-500), ..Live::default() };
-        let outlook = Outlook { bottom: Micrometres::from_mm(2_050), toe_forward: Micrometres::from_mm(20), ..Outlook::default() };
-        let seen = Seen { live, status, outlook: Some(outlook), plan: Some(&plan), units: SheetUnits::Metric };
-        Picture::of(&plan, bored, Some(&seen))
+        let (toe_forward, wall_forward) = (Micrometres::from_mm(20), Micrometres::from_mm(10));
+        let outlook = Outlook { bottom: Micrometres::from_mm(2_050), toe_forward, wall_forward, ..Outlook::default() };
+        let seen = Seen { live, status, outlook: Some(outlook), plan: Some(&plan), units: SheetUnits::Metric, moving: false };
+        Picture::of(&plan, bored, &seen)
     }
 
-    /// Guide 1.4 m over the hub, which is 0.1 m over the ground: from 1.5 m over the ground the stick hangs; with 10 mm/m it is
-    /// 15 mm forward at the ground and 35 mm at 2 m, less the 1.5 m × 4 mm/m of the start.
+    /// The axis on record is in the middle of both models: so is the toe, else the hole drawn would have a kink at its bottom.
     #[test]
-    fn the_tool_hangs_from_the_guide() {
-        let bored = Bored { guide: 1_400_000, start: [4_000, 0], points: vec![[600_000, 1_000, -2_000]] };
-        let picture = picture(GOOD, &bored);
-        assert_eq!((picture.hub, picture.bottom, picture.tip, picture.limit), (-100.0, Some(1_950.0), Some(2_000.0), 20.0));
-        let [top, toe] = picture.tool.unwrap();
-        for (got, want) in top.into_iter().chain(toe).zip([0.0, 9.0, -7.5, 2_000.0, 29.0, -17.5]) {
-            assert!((got - want).abs() < 1e-9, "{top:?} {toe:?}");
-        }
-        assert_eq!((picture.axis, picture.toe), (vec![[500.0, 1.0, -2.0]], Some([20.0, 0.0])));
+    fn depths_count_from_the_datum_and_the_toe_is_in_the_middle_of_both_models() {
+        let picture = picture(GOOD, &Bored { points: vec![[600_000, 1_000, -2_000]] });
+        assert_eq!((picture.bottom, picture.tip, picture.limit), (Some(1_950.0), Some(2_000.0), 20.0));
+        assert_eq!((picture.axis, picture.toe, picture.lean), (vec![[500.0, 1.0, -2.0]], Some([15.0, 0.0]), Some([10.0, -5.0])));
     }
 
     #[test]
     fn what_is_not_known_is_not_drawn() {
         let unreferenced = picture(Status { referenced: false, ..GOOD }, &Bored::default());
-        assert_eq!((unreferenced.bottom, unreferenced.tip, unreferenced.tool, unreferenced.toe_planned), (None, None, None, None));
+        assert_eq!((unreferenced.bottom, unreferenced.tip, unreferenced.toe_planned), (None, None, None));
         let blank = picture(Status { lean: Belief::Blank, ..GOOD }, &Bored::default());
-        assert_eq!((blank.lean, blank.tool, blank.tip), (None, None, Some(2_000.0)));
+        assert_eq!((blank.lean, blank.tip), (None, Some(2_000.0)));
     }
 }

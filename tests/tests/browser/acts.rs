@@ -39,7 +39,7 @@ fn a_hole_is_drilled_from_the_page_and_its_alarms_are_heard() {
         assert_eq!(said, "done, and recorded");
     }
     heard.sort();
-    assert_eq!(heard, ["coming up to depth", "on depth", "out of plumb"]);
+    assert_eq!(heard, ["deep enough", "hole out of plumb", "nearly at depth"]);
     while site.follow_cue() != Cue::CloseHole {}
     site.live
         .until("it is closed", |sight| sight["hole_words"] == "no hole open" && texts(sight, "notes").iter().any(|n| n.contains("sealed")));

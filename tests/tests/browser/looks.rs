@@ -27,9 +27,28 @@ const TARGET_MM: f64 = 18.0;
 /// The moments that the documents show.
 const KEPT: [&str; 10] = ["good", "night", "tripping", "fault", "stale", "replay", "out-of-plumb", "coming-up", "on-depth", "phone"];
 
+/// Live, and with its sound on, as a page is that somebody works with.
+const LIVE: &str = "document.body.dataset.stale === 'no' && !document.querySelector('#sound-on').checkVisibility()";
+
 /// Opens the page as it is now and measures it; keeps its picture where asked to.
 pub fn look(site: &Site, name: &str, more: Value) -> Value {
     look_at(site.listen.page, name, more)
+}
+
+/// The page of a site at work, once this holds in it too; the picture shows it.
+fn look_when(site: &Site, name: &str, holds: &str, more: Value) -> Value {
+    look_at_when(site.listen.page, name, holds, more)
+}
+
+fn look_at_when(page: SocketAddr, name: &str, holds: &str, mut more: Value) -> Value {
+    more["first"] = json!(["#sound-on"]);
+    more["until"] = json!(format!("{LIVE} && {holds}"));
+    look_at(page, name, more)
+}
+
+/// What this part of the page has in it.
+fn says(part: &str, words: &str) -> String {
+    format!("document.querySelector('{part}').checkVisibility() && document.querySelector('{part}').textContent.includes('{words}')")
 }
 
 /// The same of whatever serves pages.
@@ -98,10 +117,17 @@ fn drilling(scenario: &str, pace: u32) -> Site {
     site
 }
 
-/// Somebody hears every alarm.
-fn hear(site: &mut Site) {
+/// From now on: what was not read while a picture was taken is of before.
+fn until(site: &mut Site, what: &str, holds: impl Fn(&Value) -> bool) {
+    site.live = Live::look(site.listen.page);
+    site.live.until(what, holds);
+}
+
+/// Somebody hears every alarm of which this holds.
+fn hear(site: &mut Site, which: impl Fn(&Value) -> bool) {
+    site.live = Live::look(site.listen.page);
     let alarms = site.live.next()["alarms"].as_array().cloned().unwrap_or_default();
-    for alarm in alarms.iter().filter(|alarm| alarm["acknowledged"] == false) {
+    for alarm in alarms.iter().filter(|alarm| alarm["acknowledged"] == false && which(alarm)) {
         site.press(&json!({ "acknowledge": { "alarm": alarm["id"], "by": "Tester" } }));
     }
 }
@@ -110,40 +136,58 @@ fn has(sight: &Value, words: &str) -> bool {
     sight["abnormal"].as_array().is_some_and(|all| all.iter().any(|one| one["text"] == words))
 }
 
+/// The tilt sensor's faults that make records enough to be seen on their way.
+const FAULTS: u32 = 300;
+
+/// Records of before are fetched while somebody looks: the cable was out for long, and the sensor came and went.
+fn replay(site: &mut Site) -> Value {
+    while site.follow_cue() != Cue::TouchHub {} // the hole is bored, and the rig waits for nothing
+    site.rig.hand(Hand::Unplug(1e6));
+    site.rig.hand(Hand::Pace(10));
+    let page = site.listen.page;
+    std::thread::scope(|scope| {
+        let looks = scope.spawn(move || look_at_when(page, "replay", &says("#why", "records of before are being fetched"), json!({})));
+        for _ in 0..FAULTS {
+            site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 0.4));
+            std::thread::sleep(std::time::Duration::from_millis(100));
+        }
+        site.rig.hand(Hand::Pace(1));
+        site.rig.hand(Hand::Plug);
+        looks.join().expect("it looks")
+    })
+}
+
 #[test]
 fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     let mut site = drilling(SCENARIO, 1);
-    let mut seen = vec![("good", look(&site, "good", json!({ "axe": true })))];
-    seen.push(("night", look(&site, "night", json!({ "night": true, "axe": true }))));
-    site.live.until("it trips", |sight| sight["state"] == "tripping" || sight["state"] == "clear of the hole");
-    seen.push(("tripping", look(&site, "tripping", json!({}))));
-    hear(&mut site);
-    site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 8.0));
-    site.live.until("a fault", |sight| sight["lean"]["dash"].as_str().is_some_and(|dash| dash.contains("tilt sensor")));
-    seen.push(("fault", look(&site, "fault", json!({ "axe": true }))));
-    hear(&mut site);
-    site.rig.hand(Hand::Unplug(20.0));
-    site.live.until("silence", |sight| sight["why_nothing"].is_string());
-    let stale = look(&site, "stale", json!({ "until": "document.body.textContent.includes('no data for')" }));
+    until(&mut site, "the hole is judged", |sight| sight["plumb"] != "");
+    let cutting = says("#place", "cutting");
+    let mut seen = vec![("good", look_when(&site, "good", &cutting, json!({ "axe": true })))];
+    seen.push(("night", look_when(&site, "night", &cutting, json!({ "night": true, "axe": true }))));
+    seen.push(("tripping", look_when(&site, "tripping", &says("#place", "off the bottom"), json!({}))));
+    let unbelieved = |alarm: &Value| alarm["kind"] == "not_believed";
+    site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 15.0));
+    seen.push(("fault", look_when(&site, "fault", &says("#alarm", "NO LEAN: tilt sensor at fault"), json!({ "axe": true }))));
+    hear(&mut site, unbelieved);
+    site.rig.hand(Hand::Unplug(10.0));
+    until(&mut site, "silence", |sight| sight["why_nothing"].is_string());
+    let stale = look(&site, "stale", json!({ "first": ["#sound-on"], "until": says("#why", "no data for") }));
     assert_eq!(bigs(&stale), ["–", "–", "–"], "nothing old is shown");
     seen.push(("stale", stale));
-    site.live.until("records wait", |sight| sight["notes"].as_array().is_some_and(|notes| !notes.is_empty()));
-    seen.push(("replay", look(&site, "replay", json!({}))));
-    hear(&mut site);
-    site.rig.hand(Hand::Pace(4));
-    site.live.until("out of plumb", |sight| has(sight, "OUT OF PLUMB") && sight["lean"]["value"].is_string());
+    until(&mut site, "it is heard again", |sight| sight["why_nothing"].is_null());
+    hear(&mut site, unbelieved);
+    site.rig.hand(Hand::Pace(2));
+    until(&mut site, "out of plumb", |sight| has(sight, "HOLE OUT OF PLUMB") && sight["verdict"]["beyond"] == true);
     site.rig.hand(Hand::Pace(1));
-    seen.push(("out-of-plumb", look(&site, "out-of-plumb", json!({ "axe": true }))));
-    hear(&mut site);
-    site.rig.hand(Hand::Pace(4));
-    site.live.until("coming up", |sight| has(sight, "coming up to depth") && sight["state"] == "cutting");
-    site.rig.hand(Hand::Pace(1));
-    seen.push(("coming-up", look(&site, "coming-up", json!({}))));
-    hear(&mut site);
-    site.rig.hand(Hand::Pace(4));
-    site.live.until("on depth", |sight| has(sight, "ON DEPTH"));
-    site.rig.hand(Hand::Pace(1));
-    seen.push(("on-depth", look(&site, "on-depth", json!({}))));
+    let out = format!("{} && {}", says("#alarm", "hole out of plumb"), says("#lean", "BEYOND"));
+    seen.push(("out-of-plumb", look_when(&site, "out-of-plumb", &out, json!({ "axe": true }))));
+    hear(&mut site, |alarm| alarm["kind"] != "coming_up");
+    let nearly = format!("{} && {cutting}", says("#alarm", "nearly at depth"));
+    seen.push(("coming-up", look_when(&site, "coming-up", &nearly, json!({}))));
+    let enough = format!("{} && ({cutting} || {})", says("#alarm", "deep enough"), says("#place", "on the bottom"));
+    seen.push(("on-depth", look_when(&site, "on-depth", &enough, json!({}))));
+    hear(&mut site, |_| true);
+    seen.push(("replay", replay(&mut site)));
     for (name, measured) in &seen {
         is_legible(name, measured);
         assert_eq!(measured.get("violations").unwrap_or(&json!([])), &json!([]), "{name}");
@@ -200,7 +244,7 @@ fn on_a_phone_a_desktop_and_at_twice_the_size_nothing_is_cut_off() {
 #[test]
 fn what_is_abnormal_is_told_apart_without_colour() {
     let mut site = drilling(SCENARIO, 4);
-    site.live.until("out of plumb", |sight| has(sight, "OUT OF PLUMB") && sight["lean"]["value"].is_string());
+    site.live.until("out of plumb", |sight| has(sight, "HOLE OUT OF PLUMB") && sight["lean"]["value"].is_string());
     site.rig.hand(Hand::Pace(1));
     for vision in ["protanopia", "deuteranopia", "achromatopsia"] {
         let measured = look(&site, vision, json!({ "vision": vision }));

@@ -4,10 +4,13 @@
 mod acts;
 mod attacks;
 mod glass;
+mod keys;
 mod listen;
 mod looks;
 mod office;
 mod rig;
 mod shift;
 mod site;
+mod sleeps;
 mod stays;
+mod tablet;

@@ -29,6 +29,8 @@ pub enum Hand {
     Done,
     /// The cable is out for so many of the rig's seconds.
     Unplug(f64),
+    /// It is in again before that.
+    Plug,
     /// A sensor fails for so many seconds.
     Fail(SensorName, FaultKind, f64),
     /// So many times as fast as life from now on.
@@ -101,6 +103,7 @@ impl Turns {
             match orders.try_recv() {
                 Ok(Hand::Done) => self.bench.cue_done(),
                 Ok(Hand::Unplug(for_s)) => self.bench.unplug(for_s),
+                Ok(Hand::Plug) => self.bench.plug(),
                 Ok(Hand::Fail(sensor, kind, for_s)) => self.bench.fault(sensor, kind, for_s),
                 Ok(Hand::Pace(times)) => (self.pace, next) = (times.max(1), Instant::now()),
                 Ok(Hand::MoveOn(scenario)) => self.next = Some(scenario),

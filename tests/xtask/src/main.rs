@@ -53,7 +53,7 @@ enum Verb {
     Firmware,
     /// Run the image on an emulated board and show its log
     Emulate(emulate::Arguments),
-    /// Make the documents' pictures anew
+    /// Make the documents' pictures anew: the certificate, and the cab page at its ten moments
     Pictures,
     /// Hold the image's flash, RAM, stack and work per turn against the board's budget
     Size,

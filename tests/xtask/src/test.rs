@@ -67,7 +67,8 @@ fn cargo(arguments: &[&str]) -> Outcome {
     cargo_with(arguments, &[])
 }
 
-fn cargo_with(arguments: &[&str], environment: &[(&str, &str)]) -> Outcome {
+/// Runs cargo here with these variables set.
+pub fn cargo_with(arguments: &[&str], environment: &[(&str, &str)]) -> Outcome {
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
     command.args(arguments).envs(environment.iter().copied()).current_dir(board::root());
     run_command(&mut command, &format!("cargo {}", arguments.join(" ")))

@@ -58,7 +58,7 @@ fn python() -> Outcome {
 }
 
 /// Installs what drives the browser, or does so anew when its lock file has changed.
-fn browser() -> Outcome {
+pub fn browser() -> Outcome {
     let trouble = |error: std::io::Error| format!("{BROWSER}: {error}");
     let (from, to) = (board::root().join(BROWSER), board::root().join("target/browser"));
     let lock = "package-lock.json";

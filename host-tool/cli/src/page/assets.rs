@@ -21,7 +21,7 @@ const HTML: &str = "text/html; charset=utf-8";
 /// All of them.
 const ASSETS: &[Asset] = assets! {
     "text/html; charset=utf-8": "cab.html";
-    "text/css; charset=utf-8": "cab.css", "narrow.css", "office.css", "panel.css";
+    "text/css; charset=utf-8": "cab.css", "narrow.css", "notices.css", "office.css", "panel.css", "picture.css";
     "font/woff2": "cab.woff2";
     "text/javascript; charset=utf-8":
         "acts.js", "alarms.js", "asking.js", "cab.js", "chips.js", "choose.js", "dom.js", "elevation.js",

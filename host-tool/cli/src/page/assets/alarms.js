@@ -1,19 +1,17 @@
 // Shows alarms that nobody has heard yet as one block with one button, and sounds each once.
 
-import { $, attr, el, list, put, shown, words } from "./dom.js";
+import { $, attr, changed, el, list, put, shown, words } from "./dom.js";
 import { passing, recall, remember } from "./memory.js";
 import { audible, sound, unlockAtTouch } from "./sound.js";
 import { isPending, submit, who } from "./acts.js";
 
-/** Letters that one line of the block holds, and two. */
-const ONE_LINE = 28;
-const ROOM = 46;
+/** Letters up to which one line alone is set larger. */
+const SHORT = 25;
 
 const block = $("alarm");
-const text = el("p", { class: "alarm-words" });
-const quiet = el("p", { class: "alarm-quiet", text: "sound is off: touch once" });
+const lines = el("div", { class: "alarm-lines" });
 const button = el("button", { type: "button", id: "heard", text: "heard", on: { click: acknowledge } });
-block.append(el("div", {}, text, quiet), button);
+block.append(lines, button);
 
 let sounded = new Set(recall(passing(), "sounded", []));
 let standing = []; // not yet acknowledged, as the program says
@@ -27,37 +25,46 @@ export function showAlarms(sight) {
   const alarms = list(sight.alarms, 20).filter((alarm) => alarm && typeof alarm === "object");
   standing = alarms.filter((alarm) => alarm.acknowledged !== true);
   ring();
-  const said = together(standing, list(sight.abnormal, 10));
   const any = standing.length > 0;
+  const said = any ? grouped(standing, list(sight.abnormal, 10)) : [];
+  if (changed(lines, JSON.stringify(said))) {
+    lines.replaceChildren(...said.map(({ look, text }) => el("p", { class: `alarm-words ${look}`, text })));
+    attr(block, "data-look", said[0]?.look ?? null);
+    attr(block, "data-short", said.length === 1 && said[0].text.length <= SHORT ? "yes" : null);
+  }
   shown(block, any);
-  const short = brief(said);
-  put(text, short);
-  shown(quiet, !audible() && short.length < ONE_LINE);
-  attr(block, "data-short", audible() && short.length < ONE_LINE ? "yes" : null);
   const told = any && standing.every((alarm) => isPending(ackOf(alarm)));
   put(button, told ? "telling" : "heard");
   attr(button, "aria-disabled", told ? "true" : null);
-  return any ? said.join(", ") : "";
+  return said.map(({ text }) => text).join(". ");
 }
 
-/** The words of alarms that stand, of what else is abnormal, then of alarms whose cause is over; each once. */
-function together(alarms, abnormal) {
-  const over = (alarm) => alarm.stands === false;
-  const said = new Map();
-  for (const each of [...alarms.filter((alarm) => !over(alarm)), ...abnormal, ...alarms.filter(over)]) {
-    const text = words(each?.text, 60);
-    if (text && !said.has(text.toLowerCase())) said.set(text.toLowerCase(), over(each) ? `over: ${text}` : text);
-  }
-  return [...said.values()];
+/**
+ * All of them, each look on lines of its own: what is not to be believed, then what stands and what else is abnormal, then
+ * what is over, or of which nobody knows whether it is.
+ */
+function grouped(alarms, abnormal) {
+  const unbelieved = alarms.filter((alarm) => alarm.kind === "not_believed" && alarm.stands !== false);
+  const stands = alarms.filter((alarm) => alarm.stands !== false && !unbelieved.includes(alarm));
+  const unknown = alarms.filter((alarm) => alarm.unknown === true);
+  const over = alarms.filter((alarm) => alarm.stands === false && alarm.unknown !== true);
+  const said = new Set();
+  const each = (all, word) => all.map((one) => word(words(one?.text, 60))).filter((text) => text && !said.has(text.toLowerCase()) && said.add(text.toLowerCase()));
+  const first = each(unbelieved, shout);
+  const second = each([...stands, ...abnormal], (text) => text.replace(/^[A-Z ]+$/, (all) => all.toLowerCase()));
+  const third = [
+    ["last known: ", each(unknown, (text) => text)],
+    ["earlier: ", each(over, (text) => text.split(": ").pop())],
+  ].filter(([, texts]) => texts.length);
+  return [
+    ...first.map((text) => ({ look: "unbelieved", text })),
+    { look: "stands", text: second.join(", ") },
+    { look: "over", text: third.map(([word, texts]) => word + texts.join(", ")).join("; ") },
+  ].filter(({ text }) => text);
 }
 
-/** As many of them as two lines hold, and how many more there are. */
-function brief(said) {
-  let text = said[0] ?? "";
-  let count = Math.min(1, said.length);
-  while (count < said.length && text.length + said[count].length < ROOM) text += `, ${said[count++]}`;
-  return count < said.length ? `${text}, +${said.length - count}` : text;
-}
+/** "no lean: …" as "NO LEAN: …": what is not to be believed is what counts. */
+const shout = (text) => text.replace(/^no [^:]*:|^no data/, (what) => what.toUpperCase());
 
 /** Nothing is known: an alarm of before is not shown as if it stood. */
 export function noAlarms() {
@@ -65,11 +72,11 @@ export function noAlarms() {
   shown(block, false);
 }
 
-/** Those that were heard and still stand, in words. */
-export const heardAlarms = (sight) =>
+/** What is not to be believed still, and was heard, in words; the rest stands as abnormal. */
+export const heardUnbelieved = (sight) =>
   list(sight.alarms, 20)
-    .filter((alarm) => alarm?.acknowledged === true)
-    .map((alarm) => words(alarm.text, 60));
+    .filter((alarm) => alarm?.acknowledged === true && alarm.kind === "not_believed" && alarm.stands !== false)
+    .map((alarm) => shout(words(alarm.text, 60)));
 
 /** Sounds what stands and was not sounded; what came while sound was off is sounded when it comes on. */
 function ring() {
@@ -82,7 +89,7 @@ function ring() {
     setTimeout(sound, delay, words(alarm.kind));
     delay += 1000;
     document.body.dataset.sounds = String(Number(document.body.dataset.sounds ?? 0) + 1);
-    document.body.dataset.sounded = words(alarm.kind);
+    document.body.dataset.sounded = [...sounded].slice(-8).map((name) => name.split(" ")[1]).join(" ");
   }
   if (delay === 0) return;
   sounded = new Set([...sounded].slice(-100));

@@ -4,12 +4,12 @@ import { $, attr, el, list, put, shown, words } from "./dom.js";
 import { hear } from "./sight.js";
 import { dashAll, showFigures } from "./figures.js";
 import { emptyPicture, showPicture } from "./picture.js";
-import { heardAlarms, noAlarms, showAlarms } from "./alarms.js";
+import { heardUnbelieved, noAlarms, showAlarms } from "./alarms.js";
 import { hearFates } from "./acts.js";
 import { openActs, openRefusal, setSight } from "./asking.js";
 import { clockDiffers, keepAwake, openMore, setMore, startLook } from "./more.js";
 import { close, isOpen, refresh } from "./panel.js";
-import { audible } from "./sound.js";
+import { audible, canSound } from "./sound.js";
 import { showChips } from "./chips.js";
 
 let handled = 0;
@@ -17,7 +17,10 @@ let spoken = "";
 
 function seen(sight) {
   const nothing = words(sight.why_nothing);
-  put($("hole"), words(sight.hole?.name, 60) || words(sight.hole_words, 60) || "no hole open");
+  const name = words(sight.hole?.name, 60);
+  put($("hole"), name ? `hole ${name}` : words(sight.hole_words, 60) || "no hole open");
+  put($("place"), words(sight.place, 60));
+  attr($("place"), "data-not", nothing ? "yes" : null);
   shown($("simulated"), sight.simulated === true || sight.rig?.simulated === true);
   setSight(sight);
   setMore(sight);
@@ -47,6 +50,8 @@ function blank(reason) {
 function lost(reason) {
   blank(reason);
   put($("hole"), "no data");
+  put($("place"), "NOT LIVE");
+  attr($("place"), "data-not", "yes");
   setSight(null);
   setMore(null);
   noAlarms();
@@ -58,21 +63,21 @@ function lost(reason) {
 }
 
 function finish(stale) {
+  shown($("sound-on"), canSound() && !audible());
   refresh();
   attr(document.body, "data-stale", stale);
   if (stale === "no" || handled > 0) attr(document.body, "data-at", handled);
 }
 
-/** What deserves a word beside the figures, weightiest first. */
+/** What deserves a word above the figures, weightiest first. */
 function chipsOf(sight) {
   const doubts = list(sight.doubts).length;
   return [
+    ...heardUnbelieved(sight).map((text) => ({ text, kind: "unbelieved" })),
     ...list(sight.abnormal, 10).map((each) => ({ text: words(each?.text, 60), kind: each?.grave === true ? "grave" : "odd" })),
-    { text: words(sight.state, 40), kind: "state" },
-    { text: doubts === 0 ? "" : doubts === 1 ? "1 doubt" : `${doubts} doubts`, kind: "doubt" },
-    ...heardAlarms(sight).map((text) => ({ text: `heard: ${text}`, kind: "note" })),
-    { text: clockDiffers(sight) ? "clocks differ" : "", kind: "note" },
-    { text: audible() ? "" : "sound is off: touch once", kind: "note" },
+    { text: words(sight.plumb, 40), kind: "note" },
+    { text: doubts === 0 ? "" : `${doubts === 1 ? "1 doubt" : `${doubts} doubts`}: see menu`, kind: "doubt" },
+    { text: clockDiffers(sight) ? "this screen's clock differs" : "", kind: "note" },
   ].filter((chip) => chip.text);
 }
 

@@ -53,8 +53,12 @@ export function attr(node, name, value) {
   else node.setAttribute(name, wanted);
 }
 
-/** Shows or hides a node. */
-export const shown = (node, yes) => attr(node, "hidden", yes ? null : "");
+/** Shows or hides a node. Who stood on it with the keyboard goes on from the acts. */
+export function shown(node, yes) {
+  const stood = !yes && node.contains(document.activeElement);
+  attr(node, "hidden", yes ? null : "");
+  if (stood) $("open-acts").focus();
+}
 
 /** What may be said of anything that came over the wire: its text, bounded, or nothing. */
 export function words(value, most = 200) {

@@ -4,19 +4,21 @@ import { $, attr, changed, el, put, words } from "./dom.js";
 
 const DASH = "–";
 const FIGURES = ["to_go", "depth", "lean"];
-/** A reason longer than this is not said twice, letters. */
-const LONG = 20;
+const UNKNOWN = "mast: not known now";
+const WAYS = { "←": "left", "→": "right", "↑": "forward", "↓": "back" };
 const shown = new Map();
 let shape = ""; // how long the figures' texts were when they were fitted
 
 /** Shows a sight's figures. */
 export function showFigures(sight) {
-  for (const name of FIGURES) figure(name, sight[name]);
+  const planned = words(sight.planned, 20);
+  figure("to_go", sight.to_go, { label: words(sight.to_go?.more, 20), aside: planned && sight.to_go?.more === "to go" ? `of ${planned}` : "" });
+  figure("depth", sight.depth);
+  const verdict = sight.verdict && typeof sight.verdict === "object" ? sight.verdict : null;
+  figure("lean", sight.lean, { aside: words(sight.lean?.more, 40), verdict });
   sameReason(sight.to_go, sight.depth);
   fit();
-  const hint = words(sight.hint);
-  put($("hint"), hint || `mast top ${DASH}`);
-  attr($("hint"), "data-long", hint.length > 45 ? "yes" : null); // so that it stays one line
+  order(words(sight.hint, 80) || UNKNOWN);
   toe(sight.toe);
 }
 
@@ -24,8 +26,18 @@ export function showFigures(sight) {
 export function dashAll() {
   for (const name of FIGURES) figure(name, { dash: "" });
   fit();
-  put($("hint"), `mast top ${DASH}`);
+  order(UNKNOWN);
   toe({ dash: "" });
+}
+
+/** The order for the mast; its arrows are drawn, since not every tablet's letters have them. */
+function order(text) {
+  const node = $("hint");
+  if (!changed(node, text)) return;
+  const [verb, ...parts] = text.split(/(?=[←→↑↓])/);
+  const drawn = (part) => el("span", { class: "part" }, el("span", { class: `arrow ${WAYS[part[0]]}`, "aria-hidden": "true" }), part.slice(1));
+  node.replaceChildren(verb, ...parts.flatMap((part) => [drawn(part.trim()), " "]));
+  attr(node, "data-ways", parts.length);
 }
 
 /** A figure in plain words, for the drawer. */
@@ -38,10 +50,12 @@ export function told(figure) {
     .join(" ");
 }
 
-/** Depth and to go mostly lack the same thing: a long reason stands once. */
+/** The hole's depth and what is to go mostly lack the same thing: the reason stands once. */
 function sameReason(toGo, depth) {
   const reason = words(depth?.dash, 80);
-  if (reason.length > LONG && reason === words(toGo?.dash, 80)) put($("depth").querySelector(".more"), "the same");
+  if (!reason || reason !== words(toGo?.dash, 80)) return;
+  put($("depth").querySelector(".label"), $("depth").dataset.label);
+  put($("depth").querySelector(".more"), "");
 }
 
 /** Where long texts need the room, to go is no larger than depth, and long reasons take the second line of the words above. */
@@ -63,25 +77,32 @@ new ResizeObserver(() => {
   fit();
 }).observe($("figures"));
 
-function figure(name, wanted) {
+function figure(name, wanted, { label = "", aside = "", verdict = null } = {}) {
   const known = wanted && typeof wanted === "object" ? wanted : {};
   const value = typeof known.value === "string" && known.value ? known.value.slice(0, 20) : null;
-  const key = JSON.stringify([value, known.unit, known.more, known.dash]);
+  const key = JSON.stringify([value, known.unit, known.dash, label, aside, verdict]);
   if (shown.get(name) === key) return;
   shown.set(name, key);
   const block = $(name);
   const part = (each) => block.querySelector(`.${each}`);
   const { big, word, rest } = split(value ?? DASH);
-  const over = name === "to_go" && words(known.more) === "over";
-  put(part("label"), over ? "over" : block.dataset.label);
+  const own = rest.length && name === "depth" ? "hole" : block.dataset.label; // feet and inches leave little room
+  put(part("label"), value === null ? block.dataset.label + (known.dash ? ":" : "") : label || own);
+  // the way that the toe goes says what the figure is
+  attr(part("label"), "class", name === "lean" && value !== null && aside ? "label unseen" : "label");
   put(part("big"), big);
   put(part("unit"), value === null ? "" : words(known.unit, 12) || word);
   fill(part("rest"), rest);
-  // what goes with to go and depth is long, and stands in the drawer
-  const aside = name === "lean" ? words(known.more, 40) : "";
   put(part("more"), value === null ? words(known.dash, 80) : aside);
+  if (name === "lean") judged(part("verdict"), value === null ? null : verdict);
   attr(block, "data-dash", value === null ? "yes" : null);
   attr(block, "data-long", big.length > 4 || rest.length > 0 ? "yes" : null);
+}
+
+/** How the lean stands against the plan's limit; beyond it, in the look of what is abnormal. */
+function judged(node, verdict) {
+  put(node, verdict ? words(verdict.text, 40).replace(" in/ft", "") : ""); // the lean's own unit stands beside it
+  attr(node, "data-beyond", verdict?.beyond === true ? "yes" : null);
 }
 
 /** Feet and inches in parts: the first number, its word, and what comes after. */
@@ -100,7 +121,7 @@ function fill(node, tokens) {
 
 function toe(figure) {
   const known = figure && typeof figure === "object" ? figure : {};
-  const value = typeof known.value === "string" && known.value ? words(known.value, 20) : DASH;
-  const rest = value === DASH ? [known.dash] : [known.unit, known.more];
-  put($("toe"), ["toe off centre", value, ...rest.map((w) => words(w, 60))].filter(Boolean).join(" "));
+  const value = typeof known.value === "string" && known.value ? words(known.value, 20) : "";
+  const said = value ? [value, known.unit, known.more].map((w) => words(w, 40)).filter(Boolean).join(" ") : "not known now";
+  put($("toe").lastElementChild, said.replace(" and ", ", "));
 }

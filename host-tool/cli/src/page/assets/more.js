@@ -3,7 +3,7 @@
 import { changed, el, list, put, words } from "./dom.js";
 import { lasting, recall, remember } from "./memory.js";
 import { told } from "./figures.js";
-import { heardAlarms } from "./alarms.js";
+import { heardUnbelieved } from "./alarms.js";
 import { audible } from "./sound.js";
 import { open, refresh } from "./panel.js";
 
@@ -36,7 +36,7 @@ export function openMore(by) {
   };
   open(
     "more",
-    "more",
+    "menu",
     [
       el(
         "div",
@@ -60,12 +60,14 @@ function linesOf(now) {
     { this: "this tablet has the rig's acts", another: "another tablet has the rig's acts" }[now.holder] ?? "no tablet has the rig's acts";
   return [
     ...list(now.abnormal).map((each) => words(each?.text)),
-    ...heardAlarms(now).map((text) => `heard, and still so: ${text}`),
+    ...heardUnbelieved(now).map((text) => `heard, and still so: ${text}`),
     ...list(now.doubts).map((text) => words(text)),
     ...list(now.notes).map((text) => words(text)),
     told({ ...now.to_go, more: words(now.to_go?.more) || "to go" }),
-    `depth ${told(now.depth)}`,
-    `lean ${told(now.lean)}`,
+    `hole ${told(now.depth)}`,
+    words(now.place, 60),
+    [`lean ${told(now.lean)}`, words(now.verdict?.text, 40), words(now.hint, 80)].filter(Boolean).join(", "),
+    words(now.plumb, 40),
     `toe off centre ${told(now.toe)}`,
     words(hole.name) && `hole: ${words(hole.name)}`,
     words(hole.plan) && `planned: ${words(hole.plan)}`,
@@ -75,7 +77,7 @@ function linesOf(now) {
     holder,
     words(now.pairing_code) && now.shared === true && `another device is paired with ${words(now.pairing_code)}`,
     `the program's clock: ${words(now.wall).slice(0, 19).replace("T", " ") || "not said"}${clockDiffers(now) ? "; this screen's clock differs by more than 30 s" : ""}`,
-    audible() ? "sound is on" : "sound is off: touch once",
+    audible() ? "sound is on" : "sound is off",
     lockSaid,
   ].filter(Boolean);
 }
@@ -86,9 +88,9 @@ const legend = () =>
     {},
     el("h3", { text: "in the picture" }),
     ...[
-      "Two views of one hole, as seen from the cab's axes: forward and back, left and right. Depth and the hole's width are to one scale; lean and offsets are drawn wider, as many times as the picture says.",
-      "Broken straight lines: the plumb limit round the vertical. Hatched band: the planned depth and what is accepted.",
-      "Line in the hole: its axis. Solid tool: as it hangs now. Diamond: where the toe will be at planned depth if nothing changes; a crossed block is outside the limit. Stake: the hub.",
+      "Two views of one hole, along the cab's axes: forward and back, left and right. Depth and the hole's width are to one scale; lean and offsets are drawn wider, as many times as the picture says, the same for a whole hole unless something would leave the picture.",
+      "Hatched band: the planned depth and what is accepted short of it and beyond. Broken lines: both walls must stay between them to be within the plumb limit.",
+      "Dark block: the tool, its stem at the lean that it has now. Pale: the hole still to come if nothing changes, with its floor; a striped floor is outside the limit.",
     ].map((text) => el("p", { text })),
   );
 

@@ -8,7 +8,7 @@ export function pairing() {
   const device = el("input", { id: "pair-device", type: "text", maxlength: "40", autocomplete: "off" });
   const said = el("p", { role: "status", class: "whole" });
   return [
-    el("p", { class: "whole", text: "This device only looks. The cab shows a code behind \"more\": with it this device may do more." }),
+    el("p", { class: "whole", text: "This device only looks. The cab shows a code behind \"menu\": with it this device may do more." }),
     el(
       "div",
       { class: "pair whole" },

@@ -1,52 +1,62 @@
-// Fits the picture to its place: one scale for depths and widths, and a fixed step of exaggeration for what leans.
+// Fits the picture to its place: one scale for depths and widths, and one factor for what leans, the same for a whole hole.
 
 /** How many times wider than true a lean may be drawn. */
-const STEPS = [1, 2, 5, 10, 20, 50];
-/** Of an elevation's half width, what the limit may fill. */
-const FILLED = 0.8;
-/** A wider step is taken only where it leaves this much more room, so that the picture does not jump to and fro. */
+const STEPS = [1, 2, 3, 4, 5, 6, 8, 10, 15, 20, 30, 50];
+/** So many times the plan's limit has room, so that the factor need not change for a hole that goes out of it. */
+const HEADROOM = 2.5;
+/** Of an elevation's half width, what the hole itself may fill. */
+const FILLED = 0.6;
+/** The plan's factor is taken again only where it leaves this much more room, so that the picture does not jump to and fro. */
 const SPARE = 0.85;
+/** Between the elevations, in letters' sizes. */
+const GAP = 0.4;
 
 /**
- * The frame for a picture (lengths in mm) in a place of `size` (px); `times` is the exaggeration in use, or null.
- * `y(depth)` and `x(offset)` give px; `half` is an elevation's half width, `scale` px per mm.
+ * The frame for a picture (lengths in mm) in a place of `size` (px). `y(depth)` and `x(offset)` give px; `half` is an
+ * elevation's half width, `scale` px per mm, `times` the factor and `less` whether it is less than the plan's. `before` is the
+ * frame drawn last, or null.
  */
-export function frame(known, size, times) {
+export function frame(known, size, before) {
   const { width, height, font } = size;
-  const top = 1.22 * font;
-  const bottom = height - 1.1 * font;
-  const half = Math.max(20, (width - 2.1 * font) / 4);
-  const deepest = Math.max(known.planned + known.over, known.tip ?? 0, known.bottom ?? 0);
+  const top = 1.14 * font;
+  const room = height - top - 1.05 * font;
+  const half = Math.max(20, (width - GAP * font) / 4);
   const goal = (known.planned + known.over) * 1.04;
+  const deepest = Math.max(known.tip ?? 0, known.bottom ?? 0);
   // deeper than planned: in whole steps, so that the scale stands still
   const shown = goal * (deepest <= goal ? 1 : Math.ceil((deepest / goal) * 5) / 5);
-  const scale = (bottom - top) / shown;
-  const chosen = exaggeration(known, half / scale, times);
+  const scale = Math.min(room / shown, (2 * FILLED * half) / Math.max(known.diameter, 1));
+  const radius = Math.max(3, (known.diameter / 2) * scale);
+  const spare = Math.max(1, half - radius - 4) / scale; // mm
+  const reach = (known.limit * known.planned) / 1000;
+  const of = JSON.stringify([known.planned, known.limit, known.diameter, width]);
+  // a place that only grows lower, for another line of words, leaves the factor as it is
+  const plan = before?.of === of && reach * before.plan <= spare ? before.plan : largest(HEADROOM * reach, spare);
+  const fits = largest(farthest(known), spare * (before?.less && before.of === of ? SPARE : 1));
+  const times = Math.min(plan, Math.max(fits, 1));
   return {
+    width,
     top,
-    bottom,
+    bottom: top + shown * scale,
     half,
     scale,
+    radius,
     font,
-    middle: width / 2,
-    times: chosen,
-    // the words at the ends need their room, on small screens more than an elevation has
-    ends: [Math.max(2 * half, 5.55 * font), width - Math.max(2 * half, 3.6 * font)],
+    of,
+    plan,
+    times,
+    less: times < plan,
     y: (depth) => top + depth * scale,
-    x: (offset) => offset * chosen * scale,
+    x: (offset) => offset * times * scale,
   };
 }
 
-/** The widest step at which the limit at planned depth, and the tool about the toe now and then, stay in `room`, mm. */
-function exaggeration(known, room, times) {
-  const limit = (known.limit * known.planned) / 1000;
-  const toes = [known.toe, known.toePlanned].filter(Boolean).flatMap((at) => at.slice(0, 2).map(Math.abs));
-  const toe = Math.min(Math.max(0, ...toes), 4 * Math.max(limit, 25));
-  const widest = Math.max(limit, toe, 1);
-  const tool = Math.min(0.4 * known.diameter, 0.7 * room); // its outermost edge may be cut off, and that of a hole wider than the place is
-  const fits = (step, part) => widest * step <= room * part && toe * step + tool <= room;
-  const largest = (part) => STEPS.filter((step) => fits(step, part)).pop() ?? STEPS[0];
-  const now = largest(FILLED);
-  if (times === null || now <= times) return now;
-  return Math.max(times, largest(FILLED * SPARE));
+/** The widest step at which so much still fits. */
+const largest = (offset, spare) => STEPS.filter((step) => offset * step <= spare).pop() ?? STEPS[0];
+
+/** The farthest off that anything to be seen is, on either side. */
+function farthest(known) {
+  const ends = [known.toe, known.toePlanned].filter(Boolean).flatMap((at) => at.slice(0, 2));
+  const axis = known.axis.flatMap((point) => point.slice(1, 3));
+  return [...ends, ...axis].reduce((most, offset) => Math.max(most, Math.abs(offset)), 0);
 }

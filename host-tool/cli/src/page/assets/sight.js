@@ -34,6 +34,7 @@ export function hear(seen, nothing) {
     const mine = source;
     source.onmessage = (event) => {
       if (mine !== source) return;
+      if (document.visibilityState !== "visible") return; // nobody looks
       if (slept()) return woke(); // this one waited in line, who knows how long
       const sight = read(event.data);
       if (sight === null) return lose(GARBLED);
@@ -43,7 +44,7 @@ export function hear(seen, nothing) {
     };
   };
 
-  // either clock may stand still while a tablet sleeps; a hidden page's timers are slow anyhow, and nobody sees it
+  // either clock may stand still while a tablet sleeps; a hidden page's timers are slow anyhow, and it shows nothing
   const slept = () => {
     const gap = Math.max(performance.now() - ticked, Math.abs(Date.now() - dated));
     return gap > SLEPT_MS && document.visibilityState === "visible";
@@ -66,7 +67,11 @@ export function hear(seen, nothing) {
   nothing(NOBODY);
   open();
   setInterval(tick, TICK_MS);
-  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && woke());
+  // what is not looked at is blanked at once: whoever looks again sees nothing of before, not even for a moment
+  const away = () => lose(NOBODY);
+  document.addEventListener("visibilitychange", () => (document.visibilityState === "visible" ? woke() : away()));
+  document.addEventListener("freeze", away);
+  document.addEventListener("resume", woke);
 }
 
 function read(text) {

@@ -20,6 +20,9 @@ let context = null;
 /** Whether a sound would be heard. */
 export const audible = () => context?.state === "running";
 
+/** Whether this browser can make any. */
+export const canSound = () => Boolean(window.AudioContext ?? window.webkitAudioContext);
+
 /** Makes sound possible at the first touch or key, as browsers want it; `done` is called once it is. */
 export function unlockAtTouch(done) {
   const unlock = async () => {
