@@ -112,9 +112,9 @@ fn causes(now: u64, readout: &Readout, tied: bool) -> Vec<(AlarmKind, String)> {
     };
     let plumb = (status.plumb_check == PlumbState::Out).then_some((AlarmKind::OutOfPlumb, "hole out of plumb"));
     let unbelieved = [
-        (status.depth == Belief::Fault, "no depth: encoder at fault"),
-        (status.depth != Belief::Fault && !status.referenced && tied, "no depth: hub not touched"),
-        (status.lean == Belief::Fault, "no lean: tilt sensor at fault"),
+        (status.depth == Belief::Fault, "depth unknown: encoder at fault"),
+        (status.depth != Belief::Fault && !status.referenced && tied, "depth unknown: hub not touched"),
+        (status.lean == Belief::Fault, "lean unknown: tilt sensor at fault"),
         (status.memory_fault, "records may be missing: rig's memory at fault"),
     ];
     let unbelieved = unbelieved.into_iter().filter(|(stands, _)| *stands).map(|(_, text)| (AlarmKind::NotBelieved, text));
@@ -199,11 +199,11 @@ mod tests {
         let faulty = Status { depth: Belief::Fault, lean: Belief::Fault, memory_fault: true, ..GOOD };
         assert_eq!(
             heard(&[(1_000, faulty)]).1,
-            ["no depth: encoder at fault", "no lean: tilt sensor at fault", "records may be missing: rig's memory at fault"]
+            ["depth unknown: encoder at fault", "lean unknown: tilt sensor at fault", "records may be missing: rig's memory at fault"]
         );
         let lost = Status { referenced: false, ..GOOD };
         assert_eq!(heard(&[(1_000, lost)]).1, [""; 0], "the hub is still to be touched");
-        assert_eq!(heard(&[(1_000, GOOD), (1_050, lost)]).1, ["no depth: hub not touched"]);
+        assert_eq!(heard(&[(1_000, GOOD), (1_050, lost)]).1, ["depth unknown: hub not touched"]);
         assert_eq!(heard(&[(1_000, Status { hole_open: false, ..faulty })]).1, [""; 0]);
         let readout = shown(0, Some(plan()), live(GOOD), outlook());
         let mut alarms = Alarms::default();

@@ -223,8 +223,11 @@ impl Seen<'_> {
     }
 
     /// The order to the operator: which way the mast's top must go to be plumb, the same way as the toe errs. An axis that does
-    /// not change which way a person would call it is left out.
+    /// not change which way a person would call it is left out. At planned depth there is nothing left to steer.
     pub fn hint(&self) -> Option<String> {
+        if self.depth_known() && matches!(self.status.depth_check, DepthState::OnDepth | DepthState::Over) {
+            return Some("planned depth reached: stop".to_owned());
+        }
         if self.lean_unknown().is_some() {
             return None;
         }

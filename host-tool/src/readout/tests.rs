@@ -201,6 +201,16 @@ fn checks_that_matter_are_said() {
 }
 
 #[test]
+fn at_planned_depth_the_mast_is_not_to_be_moved_any_more() {
+    let leaning = |depth_check| Live { right: CoarseLean(-1_900), ..live(Status { depth_check, ..GOOD }) };
+    let hint = |depth_check| shown(0, Some(plan()), leaning(depth_check), outlook()).sight(1_000, &[]).hint.expect("an order");
+    assert!(hint(DepthState::ComingUp).starts_with("move mast top"), "{}", hint(DepthState::ComingUp));
+    for depth_check in [DepthState::OnDepth, DepthState::Over] {
+        assert_eq!(hint(depth_check), "planned depth reached: stop");
+    }
+}
+
+#[test]
 fn how_the_last_hole_ended_is_said_until_another_is_open() {
     use crate::facts::DigestState;
     use crate::proof::Sealing;

@@ -146,7 +146,7 @@ fn replay(site: &mut Site) -> Value {
     site.rig.hand(Hand::Pace(10));
     let page = site.listen.page;
     std::thread::scope(|scope| {
-        let looks = scope.spawn(move || look_at_when(page, "replay", &says("#why", "records of before are being fetched"), json!({})));
+        let looks = scope.spawn(move || look_at_when(page, "replay", &says("#why", "earlier records"), json!({})));
         for _ in 0..FAULTS {
             site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 0.4));
             std::thread::sleep(std::time::Duration::from_millis(100));
@@ -167,7 +167,7 @@ fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     seen.push(("tripping", look_when(&site, "tripping", &says("#place", "off the bottom"), json!({}))));
     let unbelieved = |alarm: &Value| alarm["kind"] == "not_believed";
     site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 15.0));
-    seen.push(("fault", look_when(&site, "fault", &says("#alarm", "NO LEAN: tilt sensor at fault"), json!({ "axe": true }))));
+    seen.push(("fault", look_when(&site, "fault", &says("#alarm", "LEAN UNKNOWN: tilt sensor at fault"), json!({ "axe": true }))));
     hear(&mut site, unbelieved);
     site.rig.hand(Hand::Unplug(10.0));
     until(&mut site, "silence", |sight| sight["why_nothing"].is_string());

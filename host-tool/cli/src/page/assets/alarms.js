@@ -63,8 +63,8 @@ function grouped(alarms, abnormal) {
   ].filter(({ text }) => text);
 }
 
-/** "no lean: …" as "NO LEAN: …": what is not to be believed is what counts. */
-const shout = (text) => text.replace(/^no [^:]*:|^no data/, (what) => what.toUpperCase());
+/** "lean unknown: …" as "LEAN UNKNOWN: …": what is not to be believed is what counts. */
+const shout = (text) => text.replace(/^[^:]* unknown:|^no data/, (what) => what.toUpperCase());
 
 /** Nothing is known: an alarm of before is not shown as if it stood. */
 export function noAlarms() {

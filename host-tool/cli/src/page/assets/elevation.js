@@ -100,7 +100,9 @@ export class Elevation {
       attr(this.next, "d", "");
       return;
     }
-    const outside = known.limit > 0 && Math.hypot(toePlanned[0], toePlanned[1]) > (known.limit * planned) / 1000;
+    const beyond = known.limit > 0 && Math.hypot(toePlanned[0], toePlanned[1]) > (known.limit * planned) / 1000;
+    // only where it goes there: an axis that has less than a third of the other is not what is wrong
+    const outside = beyond && 3 * Math.abs(toePlanned[this.side]) >= Math.abs(toePlanned[1 - this.side]);
     const [from, to] = [[x(toe[this.side]), view.y(Math.max(bottom, 0))], [x(toePlanned[this.side]), view.y(planned)]];
     attr(this.next, "d", `${path([...shifted([from, to], -r), ...shifted([from, to], r).reverse()])}Z`);
     const thick = outside ? 22 : 8;

@@ -17,7 +17,7 @@ pattern("out", 9, "out-line");
 const all = draw(svg, "g");
 const elevations = [new Elevation(all, 0), new Elevation(all, 1)];
 const ground = draw(all, "path", { class: "ground" });
-const ways = ["forward", "right"].map((word) => ({ text: label(all, word), arrow: draw(all, "path", { class: "way" }) }));
+const ways = [["back", "fwd"], ["left", "right"]].map((two) => two.map((word) => label(all, word)));
 const planned = label(all, "planned");
 const said = label(all, "");
 draw(svg, "rect", { class: "veil", x: 0, y: 0, width: "100%", height: "100%", fill: "url(#hatch)" });
@@ -56,18 +56,14 @@ function paint() {
   attr(ground, "d", `M0 ${top}h${2 * half}M${width - 2 * half} ${top}h${2 * half}`);
   const line = top - 0.3 * font;
   [2 * half, width].forEach((end, side) => {
-    const { text, arrow: shape } = ways[side];
-    place(text, end - 0.95 * font, line, "end");
-    attr(shape, "d", arrow(end, line - 0.27 * font, font));
+    place(ways[side][0], end - 2 * half, line, "start");
+    place(ways[side][1], end, line, "end");
   });
   const under = bottom + 0.8 * font;
   place(planned, 0, under, "start");
   put(said, view.less ? `lean only × ${view.times}` : `lean × ${view.times}`);
   place(said, width, under, "end");
 }
-
-/** An arrow that ends here and points to the right. */
-const arrow = (x, y, font) => `M${x - 0.82 * font} ${y}H${x - 4}m${-0.26 * font} ${-0.24 * font}L${x - 4} ${y}l${-0.26 * font} ${0.24 * font}`;
 
 /** What came over the wire, checked: numbers or `null`; `null` where nothing can be drawn to scale. */
 function checked(picture) {
