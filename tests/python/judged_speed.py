@@ -25,7 +25,7 @@ def axis(hole):
     return depth, np.array(ends)
 
 
-CELLS, STRIPS, STRIP_CELLS = 512, 5, 64
+CELLS, STRIPS, STRIP_CELLS = 512, 8, 96
 
 
 def spread(normal, ends):

@@ -39,7 +39,7 @@ fn every_act_is_done_from_the_keyboard_alone() {
     let mut tablet = Tablet::on(site.listen.page);
     assert!(matches!(site.rig.cue(), Cue::LoadHole(_)));
     tablet.until("document.body.dataset.stale === 'no'");
-    goes(&mut tablet, &["turn sound on", "acts", "choose hole"]);
+    goes(&mut tablet, &["acts", "choose hole"]);
     tablet.until("document.querySelectorAll('.rows .hole').length === 2");
     goes(&mut tablet, &["S-7: find"]);
     tablet.until("document.querySelectorAll('.rows .hole').length === 1");

@@ -136,23 +136,13 @@ fn has(sight: &Value, words: &str) -> bool {
     sight["abnormal"].as_array().is_some_and(|all| all.iter().any(|one| one["text"] == words))
 }
 
-/// The tilt sensor's faults that make records enough to be seen on their way.
-const FAULTS: u32 = 300;
-
 /// Records of before are fetched while somebody looks: the cable was out for long, and the sensor came and went.
 fn replay(site: &mut Site) -> Value {
     while site.follow_cue() != Cue::TouchHub {} // the hole is bored, and the rig waits for nothing
-    site.rig.hand(Hand::Unplug(1e6));
-    site.rig.hand(Hand::Pace(10));
     let page = site.listen.page;
     std::thread::scope(|scope| {
         let looks = scope.spawn(move || look_at_when(page, "replay", &says("#why", "earlier records"), json!({})));
-        for _ in 0..FAULTS {
-            site.rig.hand(Hand::Fail(SensorName::Tilt, FaultKind::Silent, 0.4));
-            std::thread::sleep(std::time::Duration::from_millis(100));
-        }
-        site.rig.hand(Hand::Pace(1));
-        site.rig.hand(Hand::Plug);
+        site.rig.hand(Hand::Flicker(2_000)); // some ten seconds of records
         looks.join().expect("it looks")
     })
 }

@@ -29,8 +29,8 @@ pub enum Hand {
     Done,
     /// The cable is out for so many of the rig's seconds.
     Unplug(f64),
-    /// It is in again before that.
-    Plug,
+    /// The cable is out while its tilt sensor comes and goes so often, once a second, in no time; then it is in again, at life's pace.
+    Flicker(u32),
     /// A sensor fails for so many seconds.
     Fail(SensorName, FaultKind, f64),
     /// So many times as fast as life from now on.
@@ -59,7 +59,7 @@ impl Rig {
         let port = folder.join("rig");
         let pty = Pty::open(&port).expect("a pseudo-terminal");
         let ((tell, cues), (hands, orders)) = (channel(), channel());
-        let mut turns = Turns { bench, pty, pace, turn_ms, watch, next: None };
+        let mut turns = Turns { bench, pty, pace, turn_ms, flickers: 0, watch, next: None };
         let thread = Some(spawn(move || turns.go_on(&tell, &orders)));
         Self { port, cues, hands, thread }
     }
@@ -91,6 +91,8 @@ struct Turns {
     pty: Pty,
     pace: u32,
     turn_ms: u8,
+    /// So often the tilt sensor is still to come and go.
+    flickers: u32,
     watch: Watch,
     /// What the operator goes on to when he has finished where he is.
     next: Option<Box<Scenario>>,
@@ -103,12 +105,23 @@ impl Turns {
             match orders.try_recv() {
                 Ok(Hand::Done) => self.bench.cue_done(),
                 Ok(Hand::Unplug(for_s)) => self.bench.unplug(for_s),
-                Ok(Hand::Plug) => self.bench.plug(),
+                Ok(Hand::Flicker(times)) => {
+                    self.bench.unplug(f64::from(times) * 2.0);
+                    (self.flickers, self.pace) = (times, u32::MAX);
+                }
                 Ok(Hand::Fail(sensor, kind, for_s)) => self.bench.fault(sensor, kind, for_s),
                 Ok(Hand::Pace(times)) => (self.pace, next) = (times.max(1), Instant::now()),
                 Ok(Hand::MoveOn(scenario)) => self.next = Some(scenario),
                 Err(TryRecvError::Empty) => {}
                 Err(TryRecvError::Disconnected) => return,
+            }
+            if self.flickers > 0 && ran_ms.is_multiple_of(1_000) {
+                self.bench.fault(SensorName::Tilt, FaultKind::Silent, 0.4);
+                self.flickers -= 1;
+                if self.flickers == 0 {
+                    self.bench.plug();
+                    (self.pace, next) = (1, Instant::now());
+                }
             }
             next += Duration::from_millis(self.turn_ms.into()) / self.pace;
             sleep(next.saturating_duration_since(Instant::now()));

@@ -1,6 +1,6 @@
 //! What tablets do by themselves: they sleep, put pages out of sight, have clocks that jump, and open the page in the middle of a hole.
 
-use crate::listen::Listen;
+use crate::listen::{Listen, Live};
 use crate::rig::Hand;
 use crate::site::{SCENARIO, Site};
 use crate::tablet::Tablet;
@@ -74,6 +74,7 @@ fn a_clock_that_jumps_an_hour_either_way_is_said_and_changes_no_figure() {
         tablet.does(&json!({ "tell": format!("window.jumped = {hour}") }));
         tablet.until(&format!("{LIVE} && {differs}"));
         let seen = tablet.shows();
+        site.live = Live::look(site.listen.page);
         let sight = site.live.next();
         let [shown, told] =
             [&seen["depth"], &sight["depth"]["value"]].map(|text| text.as_str().unwrap_or_default().parse::<f64>().expect("a figure"));

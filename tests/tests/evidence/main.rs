@@ -14,6 +14,7 @@ use host_tool::entry::Finding;
 use host_tool::evidence::printed::Printer;
 use host_tool::evidence::signing::HostSigned;
 use host_tool::evidence::verify::{State, verify};
+use host_tool::paper::LAYOUT;
 use office::{Office, REVIEWER, trust};
 
 fn states(report: &host_tool::evidence::verify::Report) -> Vec<State> {
@@ -114,7 +115,7 @@ fn a_paper_of_another_program_of_the_same_layout_is_checked_as_that_program_prin
         printer.print(&office.sheet(), |manifest| HostSigned::new(manifest, &key)).expect("a certificate")
     };
     let paper = printed("Borewitness 9.8.7");
-    assert!(office::text(&paper).contains("Borewitness 9.8.7, layout 1"));
+    assert!(office::text(&paper).contains(&format!("Borewitness 9.8.7, layout {LAYOUT}")));
     assert_eq!(verify(&paper, None).state(), State::Open);
     assert_ne!(paper, printed("Borewitness 9.8.6"));
 }

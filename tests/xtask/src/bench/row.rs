@@ -21,13 +21,6 @@ pub struct Row {
     pub note: String,
 }
 
-impl Row {
-    /// What the other of this name takes.
-    pub fn other(&self, name: &str) -> Option<f64> {
-        self.others.iter().find(|other| other.name == name).map(|other| other.value)
-    }
-}
-
 /// Three figures that count, and no more.
 pub fn short(value: f64) -> String {
     if !value.is_finite() {

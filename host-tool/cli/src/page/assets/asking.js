@@ -1,6 +1,6 @@
 // The acts of the rig as big buttons: each is confirmed in words, then the rig's own answer is shown.
 
-import { attr, changed, el, put } from "./dom.js";
+import { $, attr, changed, el, put } from "./dom.js";
 import { fateOf, lastActs, onFate, rememberWho, submit, who } from "./acts.js";
 import { close, isOpen, open, refresh } from "./panel.js";
 import { choose } from "./choose.js";
@@ -36,7 +36,9 @@ export function openActs(by = null) {
     const now = JSON.stringify([known, sight.holder, sight.paired, asks]);
     if (now !== shape) {
       shape = now;
+      const stood = place.contains(document.activeElement);
       place.replaceChildren(...buttons(asks));
+      if (stood) $("panel-title").focus(); // the button under the keyboard is gone
     }
     showLast(said);
   };
