@@ -14,7 +14,7 @@ mod salvage;
 mod set_ups;
 
 pub use copies::Contents;
-pub use entries::{Added, Entered};
+pub use entries::{Added, Entered, Follower};
 pub use fault::StoreFault;
 pub use measured::{entry_of, measurement_of};
 pub use merge::Merged;

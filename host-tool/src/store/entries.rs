@@ -36,6 +36,9 @@ pub struct Added {
     pub differing: u32,
 }
 
+/// A link, and the sum of the one before it where that is here.
+pub type Follower = (Link, Option<[u8; 32]>);
+
 /// An entry with its place, and whether its chain holds up to it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entered {
@@ -132,8 +135,8 @@ impl Store {
     ///
     /// # Errors
     /// See [`StoreFault`].
-    pub fn links_of_structure(&self, line: &str, structure: &str) -> Result<Vec<(Link, Option<[u8; 32]>)>, StoreFault> {
-        let list = || -> rusqlite::Result<Vec<(Link, Option<[u8; 32]>)>> {
+    pub fn links_of_structure(&self, line: &str, structure: &str) -> Result<Vec<Follower>, StoreFault> {
+        let list = || -> rusqlite::Result<Vec<Follower>> {
             let begins = beginning(line, structure);
             // what an earlier version could not read stands without a hole
             let sql =

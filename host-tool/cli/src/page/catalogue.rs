@@ -111,9 +111,11 @@ impl Known {
     }
 }
 
+/// How many entries the store has, those that can be read, and the newest plans among them.
+type Entered = (u32, Arc<Vec<(Place, Entry)>>, Arc<Plans>);
+
 /// Everything that was entered, and the plans in it; what is known already is not read again.
-#[allow(clippy::type_complexity)]
-fn said(store: &Store, before: Option<&Known>) -> Result<(u32, Arc<Vec<(Place, Entry)>>, Arc<Plans>), StoreFault> {
+fn said(store: &Store, before: Option<&Known>) -> Result<Entered, StoreFault> {
     let entered = store.entered()?;
     if let Some(before) = before {
         if before.entered == entered {
