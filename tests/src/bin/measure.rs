@@ -28,8 +28,10 @@ fn main() -> ExitCode {
     ExitCode::SUCCESS
 }
 
-/// What can be measured alone.
-const PARTS: &[(&str, fn(bool, &Path) -> Vec<Row>)] = &[
+/// Rows of what can be measured alone, a little only or all, and what is written meanwhile in a folder.
+type Part = fn(bool, &Path) -> Vec<Row>;
+
+const PARTS: &[(&str, Part)] = &[
     ("week", of_week),
     ("codec", |quick, _| vec![codec::both_ways(200_000 / scale(quick)), codec::season(1_000_000 / scale(quick))]),
     ("store", |quick, folder| keeping::a_season(5_000 / scale(quick), folder).to_vec()),
