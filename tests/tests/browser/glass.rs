@@ -95,7 +95,7 @@ impl Parts {
 fn each_reading_is_on_four_glasses_before_the_next_ones_are_old() {
     let seconds: u32 = std::env::var("BOREWITNESS_GLASS_SECONDS").ok().and_then(|text| text.parse().ok()).unwrap_or(8);
     let (tell, readings) = channel();
-    let mut site = Site::set_up(Setting { turn_ms: TURN_MS, watch: Box::new(tap(tell)), ..Setting::default() });
+    let mut site = Site::set_up(Setting { turn_ms: TURN_MS, watch: Box::new(tap(tell)), alone: true, ..Setting::default() });
     while site.follow_cue() != Cue::TouchHub {}
     site.live.until("it cuts", |sight| sight["state"] == "cutting");
     let asked = json!({ "url": format!("http://{}/", site.listen.page), "clients": CLIENTS, "seconds": seconds });

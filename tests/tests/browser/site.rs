@@ -8,6 +8,7 @@ use host_tool::store::Store;
 use serde_json::{Value, json};
 use simulator::cue::Cue;
 use std::path::PathBuf;
+use std::sync::{PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard};
 use tempfile::TempDir;
 use tests::cab::MORNING;
 
@@ -32,11 +33,34 @@ pub struct Setting<'a> {
     pub arguments: &'a [&'a str],
     /// Looks on.
     pub watch: Watch,
+    /// No other site beside it.
+    pub alone: bool,
 }
 
 impl Default for Setting<'_> {
     fn default() -> Self {
-        Self { scenario: SCENARIO, more_structures: 0, pace: 1, turn_ms: TURN_MS, arguments: &[], watch: Box::new(|_, _| ()) }
+        Self { scenario: SCENARIO, more_structures: 0, pace: 1, turn_ms: TURN_MS, arguments: &[], watch: Box::new(|_, _| ()), alone: false }
+    }
+}
+
+/// Sites that may stand beside others, and one that is measured and has the machine to itself.
+static MACHINE: RwLock<()> = RwLock::new(());
+
+/// A site's place on the machine, given up when it is dropped.
+#[derive(Debug)]
+#[allow(dead_code)] // held, not read
+enum Place {
+    Beside(RwLockReadGuard<'static, ()>),
+    Alone(RwLockWriteGuard<'static, ()>),
+}
+
+impl Place {
+    fn take(alone: bool) -> Self {
+        if alone {
+            Self::Alone(MACHINE.write().unwrap_or_else(PoisonError::into_inner))
+        } else {
+            Self::Beside(MACHINE.read().unwrap_or_else(PoisonError::into_inner))
+        }
     }
 }
 
@@ -51,6 +75,7 @@ pub struct Site {
     pub structure: String,
     presses: u32,
     _folder: TempDir,
+    _place: Place,
 }
 
 impl Site {
@@ -61,7 +86,8 @@ impl Site {
 
     /// Starts all of it.
     pub fn set_up(setting: Setting<'_>) -> Self {
-        let Setting { scenario, more_structures, pace, turn_ms, arguments, watch } = setting;
+        let Setting { scenario, more_structures, pace, turn_ms, arguments, watch, alone } = setting;
+        let place = Place::take(alone);
         let folder = tempfile::tempdir().expect("a folder");
         let store = folder.path().join("site.store");
         let options = Options { leave: &[], ignore: &[], today: "2026-05-12".parse().expect("a day") };
@@ -75,7 +101,7 @@ impl Site {
         let listen = Listen::start(&rig.port, &store, arguments);
         listen.says("is here");
         let live = Live::look(listen.page);
-        Self { listen, rig, live, store, structure: "S-7".to_owned(), presses: 0, _folder: folder }
+        Self { listen, rig, live, store, structure: "S-7".to_owned(), presses: 0, _folder: folder, _place: place }
     }
 
     /// Presses a button once and does not wait.
