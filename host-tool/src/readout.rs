@@ -3,13 +3,15 @@
 //! A figure that is not known now is a dash with the reason beside it; it is never the last one that was.
 
 mod alarms;
+mod mast;
 mod picture;
 mod seen;
 mod sight;
 
 pub use alarms::{Alarm, AlarmKind, Alarms};
+pub use mast::Verdict;
 pub use picture::{Bored, Picture};
-pub use seen::{Figure, Verdict};
+pub use seen::Figure;
 pub use sight::Sight;
 
 use crate::capture::Event;
@@ -17,7 +19,8 @@ use crate::doubts::Doubts;
 use crate::ending::Ending;
 use crate::judge::hole_name;
 use crate::text::terminal;
-use seen::{Seen, worth_moving};
+use mast::worth_moving;
+use seen::Seen;
 use shared_protocol::VERSION;
 use shared_protocol::message::{Live, Outlook};
 use shared_protocol::record::Plan;

@@ -1,7 +1,8 @@
 //! Everything that a page shows of one moment, ready made: a page draws it and knows nothing more.
 
+use super::mast::Verdict;
 use super::picture::Picture;
-use super::seen::{Figure, Seen, Verdict, below_what};
+use super::seen::{Figure, Seen, below_what};
 use super::{Alarm, Readout};
 use crate::measure::length_text;
 use crate::text::terminal;
