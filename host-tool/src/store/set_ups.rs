@@ -6,18 +6,20 @@ use crate::entry::HoleName;
 use crate::facts::{Alone, Placed, SetUp, Wall, stretch};
 use crate::holes::{name_of, plain};
 use crate::session::Stream;
+use rusqlite::types::Type;
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 use shared_protocol::slot::{SLOT_BYTES, Slot};
 use shared_protocol::state::Leg;
 use std::collections::BTreeMap;
 
 /// `until` is the last sequence whose slot may change the set-up; a gap may be declared anywhere. A stream in `read_through` has no
-/// other set-ups than these.
+/// other set-ups than these. Each row has a sum of its own: what rots is found again.
 pub(super) const TABLES: &str = "
     CREATE TABLE set_ups (
         stream INTEGER NOT NULL REFERENCES streams, opened INTEGER NOT NULL, until INTEGER NOT NULL,
-        line TEXT NOT NULL, structure TEXT NOT NULL, plain TEXT NOT NULL, brief TEXT NOT NULL,
+        line TEXT NOT NULL, structure TEXT NOT NULL, plain TEXT NOT NULL, brief TEXT NOT NULL, sum BLOB NOT NULL,
         PRIMARY KEY (stream, opened)
     ) STRICT, WITHOUT ROWID;
     CREATE INDEX set_ups_until ON set_ups (stream, until);
@@ -33,7 +35,7 @@ pub(super) const TABLES: &str = "
 const APART: &str = "
     CREATE TEMP TABLE set_ups (
         stream INTEGER NOT NULL, opened INTEGER NOT NULL, until INTEGER NOT NULL,
-        line TEXT NOT NULL, structure TEXT NOT NULL, plain TEXT NOT NULL, brief TEXT NOT NULL,
+        line TEXT NOT NULL, structure TEXT NOT NULL, plain TEXT NOT NULL, brief TEXT NOT NULL, sum BLOB NOT NULL,
         PRIMARY KEY (stream, opened)
     ) STRICT, WITHOUT ROWID;
     CREATE TEMP TABLE read_through (stream INTEGER PRIMARY KEY) STRICT;
@@ -41,7 +43,8 @@ const APART: &str = "
 
 const FORGET: &str = "DELETE FROM set_ups; DELETE FROM read_through";
 
-const KNOWN_LAST: &str = "SELECT opened, until, brief FROM set_ups WHERE stream = ?1 ORDER BY opened DESC LIMIT 1";
+const KNOWN_LAST: &str =
+    "SELECT stream, opened, until, line, structure, plain, brief, sum FROM set_ups WHERE stream = ?1 ORDER BY opened DESC LIMIT 1";
 
 /// Slots read in one go, and while nobody else can write: some hundred holes.
 const TOGETHER: u32 = 40_000;
@@ -213,17 +216,19 @@ enum Turn {
 
 /// Finds set-ups behind those that are known of a stream, in so many slots at most.
 fn find_on(db: &Connection, id: i64, at_most: u32) -> rusqlite::Result<Turn> {
-    let known = |row: &Row<'_>| Ok((row.get::<_, u32>(0)?, row.get::<_, u32>(1)?, row.get::<_, String>(2)?));
-    let known = db.prepare_cached(KNOWN_LAST)?.query_row([id], known).optional()?;
     let (mut lead, mut from, mut until) = (Vec::new(), 0, 0);
-    if let Some((opened, so_far, text)) = known {
-        let Ok(brief) = serde_json::from_str::<Brief>(&text) else {
+    match db.prepare_cached(KNOWN_LAST)?.query_row([id], whole).optional() {
+        Err(rusqlite::Error::FromSqlConversionFailure(..)) => {
             db.execute("DELETE FROM set_ups WHERE stream = ?1", [id])?; // damaged: from the beginning
             return Ok(Turn::Further);
-        };
-        lead = beside(db, id, &brief)?;
-        lead.extend(rows_of(db, id, opened, brief.last, u32::MAX)?.slots);
-        (from, until) = (brief.last.saturating_add(1), so_far);
+        }
+        known => {
+            if let Some(known) = known? {
+                lead = beside(db, id, &known.brief)?;
+                lead.extend(rows_of(db, id, known.opened, known.brief.last, u32::MAX)?.slots);
+                (from, until) = (known.brief.last.saturating_add(1), known.until);
+            }
+        }
     }
     let next = rows_of(db, id, from, u32::MAX, at_most)?;
     let through = next.number < at_most;
@@ -245,30 +250,57 @@ fn keep(db: &Connection, id: i64, placed: &Placed) -> rusqlite::Result<()> {
     let opened = &placed.set_up.opened;
     let plan = &opened.body.plan;
     let brief = serde_json::to_string(&Brief::of(placed)).map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
-    let mut put = db.prepare_cached("INSERT OR REPLACE INTO set_ups VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")?;
-    put.execute(params![id, opened.sequence, placed.until, plan.line.as_str(), plan.structure.as_str(), plain(plan), brief])?;
+    let (line, structure, plain) = (plan.line.as_str(), plan.structure.as_str(), plain(plan));
+    let sum = sum(id, opened.sequence, placed.until, [line, structure, &plain, &brief]);
+    let mut put = db.prepare_cached("INSERT OR REPLACE INTO set_ups VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")?;
+    put.execute(params![id, opened.sequence, placed.until, line, structure, plain, brief, sum])?;
     Ok(())
+}
+
+/// SHA-256 over all of a row.
+fn sum(id: i64, opened: u32, until: u32, texts: [&str; 4]) -> [u8; 32] {
+    let mut sum = Sha256::new();
+    sum.update(id.to_le_bytes());
+    sum.update([opened.to_le_bytes(), until.to_le_bytes()].concat());
+    for text in texts {
+        sum.update((text.len() as u64).to_le_bytes());
+        sum.update(text);
+    }
+    sum.finalize().into()
+}
+
+/// A row that is what was written.
+struct Whole {
+    opened: u32,
+    until: u32,
+    texts: [String; 3],
+    brief: Brief,
+}
+
+/// Reads a row by its columns in their order; one that is not what was written is no row.
+fn whole(row: &Row<'_>) -> rusqlite::Result<Whole> {
+    let (opened, until) = (row.get(1)?, row.get(2)?);
+    let texts: [String; 4] = [row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?];
+    let expected = sum(row.get(0)?, opened, until, texts.each_ref().map(String::as_str));
+    let [line, structure, plain, text] = texts;
+    let damaged = |why: &str| rusqlite::Error::FromSqlConversionFailure(7, Type::Blob, why.into());
+    if row.get_ref(7)?.as_blob().ok() != Some(&expected[..]) {
+        return Err(damaged("the row is not what was written"));
+    }
+    let brief = serde_json::from_str(&text).map_err(|_| damaged("the row is of another version"))?;
+    Ok(Whole { opened, until, texts: [line, structure, plain], brief })
 }
 
 fn select<P: rusqlite::Params>(db: &Connection, of: &str, params: P) -> rusqlite::Result<Vec<Found>> {
     let sql = format!(
-        "SELECT rig, epoch, opened, line, structure, plain, brief FROM set_ups JOIN streams ON streams.id = stream
+        "SELECT stream, opened, until, line, structure, plain, brief, sum, rig, epoch FROM set_ups JOIN streams ON streams.id = stream
          WHERE {of} ORDER BY rig, epoch, opened"
     );
+    let found = |row: &Row<'_>| {
+        let Whole { opened, texts: [line, structure, plain], brief, .. } = whole(row)?;
+        Ok(Found { stream: Stream { rig: row.get(8)?, epoch: row.get(9)? }, opened, line, structure, plain, brief })
+    };
     db.prepare_cached(&sql)?.query_map(params, found)?.collect()
-}
-
-fn found(row: &Row<'_>) -> rusqlite::Result<Found> {
-    let text: String = row.get(6)?;
-    let brief = serde_json::from_str(&text);
-    Ok(Found {
-        stream: Stream { rig: row.get(0)?, epoch: row.get(1)? },
-        opened: row.get(2)?,
-        line: row.get(3)?,
-        structure: row.get(4)?,
-        plain: row.get(5)?,
-        brief: brief.map_err(|e| rusqlite::Error::FromSqlConversionFailure(6, rusqlite::types::Type::Text, Box::new(e)))?,
-    })
 }
 
 fn beside(db: &Connection, id: i64, brief: &Brief) -> rusqlite::Result<Vec<Slot>> {

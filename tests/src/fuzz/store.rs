@@ -2,6 +2,8 @@
 //! changes the file.
 
 use super::{Draw, Outcome, Target, about, memory, patch};
+use host_tool::holes::Sayings;
+use host_tool::holes::index::Index;
 use host_tool::session::Stream;
 use host_tool::store::{Held, Store, StoreFault, salvage};
 use shared_protocol::slot::{SLOT_BYTES, Slot};
@@ -51,6 +53,7 @@ pub fn small() -> Vec<u8> {
         let other = Slot::build(slots[0].sequence(), 9, 10, shared_protocol::slot::Part::ONLY, b"other").expect("a slot");
         store.keep(&stream, &[other]).expect("kept aside");
     }
+    store.found().expect("found");
     let copy = folder.path().join("copy");
     store.backup(&copy).expect("a copy");
     fs::read(copy).expect("readable")
@@ -162,7 +165,9 @@ impl File {
         if after != input && !older {
             return Err(format!("opening changed the file ({told})"));
         }
-        Ok(told)
+        // what is found one by one is kept in the file, so it is looked for last
+        let found = Store::open_existing(path).map_or_else(|fault| one_line(&fault), |store| listed(&store))?;
+        Ok(told + &found)
     }
 }
 
@@ -195,6 +200,17 @@ fn look(store: &Store) -> Result<(usize, String), String> {
         }
     }
     Ok((count, told))
+}
+
+/// How many set-ups are found one by one, and read.
+fn listed(store: &Store) -> Result<String, String> {
+    let index = match Index::of(store) {
+        Err(fault) => return one_line(&fault),
+        Ok(index) => index,
+    };
+    let sayings = Sayings::default();
+    let judged = index.set_ups.iter().filter(|listed| matches!(listed.judged(store, &sayings, None), Ok(Some(_)))).count();
+    Ok(format!(" {} {}", about(index.set_ups.len()), about(judged)))
 }
 
 /// Slots that a store gives are in order.
