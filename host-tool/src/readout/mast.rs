@@ -72,7 +72,7 @@ impl Seen<'_> {
     /// not change which way a person would call it is left out. At planned depth there is nothing left to steer.
     pub fn hint(&self) -> Option<String> {
         if self.depth_known() && matches!(self.status.depth_check, DepthState::OnDepth | DepthState::Over) {
-            return Some("planned depth reached: stop".to_owned());
+            return Some("stop: depth reached".to_owned());
         }
         if self.lean_unknown().is_some() {
             return None;

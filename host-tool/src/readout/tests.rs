@@ -206,7 +206,7 @@ fn at_planned_depth_the_mast_is_not_to_be_moved_any_more() {
     let hint = |depth_check| shown(0, Some(plan()), leaning(depth_check), outlook()).sight(1_000, &[]).hint.expect("an order");
     assert!(hint(DepthState::ComingUp).starts_with("move mast top"), "{}", hint(DepthState::ComingUp));
     for depth_check in [DepthState::OnDepth, DepthState::Over] {
-        assert_eq!(hint(depth_check), "planned depth reached: stop");
+        assert_eq!(hint(depth_check), "stop: depth reached");
     }
 }
 
