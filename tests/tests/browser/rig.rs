@@ -127,9 +127,9 @@ impl Turns {
             sleep(next.saturating_duration_since(Instant::now()));
             let heard = self.pty.read();
             let sent = self.bench.advance(self.turn_ms, &heard).expect("it runs");
-            self.pty.write(&sent);
             ran_ms = ran_ms.wrapping_add(self.turn_ms.into());
-            (self.watch)(ran_ms, &sent);
+            (self.watch)(ran_ms, &sent); // before anybody can have read it
+            self.pty.write(&sent);
             if let Some(cue) = self.bench.take_cue() {
                 drop(tell.send(cue));
             }
