@@ -33,7 +33,7 @@ pub enum CalledFault {
 /// What tells a hole from the others: its plain name, its name as people say it, the sequence of its first slot, its stream.
 pub type Told<'a> = (Cow<'a, str>, Cow<'a, str>, u32, &'a Stream);
 
-/// Gives each hole (plan, sequence of its first slot, stream) a handle; see [`apart`].
+/// Gives each hole (plan, sequence of its first slot, stream) a handle, told apart where two would have the same.
 pub fn handles<'a>(holes: impl Iterator<Item = (&'a Plan, u32, &'a Stream)>) -> Vec<Handle> {
     apart(holes.map(|(plan, sequence, stream)| (plain(plan).into(), name_of(plan).into(), sequence, stream)))
 }
