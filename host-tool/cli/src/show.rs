@@ -144,7 +144,7 @@ pub fn row(hole: &Hole) -> String {
     let depth = judged.depth.map_or("depth –".to_owned(), |depth| format!("depth {}", length_text(micrometres(depth), units)));
     let lean =
         judged.lean.map_or("lean –".to_owned(), |lean| format!("lean {}", lean_text(Lean(micrometres(lean.magnitude()).0), units)));
-    let missing: u32 = setup.missing.iter().map(Missing::count).sum();
+    let missing: u32 = setup.missing.iter().map(Missing::count).fold(0, u32::saturating_add);
     let gaps = if missing == 0 { "nothing missing".to_owned() } else { format!("{missing} records missing") };
     format!(
         "{:24}  {simulated}{}  {depth} ({} of plan {})  {lean} ({})  {gaps}  digest {}  {}",

@@ -340,7 +340,7 @@ fn reservations(setup: &SetUp, believed: bool, contradicted: bool) -> Vec<String
             out.push(text);
         }
     };
-    let lost: u32 = setup.missing.iter().map(crate::facts::Missing::count).sum();
+    let lost: u32 = setup.missing.iter().map(crate::facts::Missing::count).fold(0, u32::saturating_add); // gaps may be declared over each other
     let doubtful = setup.increments.iter().filter(|i| i.body.quality != 0).count();
     let faults = setup.faults.iter().filter(|f| f.body.began == 1).count();
     say(setup.closed.is_none(), "The hole was not closed: figures are as of the last record.".to_owned());
