@@ -201,7 +201,7 @@ fn a_hole_is_measured_by_sensors_that_nobody_here_wrote_and_every_fault_of_their
         ("crc", SensorFault::Damaged),
         ("bytes", SensorFault::Mismatched),
     ];
-    let sensors = [(1, Sensor::Encoder, "depth – (depth encoder"), (2, Sensor::Tilt, "lean – (tilt sensor")];
+    let sensors = [(1, Sensor::Encoder, "hole – (depth encoder"), (2, Sensor::Tilt, "lean – (tilt sensor")];
     let mut wanted: Vec<(u8, u8)> = Vec::new();
     for (kind, fault) in kinds {
         for (unit, sensor, shown) in sensors {
@@ -210,7 +210,7 @@ fn a_hole_is_measured_by_sensors_that_nobody_here_wrote_and_every_fault_of_their
             assert!(took <= seconds(1), "{kind} of {sensor:?} was shown after {took:?}: {line}");
             std::thread::sleep(Duration::from_millis(1_200)); // long enough to be a fault on record
             site.slave.say(&format!("fault none {unit}"));
-            site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("depth"));
+            site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("| hole 0."));
             wanted.push((sensor.raw(), fault.raw()));
         }
     }
@@ -218,12 +218,12 @@ fn a_hole_is_measured_by_sensors_that_nobody_here_wrote_and_every_fault_of_their
     site.slave.say("fault values 2");
     site.cab.wait_for("nonsense", seconds(4), |line| line.contains("lean – (tilt sensor"));
     site.slave.say("fault none 2");
-    site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("depth"));
+    site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("| hole 0."));
     site.slave.say("fault values 1");
-    let (took, _) = site.cab.wait_for("a jump", seconds(4), |line| line.contains("depth – (depth encoder"));
+    let (took, _) = site.cab.wait_for("a jump", seconds(4), |line| line.contains("hole – (depth encoder"));
     site.slave.say("fault none 1"); // before it is taken for the truth, half a second after
     assert!(took <= seconds(1), "{took:?}");
-    site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("depth"));
+    site.cab.wait_for("good figures", seconds(4), |line| !line.contains("– (") && line.contains("| hole 0."));
     // A busy machine makes a slave late now and then, and the rig leaves such an increment out of the good ones, as it should:
     // drill until there are enough.
     let mut deepest = 500.0;
