@@ -8,10 +8,9 @@
 // changed pixels of the first client's page.
 "use strict";
 
-const { chromium } = require("playwright-core");
+const { start, run } = require("./browser.cjs");
 
 const asked = JSON.parse(process.argv[2]);
-const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
 
 /** Runs in the page before anything of its own. */
 function watch() {
@@ -38,7 +37,7 @@ function watch() {
 }
 
 async function main() {
-  const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: FLAGS });
+  const browser = await start();
   const pages = [];
   for (let client = 0; client < asked.clients; client++) {
     const context = await browser.newContext({ viewport: { width: 1280, height: 800 } });
@@ -67,4 +66,4 @@ async function main() {
   await browser.close();
 }
 
-main().catch((error) => { console.error(String(error)); process.exit(1); });
+run(main);

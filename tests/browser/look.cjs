@@ -6,14 +6,10 @@
 // Prints one JSON object: sizes in CSS pixels, contrasts as ratios (WCAG 2.2's formula), what axe-core says, what scrolls or overlaps.
 "use strict";
 
-const { chromium } = require("playwright-core");
+const { start, run } = require("./browser.cjs");
 const axe = require("axe-core").source;
 
 const asked = JSON.parse(process.argv[2]);
-const FLAGS = [
-  "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-  "--disable-sync", "--autoplay-policy=no-user-gesture-required",
-];
 
 /** Runs in the page: every element with text of its own that can be seen, and every button. */
 function measure() {
@@ -96,7 +92,7 @@ async function until(page, holds) {
 }
 
 async function main() {
-  const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: FLAGS });
+  const browser = await start();
   try {
     const context = await browser.newContext({
       viewport: { width: asked.width, height: asked.height }, deviceScaleFactor: asked.scale || 1,
@@ -134,4 +130,4 @@ async function main() {
   }
 }
 
-main().catch((error) => { console.error(String(error)); process.exit(1); });
+run(main);

@@ -1,11 +1,10 @@
 // Has a browser print papers: node print.cjs PAPERS.json FOLDER. Says "printed" and waits for a line, so that its processes can be counted.
 "use strict";
 
-const { chromium } = require("playwright-core");
+const { start, run } = require("./browser.cjs");
 const fs = require("node:fs");
 const path = require("node:path");
 
-const FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
 const escaped = (text) => text.replace(/[&<>"]/g, (c) => `&#${c.charCodeAt(0)};`);
 
 function html(paper, strokes) {
@@ -20,7 +19,7 @@ function html(paper, strokes) {
 
 async function main() {
   const { papers, strokes } = JSON.parse(fs.readFileSync(process.argv[2], "utf8"));
-  const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: FLAGS });
+  const browser = await start();
   const page = await browser.newPage();
   for (const [n, paper] of papers.entries()) {
     await page.setContent(html(paper, strokes[n]));
@@ -33,4 +32,4 @@ async function main() {
   process.exit(0);
 }
 
-main().catch((error) => { console.error(String(error)); process.exit(1); });
+run(main);

@@ -6,14 +6,10 @@
 // prints {"states": ["cutting", …], "sounded": [names of alarms], "sounds": n, "heap", "nodes", "said": […]}.
 "use strict";
 
-const { chromium } = require("playwright-core");
+const { heap, run, start, tablet } = require("./browser.cjs");
 const lines = require("node:readline").createInterface({ input: process.stdin });
 
 const asked = JSON.parse(process.argv[2]);
-const FLAGS = [
-  "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-  "--disable-sync", "--autoplay-policy=no-user-gesture-required", "--js-flags=--expose-gc",
-];
 
 /** Runs in the page: notes each change of the words, but for their figures, however short they stand; and each alarm that is sounded. */
 function note(selector) {
@@ -31,16 +27,9 @@ function note(selector) {
 }
 
 async function main() {
-  const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: FLAGS });
-  const page = await browser.newPage({ viewport: { width: 1280, height: 800 } });
-  const said = [];
-  page.on("pageerror", (error) => said.push(String(error)));
-  const devtools = await page.context().newCDPSession(page);
-  const mark = async () => {
-    await devtools.send("HeapProfiler.collectGarbage");
-    const { usedSize: heap } = await devtools.send("Runtime.getHeapUsage");
-    return { heap, nodes: await page.evaluate("document.getElementsByTagName('*').length") };
-  };
+  const browser = await start();
+  const { page, said, devtools } = await tablet(browser);
+  const mark = async () => ({ heap: await heap(devtools), nodes: await page.evaluate("document.getElementsByTagName('*').length") });
   await page.goto(asked.url);
   await page.click("body");
   await page.evaluate(`(${note})(${JSON.stringify(asked.state)})`);
@@ -54,4 +43,4 @@ async function main() {
   await browser.close();
 }
 
-main().catch((error) => { console.error(String(error)); process.exit(1); });
+run(main);

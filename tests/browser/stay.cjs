@@ -5,13 +5,9 @@
 // Prints {"samples": [{"ms", "at", "stale", "to_go", "depth", "why", "hole", "alarm", "sounds", "nodes"}], "heap": [first, last], "said": […]}.
 "use strict";
 
-const { chromium } = require("playwright-core");
+const { heap, run, start, tablet } = require("./browser.cjs");
 
 const asked = JSON.parse(process.argv[2]);
-const FLAGS = [
-  "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-  "--disable-sync", "--autoplay-policy=no-user-gesture-required", "--js-flags=--expose-gc",
-];
 
 /** Runs in the page: what a person sees now. */
 function seen() {
@@ -25,15 +21,8 @@ function seen() {
 }
 
 async function main() {
-  const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: FLAGS });
-  const page = await browser.newPage({ viewport: { width: 1280, height: 800 } });
-  const said = [];
-  page.on("pageerror", (error) => said.push(String(error)));
-  const devtools = await page.context().newCDPSession(page);
-  const heap = async () => {
-    await devtools.send("HeapProfiler.collectGarbage");
-    return (await devtools.send("Runtime.getHeapUsage")).usedSize;
-  };
+  const browser = await start();
+  const { page, said, devtools } = await tablet(browser);
   await page.goto(asked.url);
   for (const selector of asked.click || []) await page.click(selector, { timeout: 10_000 });
   for (const key of asked.keys || []) await page.keyboard.press(key);
@@ -43,12 +32,12 @@ async function main() {
   let first = null;
   while (Date.now() - begun < asked.seconds * 1000) {
     samples.push({ ms: Date.now() - begun, ...(await page.evaluate(seen)) });
-    if (first === null && Date.now() - begun > 2_000) first = await heap();
+    if (first === null && Date.now() - begun > 2_000) first = await heap(devtools);
     await page.waitForTimeout(100);
   }
   const focus = await page.evaluate(() => document.activeElement?.id || document.activeElement?.textContent || "");
-  console.log(JSON.stringify({ samples, heap: [first, await heap()], said, focus }));
+  console.log(JSON.stringify({ samples, heap: [first, await heap(devtools)], said, focus }));
   await browser.close();
 }
 
-main().catch((error) => { console.error(String(error)); process.exit(1); });
+run(main);

@@ -11,14 +11,10 @@
 // Each answer says what has the focus now, and whether a person sees it.
 "use strict";
 
-const { chromium } = require("playwright-core");
+const { run, start, tablet } = require("./browser.cjs");
 const readline = require("node:readline");
 
 const asked = JSON.parse(process.argv[2]);
-const FLAGS = [
-  "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-  "--disable-sync", "--autoplay-policy=no-user-gesture-required",
-];
 const MOST_TABS = 60;
 const PATIENCE_MS = 60_000;
 
@@ -85,12 +81,9 @@ async function carryOut(page, devtools, order) {
 }
 
 async function main() {
-  const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: FLAGS });
-  const page = await browser.newPage({ viewport: { width: 1280, height: 800 } });
-  const said = [];
-  page.on("pageerror", (error) => said.push(String(error)));
+  const browser = await start();
+  const { page, said, devtools } = await tablet(browser);
   await page.addInitScript(loosen);
-  const devtools = await page.context().newCDPSession(page);
   await page.goto(asked.url);
   console.log(JSON.stringify({ answer: "open" }));
   for await (const line of readline.createInterface({ input: process.stdin })) {
@@ -106,4 +99,4 @@ async function main() {
   await browser.close();
 }
 
-main().catch((error) => { console.error(String(error)); process.exit(1); });
+run(main);

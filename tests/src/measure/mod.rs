@@ -39,14 +39,6 @@ pub struct Row {
     pub note: String,
 }
 
-impl Row {
-    /// What the other of this name takes.
-    #[must_use]
-    pub fn other(&self, name: &str) -> Option<f64> {
-        self.others.iter().find(|other| other.name == name).map(|other| other.value)
-    }
-}
-
 /// Others by their names.
 #[must_use]
 pub fn others<const N: usize>(all: [(&str, f64); N]) -> Vec<Other> {
@@ -77,14 +69,6 @@ pub fn least_work<T>(runs: u32, mut work: impl FnMut() -> T) -> f64 {
 fn processor_s() -> Option<f64> {
     let text = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
     text.split(' ').next()?.parse::<f64>().ok().map(|ns| ns / 1e9)
-}
-
-/// The most memory that this process had so far, MiB, by Linux; 0 elsewhere.
-#[must_use]
-pub fn peak_mib() -> f64 {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    line.and_then(|line| line.split_whitespace().next()).and_then(|figure| figure.parse::<f64>().ok()).unwrap_or(0.0) / 1024.0
 }
 
 /// A count as a figure.
