@@ -54,18 +54,18 @@ fn named_keys(stream: &[Slot]) -> Vec<(u32, Record)> {
     records(stream).filter(|(_, record)| matches!(record, Record::Seal(_) | Record::Commissioned(_))).collect()
 }
 
-/// What stands before the seal at this sequence.
+/// What stands before the seal at this sequence. A rig's stream has a seal for every hole: all that were before must not be gone through
+/// for each.
 fn earlier(named: &[(u32, Record)], stream: &[Slot], sequence: u32) -> Earlier {
-    let mut earlier = Earlier::default();
-    for (at, record) in named.iter().take_while(|(at, _)| *at < sequence) {
-        match record {
-            Record::Seal(seal) => (earlier.seal, earlier.key) = (Some(*seal), Some(seal.key)),
-            Record::Commissioned(commissioned) => earlier.key = Some(commissioned.key),
-            _ => {}
-        }
-        let place = |sequence: u32| stream.partition_point(|slot| slot.sequence() < sequence);
-        let there = u32::try_from(place(sequence).saturating_sub(place(*at))).unwrap_or(u32::MAX);
-        earlier.broken = there < sequence.saturating_sub(*at);
-    }
-    earlier
+    let before = named.get(..named.partition_point(|(at, _)| *at < sequence)).unwrap_or(&[]);
+    let Some((last, record)) = before.last() else { return Earlier::default() };
+    let seal = before.iter().rev().find_map(|(_, record)| if let Record::Seal(seal) = record { Some(*seal) } else { None });
+    let key = match record {
+        Record::Seal(seal) => Some(seal.key),
+        Record::Commissioned(commissioned) => Some(commissioned.key),
+        _ => None,
+    };
+    let place = |sequence: u32| stream.partition_point(|slot| slot.sequence() < sequence);
+    let there = u32::try_from(place(sequence).saturating_sub(place(*last))).unwrap_or(u32::MAX);
+    Earlier { seal, key, broken: there < sequence.saturating_sub(*last) }
 }

@@ -128,8 +128,8 @@ fn page(folder: &Path, holes: u32) -> Result<Vec<Point>, String> {
         points.push(Point { what, holes, done, seconds, elapsed, peak_kib: office::peak_kib(&office.process()) });
         Ok(())
     };
-    ask("the page that lists them, first asked", holes, &["/holes".to_owned()])?;
-    ask("the same page again", holes, &vec!["/holes".to_owned(); ASKED as usize])?;
+    ask("the list's page, first asked", holes, &["/holes".to_owned()])?;
+    ask("the list's page again", holes, &vec!["/holes".to_owned(); ASKED as usize])?;
     ask("one hole's page", 1, &(0..PAPERS).map(|n| format!("/holes/{}", handle(n, holes))).collect::<Vec<_>>())?;
     Ok(points)
 }

@@ -9,7 +9,7 @@ pub struct Curve {
     pub points: Vec<(f64, f64)>,
 }
 
-const WIDTH: f64 = 760.0;
+const WIDTH: f64 = 780.0;
 /// Where a panel's lines are drawn, from the left.
 const LEFT: f64 = 70.0;
 const RIGHT: f64 = 500.0;
