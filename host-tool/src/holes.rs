@@ -420,10 +420,8 @@ mod tests {
         let (folder, mut store) = store(&[("Alpha", &[plan("S-1", 0, 1)])]);
         let alpha = Stream { rig: "Alpha".to_owned(), epoch: 1 };
         store.keep(&alpha, &stream(&[plan("S-2", 0, 1)])).unwrap();
+        crate::store::tests::rot(&store, &alpha, 1, [0; 32]);
         drop(store);
-        let db = rusqlite::Connection::open(folder.path().join("store.sqlite")).unwrap();
-        db.execute("UPDATE slots SET slot = zeroblob(32) WHERE sequence = 1", []).unwrap();
-        drop(db);
         let remarks = catalogue(&Store::open(&folder.path().join("store.sqlite")).unwrap()).unwrap().remarks;
         assert_eq!(
             remarks,

@@ -1,6 +1,7 @@
 //! Where evidence is kept: an SQLite file with every slot verbatim, by rig, epoch and sequence. No slot that holds is
 //! ever changed or removed; what is committed is on the disk. What people enter stands beside, in a chain of its own.
 
+mod blocks;
 mod copies;
 mod entries;
 mod fault;
@@ -22,15 +23,17 @@ pub use salvage::{Salvaged, salvage};
 pub use set_ups::{Brief, Found};
 
 use crate::session::{Stream, gap_of};
+use blocks::Block;
 use fault::{fault, shown};
 use rusqlite::{Connection, OpenFlags, OptionalExtension, TransactionBehavior, params};
 use sha2::{Digest, Sha256};
 use shared_protocol::slot::{SLOT_BYTES, Slot};
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// The version of the tables, kept in SQLite's `user_version`.
-pub const STORE_VERSION: i32 = 6;
+pub const STORE_VERSION: i32 = 7;
 /// "Bore" in SQLite's `application_id`: tells a store from any other SQLite file.
 const APPLICATION: i32 = 0x426F_7265;
 /// How long another program may hold the store before that is an error.
@@ -177,26 +180,32 @@ impl Store {
         act.execute("INSERT OR IGNORE INTO streams (rig, epoch) VALUES (?1, ?2)", params![stream.rig, stream.epoch])?;
         let id = id_of(&act, stream)?;
         {
-            let mut put = act.prepare_cached("INSERT OR IGNORE INTO slots VALUES (?1, ?2, ?3)")?;
-            let mut get = act.prepare_cached("SELECT slot FROM slots WHERE stream = ?1 AND sequence = ?2")?;
-            let mut mend = act.prepare_cached("UPDATE slots SET slot = ?3 WHERE stream = ?1 AND sequence = ?2")?;
             let mut put_aside = act.prepare_cached("INSERT OR IGNORE INTO aside VALUES (?1, ?2, ?3)")?;
-            for slot in slots {
-                let row = params![id, slot.sequence(), slot.bytes()];
-                if put.execute(row)? == 1 {
-                    kept.new += 1;
-                    continue;
+            for together in slots.chunk_by(|a, b| blocks::number(id, a.sequence()) == blocks::number(id, b.sequence())) {
+                let Some(first) = together.first() else { continue };
+                let (mut block, before) = (Block::load(&act, id, first.sequence())?, kept.new);
+                for slot in together {
+                    let there = block.at(slot.sequence());
+                    match there {
+                        None => kept.new += 1,
+                        Some(bytes) if bytes == slot.bytes() => {
+                            kept.same += 1;
+                            continue;
+                        }
+                        Some(bytes) if is_rotten(bytes, slot.sequence()) => {
+                            put_aside.execute(params![id, slot.sequence(), *bytes])?;
+                            kept.new += 1;
+                        }
+                        Some(_) => {
+                            put_aside.execute(params![id, slot.sequence(), slot.bytes()])?;
+                            kept.differing.push(slot.sequence());
+                            continue;
+                        }
+                    }
+                    *there = Some(*slot.bytes());
                 }
-                let there: [u8; SLOT_BYTES] = get.query_row(params![id, slot.sequence()], |row| row.get(0))?;
-                if there == *slot.bytes() {
-                    kept.same += 1;
-                } else if is_rotten(&there, slot.sequence()) {
-                    put_aside.execute(params![id, slot.sequence(), there])?;
-                    mend.execute(row)?;
-                    kept.new += 1;
-                } else {
-                    put_aside.execute(row)?;
-                    kept.differing.push(slot.sequence());
+                if kept.new > before {
+                    block.save(&act, id)?;
                 }
             }
         }
@@ -217,13 +226,9 @@ impl Store {
         let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(from) };
         let mut next = from;
         let mut gaps: Option<Vec<(u32, u32)>> = None;
-        let mut query =
-            self.db.prepare_cached("SELECT sequence, slot FROM slots WHERE stream = ?1 AND sequence >= ?2 ORDER BY sequence")?;
-        let mut rows = query.query(params![id, from])?;
-        while let Some(row) = rows.next()? {
-            let stored: u32 = row.get(0)?;
-            if is_rotten(&row.get(1)?, stored) {
-                continue;
+        blocks::each(&self.db, id, from..=u32::MAX, |stored, slot| {
+            if is_rotten(slot, stored) {
+                return Ok(ControlFlow::Continue(()));
             }
             if stored > next {
                 let declared = match &gaps {
@@ -233,10 +238,11 @@ impl Store {
                 next = over(declared, next);
             }
             if stored > next {
-                return Ok(next);
+                return Ok(ControlFlow::Break(()));
             }
             next = next.max(stored.saturating_add(1));
-        }
+            Ok(ControlFlow::Continue(()))
+        })?;
         Ok(next)
     }
 
@@ -245,21 +251,16 @@ impl Store {
     /// # Errors
     /// See [`StoreFault`].
     pub fn end(&self, stream: &Stream) -> Result<u32, StoreFault> {
-        let sql = "SELECT ifnull(max(sequence) + 1, 0) FROM slots JOIN streams ON streams.id = stream WHERE rig = ?1 AND epoch = ?2";
-        self.db.query_row(sql, params![stream.rig, stream.epoch], |row| row.get(0)).map_err(|e| self.fault(&e))
+        let end = || {
+            let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(0) };
+            Ok(blocks::last(&self.db, id)?.map_or(0, |last| last.saturating_add(1)))
+        };
+        end().map_err(|e| self.fault(&e))
     }
 
     /// Every gap that the rig declared in this stream.
     fn gaps(&self, id: i64) -> rusqlite::Result<Vec<(u32, u32)>> {
-        let mut query =
-            self.db.prepare_cached("SELECT slot FROM slots WHERE stream = ?1 AND substr(slot, 7, 1) = x'0D' ORDER BY sequence")?;
-        let blobs = query.query_map([id], |row| row.get::<_, [u8; SLOT_BYTES]>(0))?.collect::<Result<Vec<_>, _>>()?;
-        Ok(blobs
-            .iter()
-            .filter_map(|bytes| Slot::check(bytes).ok())
-            .filter_map(|slot| gap_of(&slot))
-            .map(|gap| (gap.first, gap.last))
-            .collect())
+        Ok(blocks::gaps(&self.db, id, 0)?.iter().filter_map(gap_of).map(|gap| (gap.first, gap.last)).collect())
     }
 
     /// Everything stored of a stream.
@@ -281,16 +282,13 @@ impl Store {
     fn read(&self, stream: &Stream, first: u32, last: u32) -> rusqlite::Result<Held> {
         let mut held = Held::default();
         let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(held) };
-        let sql = "SELECT sequence, slot FROM slots WHERE stream = ?1 AND sequence BETWEEN ?2 AND ?3 ORDER BY sequence";
-        let mut query = self.db.prepare_cached(sql)?;
-        let mut rows = query.query(params![id, first, last])?;
-        while let Some(row) = rows.next()? {
-            let sequence: u32 = row.get(0)?;
-            match Slot::check(&row.get(1)?) {
+        blocks::each(&self.db, id, first..=last, |sequence, bytes| {
+            match Slot::check(bytes) {
                 Ok(slot) if slot.sequence() == sequence => held.slots.push(slot),
                 _ => held.damaged.push(sequence),
             }
-        }
+            Ok(ControlFlow::Continue(()))
+        })?;
         let count = "SELECT count(*) FROM aside WHERE stream = ?1 AND sequence BETWEEN ?2 AND ?3";
         let aside: u32 = self.db.query_row(count, params![id, first, last], |row| row.get(0))?;
         held.aside = usize::try_from(aside).unwrap_or(usize::MAX);

@@ -143,7 +143,7 @@ impl Readout {
         match (seen.plan, seen.outlook) {
             _ if seen.status.activity == Activity::Starting => "the rig is starting".to_owned(),
             _ if !seen.status.hole_open => "no hole is open".to_owned(),
-            _ if records >= MANY => format!("picture not live: fetching {records} earlier records"),
+            _ if records >= MANY => format!("figures live, picture not yet: fetching {records} earlier records"),
             (None, _) => "picture not live: the hole's plan is on the way".to_owned(),
             (_, None) => "picture not live: the hole so far is on the way".to_owned(),
             (Some(_), Some(_)) => String::new(),

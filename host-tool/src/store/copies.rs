@@ -1,7 +1,7 @@
 //! Copies of a whole store: of an open one while others write to it, and of another's files without touching them.
 
 use super::fault::{fault, shown};
-use super::{PATIENCE, StoreFault};
+use super::{PATIENCE, StoreFault, blocks};
 use rusqlite::backup::{Backup, StepResult};
 use rusqlite::types::ValueRef;
 use rusqlite::{Connection, OpenFlags};
@@ -98,7 +98,11 @@ pub(super) fn contents(db: &Connection) -> rusqlite::Result<Contents> {
         let columns = query.column_count();
         let mut rows = query.query([])?;
         while let Some(row) = rows.next()? {
-            slots += u64::from(table == "slots");
+            slots += match &table[..] {
+                "slots" => 1,
+                "blocks" => blocks::count(row.get_ref(1)?.as_blob()?) as u64,
+                _ => 0,
+            };
             for column in 0..columns {
                 take_in(&mut digest, row.get_ref(column)?);
             }

@@ -122,7 +122,6 @@ mod tests {
     use crate::judge::LineAxes;
     use crate::judge::measured::{Kind, Measurement};
     use crate::store::tests::{contents, in_folder, slot};
-    use rusqlite::Connection;
     use std::path::PathBuf;
     use std::sync::atomic::Ordering::Relaxed;
     use std::sync::atomic::{AtomicBool, AtomicU32};
@@ -179,8 +178,8 @@ mod tests {
         let (folder, mut mine, theirs) = two();
         // killed: the newest commits stand in the log only
         let killed = folder.path().join("killed");
-        let other = Connection::open(&theirs).unwrap();
-        other.execute("INSERT INTO slots VALUES (1, 3000, ?1)", [slot(3_000, b"in the log").bytes()]).unwrap();
+        let mut other = Store::open(&theirs).unwrap();
+        other.keep(&rig("Alpha"), &[slot(3_000, b"in the log")]).unwrap();
         for end in ["", "-wal"] {
             std::fs::copy(copies::beside(&theirs, end), copies::beside(&killed, end)).unwrap();
         }

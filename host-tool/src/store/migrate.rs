@@ -1,6 +1,6 @@
 //! The versions of the tables, and the way from each to the present one: all of it or nothing, with a copy kept.
 
-use super::{APPLICATION, STORE_VERSION, Store, StoreFault, copies, entries, greeting, measured, set_ups};
+use super::{APPLICATION, STORE_VERSION, Store, StoreFault, blocks, copies, entries, greeting, measured, set_ups};
 use rusqlite::{Transaction, TransactionBehavior};
 use std::path::{Path, PathBuf};
 
@@ -21,8 +21,15 @@ pub(super) const FIRST: &str = "
 ";
 
 /// What brings a store to each version from the one before.
-pub(super) const STEPS: [(i32, &str); 6] =
-    [(1, FIRST), (2, measured::TABLES), (3, greeting::TABLES), (4, entries::TABLES), (5, entries::SIGNATURES), (6, set_ups::TABLES)];
+pub(super) const STEPS: [(i32, &str); 7] = [
+    (1, FIRST),
+    (2, measured::TABLES),
+    (3, greeting::TABLES),
+    (4, entries::TABLES),
+    (5, entries::SIGNATURES),
+    (6, set_ups::TABLES),
+    (blocks::SINCE, blocks::TABLES),
+];
 
 impl Store {
     /// Brings the tables to the present version. An older store is copied first, while nobody can write to it; the
@@ -56,6 +63,9 @@ impl Store {
 /// One step of the way.
 pub(super) fn advance(act: &Transaction<'_>, to: i32, step: &str) -> rusqlite::Result<()> {
     act.execute_batch(step)?;
+    if to == blocks::SINCE {
+        blocks::take_over(act)?;
+    }
     act.pragma_update(None, "application_id", APPLICATION)?;
     act.pragma_update(None, "user_version", to)
 }
@@ -104,6 +114,23 @@ mod tests {
             act.execute("INSERT INTO slots VALUES (1, ?1, ?2)", rusqlite::params![n, slot(n).bytes()]).unwrap();
         }
         act.commit().unwrap();
+    }
+
+    #[test]
+    fn what_was_damaged_before_is_damaged_after_and_everything_else_is_as_it_was() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("store");
+        of_version(&path, 6);
+        let old = Connection::open(&path).unwrap();
+        old.execute_batch("UPDATE slots SET slot = zeroblob(32) WHERE sequence = 77; DELETE FROM slots WHERE sequence BETWEEN 90 AND 140").unwrap();
+        old.execute("INSERT INTO streams (rig, epoch) VALUES ('Bravo', 1)", []).unwrap();
+        old.execute("INSERT INTO slots VALUES (2, 9, ?1)", [slot(9).bytes()]).unwrap();
+        drop(old);
+        let store = Store::open(&path).unwrap();
+        let held = store.stream(&stream()).unwrap();
+        assert_eq!(held.damaged, [77]);
+        assert_eq!(held.slots, (0..500).filter(|n| *n != 77 && !(90..=140).contains(n)).map(slot).collect::<Vec<_>>());
+        assert_eq!(store.stream(&Stream { rig: "Bravo".to_owned(), epoch: 1 }).unwrap().slots, [slot(9)]);
     }
 
     fn whole(store: &Store) -> bool {

@@ -1,9 +1,12 @@
 //! Slots found in the bytes of a database's pages, whatever has become of what led to them.
 //!
-//! A slot checks itself. Whose it is, the row says in the bytes before it: a header (its own length, the types of the
-//! stream's number, of the sequence and of the slot), the number, the sequence. Where they are damaged, the rows on
-//! the same page tell, since rows lie by stream and sequence.
+//! A slot checks itself. Whose it is, a block's sum says, which holds for one stream's number and no other. Where a slot of the block is
+//! damaged, its head says it, and the head of the row: the block's number, the header's length, nothing for the number, the type of the
+//! slots and that of the gaps. Stores before blocks have a row for each slot: a header (its own length, the types of the stream's number,
+//! of the sequence and of the slot), the number, the sequence. Where that is damaged too, what stands on the same page tells, since all
+//! lies by stream and sequence.
 
+use super::blocks::{self, HEAD, SUM};
 use shared_protocol::slot::{BODY_BYTES, SLOT_BYTES, Slot};
 use std::collections::BTreeSet;
 
@@ -26,30 +29,131 @@ pub(super) enum Seen {
     Unplaced(Slot),
 }
 
-/// Every slot in a database's file and its log.
-pub(super) fn slots(file: &[u8], log: &[u8]) -> Vec<Seen> {
-    let logged = log.get(LOG_HEAD..).unwrap_or(&[]).chunks(LOG_PAGE_HEAD + PAGE).map(|page| page.get(LOG_PAGE_HEAD..).unwrap_or(&[]));
-    file.chunks(PAGE).chain(logged).flat_map(on_page).collect()
+/// A slot on a page.
+#[derive(Debug)]
+struct Found<'a> {
+    slot: Slot,
+    blocks: Vec<Around<'a>>,
+    whose: Whose,
 }
 
-fn on_page(page: &[u8]) -> Vec<Seen> {
-    let found: Vec<(Option<i64>, Slot)> = (0..page.len())
+/// A block that a slot may stand in.
+#[derive(Clone, Copy, Debug)]
+struct Around<'a> {
+    before: &'a [u8],
+    bytes: &'a [u8],
+    sum: &'a [u8],
+}
+
+/// What is said of a slot's stream.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Whose {
+    /// The block's sum holds for it.
+    Proven(i64),
+    /// The row says so.
+    Said(i64),
+    Unsaid,
+}
+
+/// Every slot in a database's file and its log; of streams with these numbers among others.
+pub(super) fn slots(file: &[u8], log: &[u8], streams: impl IntoIterator<Item = i64>) -> Vec<Seen> {
+    let logged = log.get(LOG_HEAD..).unwrap_or(&[]).chunks(LOG_PAGE_HEAD + PAGE).map(|page| page.get(LOG_PAGE_HEAD..).unwrap_or(&[]));
+    let mut pages: Vec<Vec<Found<'_>>> = file.chunks(PAGE).chain(logged).map(on_page).collect();
+    let mut known: BTreeSet<i64> = streams.into_iter().collect();
+    known.extend(pages.iter().flatten().filter_map(|found| found.whose.stream()));
+    for found in pages.iter_mut().flatten() {
+        found.prove(&known);
+    }
+    pages.into_iter().flat_map(place).collect()
+}
+
+fn on_page(page: &[u8]) -> Vec<Found<'_>> {
+    let slots = (0..page.len())
         .filter_map(|at| Some((at, page.get(at..)?.first_chunk::<SLOT_BYTES>()?)))
         .filter(|(_, bytes)| may_be(bytes))
-        .filter_map(|(at, bytes)| Slot::check(bytes).ok().map(|slot| (row_before(page.get(..at).unwrap_or(&[]), &slot), slot)))
-        .collect();
-    let rows: BTreeSet<(i64, u32)> = found.iter().filter_map(|(stream, slot)| Some(((*stream)?, slot.sequence()))).collect();
-    let streams: BTreeSet<i64> = rows.iter().map(|(stream, _)| *stream).collect();
-    let place = |(row, slot): (Option<i64>, Slot)| {
-        let sides = [slot.sequence().wrapping_sub(1), slot.sequence().wrapping_add(1)];
-        let beside: Vec<i64> = streams.iter().copied().filter(|stream| sides.iter().any(|side| rows.contains(&(*stream, *side)))).collect();
-        match (row, &beside[..]) {
-            (Some(stream), beside) if beside.contains(&stream) => Seen::Sure(stream, slot),
-            (Some(stream), []) | (None, &[stream]) => Seen::Likely(stream, slot),
-            _ => Seen::Unplaced(slot),
+        .filter_map(|(at, bytes)| Some((at, Slot::check(bytes).ok()?)));
+    let found = |(at, slot): (usize, Slot)| {
+        let blocks = Around::of(page, at, &slot);
+        let said = blocks.iter().find_map(|block| block.says(&slot)).or_else(|| row_before(page.get(..at).unwrap_or(&[]), &slot));
+        Found { slot, blocks, whose: said.map_or(Whose::Unsaid, Whose::Said) }
+    };
+    slots.map(found).collect()
+}
+
+/// Says of each slot on a page whose it is, as far as can be known.
+fn place(page: Vec<Found<'_>>) -> Vec<Seen> {
+    let known: BTreeSet<(i64, u32)> = page.iter().filter_map(|found| Some((found.whose.stream()?, found.row().0))).collect();
+    let streams: BTreeSet<i64> = known.iter().map(|(stream, _)| *stream).collect();
+    let place = |found: Found<'_>| {
+        let (row, step) = found.row();
+        let beside = |stream: i64| [row.wrapping_sub(step), row.wrapping_add(step)].iter().any(|side| known.contains(&(stream, *side)));
+        // whose rows it would stand among
+        let misses: Vec<i64> = streams.iter().copied().filter(|stream| beside(*stream) && !known.contains(&(*stream, row))).collect();
+        match (found.whose, &misses[..]) {
+            (Whose::Proven(stream), _) => Seen::Sure(stream, found.slot),
+            (Whose::Said(stream), _) if beside(stream) => Seen::Sure(stream, found.slot),
+            (Whose::Said(stream), []) => Seen::Likely(stream, found.slot),
+            (Whose::Unsaid, &[stream]) if found.blocks.is_empty() => Seen::Likely(stream, found.slot),
+            _ => Seen::Unplaced(found.slot),
         }
     };
-    found.into_iter().map(place).collect()
+    page.into_iter().map(place).collect()
+}
+
+impl Whose {
+    fn stream(self) -> Option<i64> {
+        match self {
+            Self::Proven(stream) | Self::Said(stream) => Some(stream),
+            Self::Unsaid => None,
+        }
+    }
+}
+
+impl Found<'_> {
+    /// The first sequence of the row that it stands in, and how far it is to the next row's.
+    fn row(&self) -> (u32, u32) {
+        if self.blocks.is_empty() { (self.slot.sequence(), 1) } else { (blocks::start(self.slot.sequence()), blocks::TOGETHER) }
+    }
+
+    /// Looks for the stream that the block's sum holds for, first the one that its row says.
+    fn prove(&mut self, known: &BTreeSet<i64>) {
+        let number = |stream: &i64| blocks::number(*stream, self.slot.sequence());
+        let holds = |stream: &i64| self.blocks.iter().any(|block| blocks::sum(number(stream), block.bytes) == *block.sum);
+        if let Some(stream) = self.whose.stream().into_iter().chain(known.iter().copied()).find(holds) {
+            self.whose = Whose::Proven(stream);
+        }
+    }
+}
+
+impl<'a> Around<'a> {
+    /// What may be the block round a slot on a page: its head has the slot where it stands, as other bytes may by chance.
+    fn of(page: &'a [u8], at: usize, slot: &Slot) -> Vec<Self> {
+        let with = |nth: usize| {
+            let from = at.checked_sub(nth * SLOT_BYTES + HEAD)?;
+            let (before, count) = blocks::places(*page.get(from..)?.first_chunk()?, slot.sequence())?;
+            let end = from + HEAD + count * SLOT_BYTES;
+            (before == nth).then_some(())?;
+            Some(Self { before: page.get(..from)?, bytes: page.get(from..end)?, sum: page.get(end..end + SUM)? })
+        };
+        (0..blocks::TOGETHER as usize).filter_map(with).collect()
+    }
+
+    /// The stream's number by the head of the row, where it holds together.
+    fn says(&self, slot: &Slot) -> Option<i64> {
+        let kind = u16::try_from(12 + 2 * (self.bytes.len() + SUM)).ok()?; // SQLite's of a blob, seven bits to a byte as well
+        let [more, kind] = [kind >> 7, kind & 0x7F].map(|bits| bits.to_le_bytes()[0]);
+        let kind = if more == 0 { vec![kind] } else { vec![0x80 | more, kind] };
+        let head = [8, 9, 1].into_iter().find_map(|gaps| {
+            let length = u8::try_from(3 + kind.len()).ok()?;
+            self.before.strip_suffix(&[&[length, 0], &kind[..], &[gaps]].concat()[..])
+        })?;
+        // seven bits to a byte, most significant first; all but the last have the eighth
+        let (last, rest) = head.split_last().filter(|(last, _)| *last & 0x80 == 0)?;
+        let more = rest.len() - rest.iter().rev().take_while(|byte| *byte & 0x80 != 0).count();
+        let digits = rest.get(more..).filter(|digits| digits.len() < 8)?;
+        let number = digits.iter().chain([last]).fold(0_i64, |value, digit| value << 7 | i64::from(digit & 0x7F));
+        blocks::stream_of(number, slot.sequence())
+    }
 }
 
 /// Whether it is worth the work to check these bytes.

@@ -4,10 +4,10 @@ use super::copies::{self, Taken};
 use super::fault::{fault, shown};
 use super::measured::{self, OfSetUp};
 use super::pages::{self, Seen};
-use super::{Store, StoreFault, entries};
+use super::{Store, StoreFault, blocks, entries, id_of};
 use crate::entry::Link;
 use crate::session::Stream;
-use rusqlite::Connection;
+use rusqlite::{Connection, OptionalExtension};
 use shared_protocol::assemble::Assembler;
 use shared_protocol::record::Record;
 use shared_protocol::slot::{SLOT_BYTES, Slot};
@@ -51,11 +51,12 @@ pub fn salvage(old: &Path, new: &Path) -> Result<Salvaged, StoreFault> {
     let taken = Taken::of(old)?;
     let read = |path: &Path| fs::read(path).map_err(|e| StoreFault::Disk(shown(old), e.to_string()));
     let log = if taken.log().exists() { read(&taken.log())? } else { Vec::new() };
-    let seen = pages::slots(&read(&taken.path())?, &log);
+    let file = read(&taken.path())?;
+    let tables = Tables::read(&taken.path());
+    let seen = pages::slots(&file, &log, tables.streams.keys().copied());
     if seen.is_empty() {
         return Err(StoreFault::Nothing(shown(old)));
     }
-    let tables = Tables::read(&taken.path());
     let sorted = Sorted::of(&seen, &tables);
     let mut store = Store::open(new)?;
     let mut found = sorted.store(&mut store, &tables)?;
@@ -232,19 +233,15 @@ impl Store {
     /// # Errors
     /// See [`StoreFault`].
     pub fn missing(&self, stream: &Stream) -> Result<Vec<(u32, u32)>, StoreFault> {
+        let first_from = |from: u32| -> rusqlite::Result<Option<u32>> {
+            let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(None) };
+            blocks::first(&self.db, id, from..=u32::MAX)
+        };
+        let first_from = |from: u32| first_from(from).map_err(|e| self.fault(&e));
         let (end, mut missing) = (self.end(stream)?, Vec::new());
-        let first = "SELECT min(sequence) FROM slots JOIN streams ON streams.id = stream WHERE rig = ?1 AND epoch = ?2";
-        let first: Option<u32> =
-            self.db.query_row(first, rusqlite::params![stream.rig, stream.epoch], |row| row.get(0)).map_err(|e| self.fault(&e))?;
-        let mut next = self.next_wanted(stream, first.unwrap_or(end))?;
+        let mut next = self.next_wanted(stream, first_from(0)?.unwrap_or(end))?;
         while next < end {
-            let after = "SELECT min(sequence) FROM slots JOIN streams ON streams.id = stream
-                         WHERE rig = ?1 AND epoch = ?2 AND sequence > ?3";
-            let after: Option<u32> = self
-                .db
-                .query_row(after, rusqlite::params![stream.rig, stream.epoch, next], |row| row.get(0))
-                .map_err(|e| self.fault(&e))?;
-            let Some(after) = after else { break };
+            let Some(after) = next.checked_add(1).map(first_from).transpose()?.flatten() else { break };
             missing.push((next, after - 1));
             next = self.next_wanted(stream, after)?;
         }

@@ -1,7 +1,7 @@
 //! Where each set-up stands among the slots, kept beside them so that one is read without the others. The database itself forgets
 //! what a slot that is written may change, whoever writes it; what is forgotten is read again when it is next asked for.
 
-use super::{Store, StoreFault, id_of};
+use super::{Store, StoreFault, blocks, id_of};
 use crate::entry::HoleName;
 use crate::facts::{Alone, Placed, SetUp, Wall, stretch};
 use crate::holes::{name_of, plain};
@@ -10,9 +10,10 @@ use rusqlite::types::Type;
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
-use shared_protocol::slot::{SLOT_BYTES, Slot};
+use shared_protocol::slot::Slot;
 use shared_protocol::state::Leg;
 use std::collections::BTreeMap;
+use std::ops::ControlFlow;
 
 /// `until` is the last sequence whose slot may change the set-up; a gap may be declared anywhere. A stream in `read_through` has no
 /// other set-ups than these. Each row has a sum of its own: what rots is found again.
@@ -233,7 +234,7 @@ fn find_on(db: &Connection, id: i64, at_most: u32) -> rusqlite::Result<Turn> {
     let next = rows_of(db, id, from, u32::MAX, at_most)?;
     let through = next.number < at_most;
     let end = if through { u32::MAX } else { next.last };
-    let behind = if through { Vec::new() } else { gaps_behind(db, id, end)? };
+    let behind = if through { Vec::new() } else { blocks::gaps(db, id, end.saturating_add(1))? };
     let all: BTreeMap<u32, Slot> = lead.into_iter().chain(next.slots).chain(behind).map(|slot| (slot.sequence(), slot)).collect();
     let all: Vec<Slot> = all.into_values().collect();
     let placed = stretch(&all, from..=end, until);
@@ -322,26 +323,13 @@ struct Rows {
 }
 
 fn rows_of(db: &Connection, id: i64, first: u32, last: u32, at_most: u32) -> rusqlite::Result<Rows> {
-    let sql = "SELECT sequence, slot FROM slots WHERE stream = ?1 AND sequence BETWEEN ?2 AND ?3 ORDER BY sequence LIMIT ?4";
-    let mut query = db.prepare_cached(sql)?;
-    let mut rows = query.query(params![id, first, last, at_most])?;
     let mut all = Rows::default();
-    while let Some(row) = rows.next()? {
-        (all.number, all.last) = (all.number.saturating_add(1), row.get(0)?);
-        let slot = Slot::check(&row.get::<_, [u8; SLOT_BYTES]>(1)?).ok();
-        all.slots.extend(slot.filter(|slot| slot.sequence() == all.last));
-    }
+    blocks::each(db, id, first..=last, |sequence, bytes| {
+        (all.number, all.last) = (all.number.saturating_add(1), sequence);
+        all.slots.extend(Slot::check(bytes).ok().filter(|slot| slot.sequence() == sequence));
+        Ok(if all.number < at_most { ControlFlow::Continue(()) } else { ControlFlow::Break(()) })
+    })?;
     Ok(all)
-}
-
-/// What the rig declares lost behind a sequence.
-fn gaps_behind(db: &Connection, id: i64, sequence: u32) -> rusqlite::Result<Vec<Slot>> {
-    let sql = "SELECT slot FROM slots WHERE stream = ?1 AND sequence > ?2 AND substr(slot, 7, 1) = x'0D' ORDER BY sequence";
-    let blobs = db
-        .prepare_cached(sql)?
-        .query_map(params![id, sequence], |row| row.get::<_, [u8; SLOT_BYTES]>(0))?
-        .collect::<Result<Vec<_>, _>>()?;
-    Ok(blobs.iter().filter_map(|bytes| Slot::check(bytes).ok()).collect())
 }
 
 #[cfg(test)]

@@ -33,7 +33,7 @@ pub fn list(store: &Path) -> Outcome<Row> {
         command.args(["holes", "--store"]).arg(store);
         command
     })?;
-    let sql = "SELECT rig, epoch, count(*), min(sequence), max(sequence), hex(max(slot)) FROM slots JOIN streams ON streams.id = stream GROUP BY stream";
+    let sql = "SELECT rig, epoch, sum((length(slots) - 12) / 32), min(blocks.id), max(blocks.id), hex(max(slots)) FROM blocks JOIN streams ON streams.id = blocks.id >> 32 GROUP BY streams.id";
     let theirs = shortest(|| {
         let mut command = Command::new("sqlite3");
         command.arg("-readonly").arg(store).arg(sql);
