@@ -19,9 +19,9 @@ struct Path {
 const BEFORE: &str = "92d0926 of 2026-11-29";
 
 const PATHS: [Path; 3] = [
-    Path { name: "judge", what: "a hole of 3.3 m judged", count: 20, before: 0.0 },
-    Path { name: "slots", what: "a slot checked and digested", count: 20_000, before: 0.0 },
-    Path { name: "paper", what: "a paper judged, set, tagged, signed, written", count: 6, before: 0.0 },
+    Path { name: "judge", what: "a hole of 3.3 m judged", count: 20, before: 240_976_958.0 },
+    Path { name: "slots", what: "a slot checked and digested", count: 20_000, before: 1_945.0 },
+    Path { name: "paper", what: "a paper judged, set, tagged, signed, written", count: 6, before: 444_398_135.0 },
 ];
 
 /// Counts and returns the table.
