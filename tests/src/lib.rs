@@ -1,11 +1,12 @@
 //! What the proofs share: the top of the tree, a whole site in one process, power cuts, swarms
-//! of faults, a fuzzer of the cable, invented holes slot by slot, a week of them, measurements beside others, Python.
+//! of faults, a fuzzer of the cable, invented holes slot by slot, a week of them, measurements beside others, the office's program, Python.
 
 pub mod cab;
 pub mod coverage;
 pub mod cuts;
 pub mod fuzz;
 pub mod measure;
+pub mod office;
 pub mod python;
 pub mod samples;
 pub mod seeds;

@@ -323,16 +323,24 @@ impl Rig {
 /// # Errors
 /// When the store cannot be written.
 pub fn keep_fleet(store: &mut Store, holes: u32, rigs: u32) -> Result<(), StoreFault> {
+    fleet(holes, rigs, |stream, slots| store.keep(stream, slots).map(drop))
+}
+
+/// A season's holes, drilled by so many rigs in turn, a hundred or so at once of a rig.
+///
+/// # Errors
+/// Whatever `keep` has.
+pub fn fleet<E>(holes: u32, rigs: u32, mut keep: impl FnMut(&session::Stream, &[Slot]) -> Result<(), E>) -> Result<(), E> {
     for number in 0..rigs {
         let mut rig = Rig::new(&format!("SIM-{number}"));
         let mut waiting = Vec::new();
         for n in (number..holes).step_by(usize::try_from(rigs).unwrap_or(1)) {
             waiting.extend(rig.drill(of_season(n)));
             if waiting.len() > 20_000 {
-                store.keep(&rig.stream, &std::mem::take(&mut waiting))?;
+                keep(&rig.stream, &std::mem::take(&mut waiting))?;
             }
         }
-        store.keep(&rig.stream, &waiting)?;
+        keep(&rig.stream, &waiting)?;
     }
     Ok(())
 }

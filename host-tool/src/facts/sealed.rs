@@ -54,18 +54,57 @@ fn named_keys(stream: &[Slot]) -> Vec<(u32, Record)> {
     records(stream).filter(|(_, record)| matches!(record, Record::Seal(_) | Record::Commissioned(_))).collect()
 }
 
-/// What stands before the seal at this sequence.
+/// What stands before the seal at this sequence. A rig's stream has a seal for every hole: all that were before must not be gone through
+/// for each.
 fn earlier(named: &[(u32, Record)], stream: &[Slot], sequence: u32) -> Earlier {
-    let mut earlier = Earlier::default();
-    for (at, record) in named.iter().take_while(|(at, _)| *at < sequence) {
-        match record {
-            Record::Seal(seal) => (earlier.seal, earlier.key) = (Some(*seal), Some(seal.key)),
-            Record::Commissioned(commissioned) => earlier.key = Some(commissioned.key),
-            _ => {}
-        }
-        let place = |sequence: u32| stream.partition_point(|slot| slot.sequence() < sequence);
-        let there = u32::try_from(place(sequence).saturating_sub(place(*at))).unwrap_or(u32::MAX);
-        earlier.broken = there < sequence.saturating_sub(*at);
+    let before = named.get(..named.partition_point(|(at, _)| *at < sequence)).unwrap_or(&[]);
+    let Some((last, record)) = before.last() else { return Earlier::default() };
+    let seal = before.iter().rev().find_map(|(_, record)| if let Record::Seal(seal) = record { Some(*seal) } else { None });
+    let key = match record {
+        Record::Seal(seal) => Some(seal.key),
+        Record::Commissioned(commissioned) => Some(commissioned.key),
+        _ => None,
+    };
+    let place = |sequence: u32| stream.partition_point(|slot| slot.sequence() < sequence);
+    let there = u32::try_from(place(sequence).saturating_sub(place(*last))).unwrap_or(u32::MAX);
+    Earlier { seal, key, broken: there < sequence.saturating_sub(*last) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use shared_protocol::assemble::slots;
+    use shared_protocol::record::{Commissioned, Increment, Seal};
+    use shared_protocol::slot::RECORD_BYTES_MAX;
+
+    fn sealed(number: u32, key: u8) -> Record {
+        Record::Seal(Seal { number, key: [key; 32], ..Seal::default() })
     }
-    earlier
+
+    fn commissioned(key: u8) -> Record {
+        Record::Commissioned(Commissioned { key: [key; 32], ..Commissioned::default() })
+    }
+
+    #[test]
+    fn before_a_seal_stand_the_last_seal_and_the_last_key_and_whether_all_is_in_hand_since() {
+        let mut stream: Vec<Slot> = Vec::new();
+        let mut begins = Vec::new();
+        for record in [sealed(0, 1), sealed(1, 1), commissioned(2), Record::Increment(Increment::default()), sealed(2, 2), sealed(3, 2)] {
+            let mut body = [0; RECORD_BYTES_MAX];
+            let used = record.encode(&mut body).unwrap();
+            begins.push(stream.last().map_or(0, |slot| slot.sequence() + 1));
+            stream.extend(slots(begins[begins.len() - 1], 1, record.kind(), &body[..used]).unwrap());
+        }
+        let before = |stream: &[Slot], sequence| {
+            let Earlier { seal, key, broken } = earlier(&named_keys(stream), stream, sequence);
+            (seal.map(|seal| seal.number), key.map(|key| key[0]), broken)
+        };
+        assert_eq!(before(&stream, begins[0]), (None, None, false));
+        assert_eq!(before(&stream, begins[1]), (Some(0), Some(1), false));
+        assert_eq!(before(&stream, begins[4]), (Some(1), Some(2), false));
+        assert_eq!(before(&stream, begins[5]), (Some(2), Some(2), false));
+        stream.retain(|slot| slot.sequence() != begins[3]);
+        assert_eq!(before(&stream, begins[4]), (Some(1), Some(2), true));
+        assert_eq!(before(&stream, begins[5]), (Some(2), Some(2), false));
+    }
 }

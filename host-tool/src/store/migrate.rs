@@ -122,7 +122,8 @@ mod tests {
         let path = folder.path().join("store");
         of_version(&path, 6);
         let old = Connection::open(&path).unwrap();
-        old.execute_batch("UPDATE slots SET slot = zeroblob(32) WHERE sequence = 77; DELETE FROM slots WHERE sequence BETWEEN 90 AND 140").unwrap();
+        old.execute_batch("UPDATE slots SET slot = zeroblob(32) WHERE sequence = 77; DELETE FROM slots WHERE sequence BETWEEN 90 AND 140")
+            .unwrap();
         old.execute("INSERT INTO streams (rig, epoch) VALUES ('Bravo', 1)", []).unwrap();
         old.execute("INSERT INTO slots VALUES (2, 9, ?1)", [slot(9).bytes()]).unwrap();
         drop(old);

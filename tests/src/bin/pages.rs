@@ -6,11 +6,9 @@ use host_tool::facts::Wall;
 use host_tool::planned::{Origin, take_in};
 use host_tool::sheet::{Options, Sheet};
 use host_tool::store::Store;
-use std::io::{BufRead, BufReader, Read, Write};
-use std::net::TcpStream;
 use std::path::Path;
-use std::process::{Child, Command, ExitCode, Stdio};
-use std::time::Instant;
+use std::process::ExitCode;
+use tests::office::{Answer, Office, peak_kib};
 use tests::samples::{keep_fleet, season_sheet};
 
 fn main() -> ExitCode {
@@ -38,8 +36,8 @@ fn pages(holes: u32, rigs: u32, folder: &Path) -> Result<(), String> {
     }
     let bytes = std::fs::metadata(&path).map_or(0, |data| data.len());
     println!("{holes} holes by {rigs} rigs, {} MiB", bytes >> 20);
-    let mut office = Office::start(&path)?;
-    println!("started: {} MiB", office.memory());
+    let office = Office::start(&path)?;
+    println!("started: {} MiB", memory(&office));
     let handle = format!("S-{}-left", holes / 4);
     let asked = [
         "/holes",
@@ -51,7 +49,7 @@ fn pages(holes: u32, rigs: u32, folder: &Path) -> Result<(), String> {
         "/plans",
         &format!("/papers/{handle}"),
     ];
-    asked.iter().try_for_each(|path| office.ask(path))?;
+    asked.iter().try_for_each(|path| ask(&office, path))?;
     // somebody says something: what is shown then is new
     let mut store = Store::open_existing(&path).map_err(|e| e.to_string())?;
     let found =
@@ -60,7 +58,7 @@ fn pages(holes: u32, rigs: u32, folder: &Path) -> Result<(), String> {
     let said = Said::State { state: HoleState::Covered };
     store.enter(&Entry::new("Tester", Wall { unix_ms: 1_900_000_000_000, offset: 0 }, hole, said)).map_err(|e| e.to_string())?;
     println!("an entry was made");
-    ["/holes", &format!("/holes/{handle}"), "/plans"].iter().try_for_each(|path| office.ask(path))
+    ["/holes", &format!("/holes/{handle}"), "/plans"].iter().try_for_each(|path| ask(&office, path))
 }
 
 fn make(path: &Path, holes: u32, rigs: u32) -> Result<(), String> {
@@ -74,46 +72,13 @@ fn make(path: &Path, holes: u32, rigs: u32) -> Result<(), String> {
     Ok(())
 }
 
-/// The program, ended when this is dropped.
-struct Office {
-    child: Child,
-    address: String,
+fn ask(office: &Office, path: &str) -> Result<(), String> {
+    let Answer { status, bytes, seconds } = office.ask(path)?;
+    println!("{path:34} {status} {:9.1} ms {bytes:9} bytes  {} MiB", seconds * 1e3, memory(office));
+    Ok(())
 }
 
-impl Office {
-    fn start(store: &Path) -> Result<Self, String> {
-        let program = std::env::current_exe().map_err(|e| e.to_string())?.with_file_name("borewitness");
-        let mut command = Command::new(program);
-        command.args(["office", "--page-port", "0", "--for", "900", "--store"]).arg(store).stdout(Stdio::piped());
-        let mut child = command.spawn().map_err(|e| format!("borewitness cannot be started: {e}"))?;
-        let out = child.stdout.take().ok_or("no output")?;
-        let line = BufReader::new(out).lines().next().and_then(Result::ok).unwrap_or_default();
-        let address = line.split("http://").nth(1).and_then(|rest| rest.split('/').next()).ok_or(line.clone())?.to_owned();
-        Ok(Self { child, address })
-    }
-
-    fn ask(&mut self, path: &str) -> Result<(), String> {
-        let begun = Instant::now();
-        let mut stream = TcpStream::connect(&self.address).map_err(|e| e.to_string())?;
-        write!(stream, "GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", self.address).map_err(|e| e.to_string())?;
-        let mut all = Vec::new();
-        stream.read_to_end(&mut all).map_err(|e| e.to_string())?;
-        let status = String::from_utf8_lossy(all.get(9..12).unwrap_or_default()).into_owned();
-        println!("{path:34} {status} {:9.1} ms {:9} bytes  {} MiB", begun.elapsed().as_secs_f64() * 1e3, all.len(), self.memory());
-        Ok(())
-    }
-
-    /// The most memory that the program had so far, MiB, by Linux; 0 elsewhere.
-    fn memory(&self) -> u64 {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).unwrap_or_default();
-        let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-        line.and_then(|line| line.split_whitespace().next()).and_then(|figure| figure.parse::<u64>().ok()).unwrap_or(0) / 1024
-    }
-}
-
-impl Drop for Office {
-    fn drop(&mut self) {
-        drop(self.child.kill());
-        drop(self.child.wait());
-    }
+/// The most memory that the program had so far, MiB.
+fn memory(office: &Office) -> u64 {
+    peak_kib(&office.process()) / 1024
 }

@@ -5,6 +5,7 @@ pub mod catching;
 pub mod codec;
 pub mod evidence;
 pub mod facts;
+pub mod growth;
 pub mod judging;
 pub mod keeping;
 

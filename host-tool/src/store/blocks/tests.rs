@@ -87,7 +87,10 @@ fn whatever_rots_in_a_row_costs_one_slot_at_most() {
         assert_eq!(good, expected, "bit {bit}");
     }
     for length in 0..bytes.len() {
-        assert!(Block::of(62, &bytes[..length]).each().all(|(at, bytes)| Slot::check(bytes).is_ok_and(|slot| slot.sequence() == at)), "{length}");
+        assert!(
+            Block::of(62, &bytes[..length]).each().all(|(at, bytes)| Slot::check(bytes).is_ok_and(|slot| slot.sequence() == at)),
+            "{length}"
+        );
     }
 }
 
@@ -99,10 +102,8 @@ fn gaps_are_found_without_the_rest() {
     let id = super::super::id_of(&store.db, &stream("A")).unwrap();
     assert_eq!(gaps(&store.db, id, 0).unwrap(), [gap(40), gap(100)]);
     assert_eq!(gaps(&store.db, id, 41).unwrap(), [gap(100)]);
-    let plan: String = store
-        .db
-        .query_row(&format!("EXPLAIN QUERY PLAN {OF_A_STREAM} AND gaps > 0 ORDER BY id"), [0, i64::MAX], |row| row.get(3))
-        .unwrap();
+    let plan: String =
+        store.db.query_row(&format!("EXPLAIN QUERY PLAN {OF_A_STREAM} AND gaps > 0 ORDER BY id"), [0, i64::MAX], |row| row.get(3)).unwrap();
     assert!(plan.contains("blocks_with_gaps"), "{plan}");
 }
 

@@ -2,20 +2,26 @@
 
 mod commands;
 mod glass;
+mod growth;
 mod paper;
+mod paths;
+mod plot;
 mod rig;
 mod row;
 
 use crate::test::run_command;
 use crate::{Outcome, board, tools};
-use clap::Args;
+use clap::{Args, ValueEnum};
 use row::Row;
 use std::process::Command;
 
-/// Where the table goes.
+/// Where the tables go.
 const DOCUMENT: &str = "host-tool/docs/speed.md";
-/// Between these lines of it.
-const MARKS: [&str; 2] = ["<!-- the table, by cargo xtask bench -->", "<!-- end of the table -->"];
+/// Each between lines of its own there.
+type Marks = [&'static str; 2];
+const RATIOS: Marks = ["<!-- the table, by cargo xtask bench -->", "<!-- end of the table -->"];
+const GROWTH: Marks = ["<!-- how it grows, by cargo xtask bench -->", "<!-- end of how it grows -->"];
+const PATHS: Marks = ["<!-- instructions, by cargo xtask bench -->", "<!-- end of instructions -->"];
 /// Where something has collapsed: a row by the beginning of its name, what it is held against, and the least that the other may take of
 /// ours (a size or a time) or the most (a rate). The aims are in the table.
 const COLLAPSED: &[(&str, &str, Held)] = &[
@@ -42,14 +48,47 @@ pub struct Arguments {
     /// A little only, to see that it runs and that no ratio has collapsed; writes nothing
     #[arg(long)]
     quick: bool,
+    /// One of its parts
+    #[arg(long, conflicts_with = "quick")]
+    only: Option<Part>,
 }
 
-/// Measures, prints the table, and writes it to the docs.
+/// What can be measured alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Part {
+    /// Beside what else could have been used
+    Ratios,
+    /// Time and memory by the number of holes, with a plot
+    Growth,
+    /// Instructions of the costliest paths
+    Paths,
+}
+
+/// Measures, prints the tables, and writes them to the docs.
 pub fn run(arguments: &Arguments) -> Outcome {
-    let quick = arguments.quick;
-    tools::ready()?;
-    let bins = ["measure", "borewitness", "season", "seeds"].map(|bin| ["--bin", bin]).concat();
-    run_command(Command::new(env!("CARGO")).args(["build", "--release", "--quiet", "--workspace"]).args(bins), "cargo build")?;
+    let does = |part| arguments.only.is_none_or(|only| only == part);
+    if does(Part::Ratios) {
+        tools::ready()?;
+        build(&["measure", "borewitness", "season", "seeds"])?;
+        ratios(arguments.quick)?;
+    }
+    if does(Part::Growth) && !arguments.quick {
+        build(&["growth", "borewitness"])?;
+        say(GROWTH, &growth::table()?)?;
+    }
+    if does(Part::Paths) && !arguments.quick {
+        build(&["paths"])?;
+        say(PATHS, &paths::table()?)?;
+    }
+    Ok(())
+}
+
+fn build(bins: &[&str]) -> Outcome {
+    let bins = bins.iter().flat_map(|bin| ["--bin", bin]);
+    run_command(Command::new(env!("CARGO")).args(["build", "--release", "--quiet", "--workspace"]).args(bins), "cargo build")
+}
+
+fn ratios(quick: bool) -> Outcome {
     let folder = board::root().join("target/measured");
     let _ = std::fs::remove_dir_all(&folder);
     std::fs::create_dir_all(&folder).map_err(|why| format!("{}: {why}", folder.display()))?;
@@ -65,9 +104,19 @@ pub fn run(arguments: &Arguments) -> Outcome {
         rows.extend(rig::rows()?);
     }
     let table = row::table(&rows);
+    if quick {
+        println!("{table}");
+        return collapsed(&rows);
+    }
+    // a table that shows what has collapsed is printed, not written
+    collapsed(&rows).inspect_err(|_| println!("{table}"))?;
+    say(RATIOS, &table)
+}
+
+/// Prints a table and writes it to the docs.
+fn say(marks: Marks, table: &str) -> Outcome {
     println!("{table}");
-    collapsed(&rows)?;
-    if quick { Ok(()) } else { write(&table) }
+    write(marks, table)
 }
 
 /// What a program says, or why it said nothing.
@@ -95,14 +144,18 @@ fn collapsed(rows: &[Row]) -> Outcome {
     Ok(())
 }
 
-/// The document with another table in it; what people wrote round it stays.
-fn write(table: &str) -> Outcome {
+fn write(marks: Marks, table: &str) -> Outcome {
     let path = board::root().join(DOCUMENT);
     let text = std::fs::read_to_string(&path).map_err(|why| format!("{DOCUMENT}: {why}"))?;
-    let parts = text.split_once(MARKS[0]).and_then(|(before, rest)| Some((before, rest.split_once(MARKS[1])?.1)));
-    let (before, after) = parts.ok_or_else(|| format!("{DOCUMENT}: put back the two marks that the table stands between"))?;
-    let whole = format!("{before}{}\n\n{}\n\n{table}\n{}{after}", MARKS[0], machine(), MARKS[1]);
+    let whole = with(&text, marks, table).ok_or_else(|| format!("{DOCUMENT}: put back the two marks: {} and {}", marks[0], marks[1]))?;
     std::fs::write(&path, whole).map_err(|why| format!("{DOCUMENT}: {why}"))
+}
+
+/// The document with another table in it; what people wrote round it stays.
+fn with(text: &str, marks: Marks, table: &str) -> Option<String> {
+    let (before, rest) = text.split_once(marks[0])?;
+    let after = rest.split_once(marks[1])?.1;
+    Some(format!("{before}{}\n\n{}\n\n{table}\n{}{after}", marks[0], machine(), marks[1]))
 }
 
 /// What it ran on.
@@ -120,6 +173,17 @@ fn machine() -> String {
 mod tests {
     use super::*;
     use row::Other;
+
+    #[test]
+    fn a_table_goes_between_its_own_marks() {
+        let text = format!("a\n{}\nold\n{}\nb\n{}\nold\n{}\nc\n", RATIOS[0], RATIOS[1], GROWTH[0], GROWTH[1]);
+        let new = with(&text, GROWTH, "| new |\n").expect("marks");
+        assert!(
+            new.contains("old") && new.matches("old").count() == 1 && new.contains("| new |\n\n<!-- end of how it grows -->\nc\n"),
+            "{new}"
+        );
+        assert_eq!((new.find("old") < new.find("\nb\n"), with(&text, PATHS, "")), (true, None));
+    }
 
     #[test]
     fn a_ratio_that_has_collapsed_is_named() {
