@@ -1,5 +1,6 @@
 //! `bench`: how small and fast this is beside what a good engineer would otherwise have used, as ratios from one run, written to the docs.
 
+mod cold;
 mod commands;
 mod glass;
 mod growth;
@@ -20,6 +21,7 @@ const DOCUMENT: &str = "host-tool/docs/speed.md";
 /// Each between lines of its own there.
 type Marks = [&'static str; 2];
 const RATIOS: Marks = ["<!-- the table, by cargo xtask bench -->", "<!-- end of the table -->"];
+const COLD: Marks = ["<!-- from a clean clone, by cargo xtask bench -->", "<!-- end of from a clean clone -->"];
 const GROWTH: Marks = ["<!-- how it grows, by cargo xtask bench -->", "<!-- end of how it grows -->"];
 const PATHS: Marks = ["<!-- instructions, by cargo xtask bench -->", "<!-- end of instructions -->"];
 /// Where something has collapsed: a row by the beginning of its name, what it is held against, and the least that the other may take of
@@ -62,6 +64,8 @@ enum Part {
     Growth,
     /// Instructions of the costliest paths
     Paths,
+    /// From a clean clone of what is committed to the first papers
+    Cold,
 }
 
 /// Measures, prints the tables, and writes them to the docs.
@@ -79,6 +83,9 @@ pub fn run(arguments: &Arguments) -> Outcome {
     if does(Part::Paths) && !arguments.quick {
         build(&["paths"])?;
         say(PATHS, &paths::table()?)?;
+    }
+    if does(Part::Cold) && !arguments.quick {
+        say(COLD, &cold::table()?)?;
     }
     Ok(())
 }
