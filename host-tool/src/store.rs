@@ -38,7 +38,7 @@ pub const STORE_VERSION: i32 = 7;
 const APPLICATION: i32 = 0x426F_7265;
 /// How long another program may hold the store before that is an error.
 const PATIENCE: Duration = Duration::from_secs(3);
-/// A store up to this size, 64 MiB, is looked over whenever it is opened; a larger one where a read fails.
+/// A store up to this size, 64 MiB, is looked over when a program first opens it; a larger one where a read fails.
 const CHECKED_PAGES: i32 = 16_384;
 
 /// What became of slots given to the store.
@@ -77,7 +77,7 @@ impl Store {
     /// # Errors
     /// See [`StoreFault`]; a file of a later version or of another program is left as it is.
     pub fn open(path: &Path) -> Result<Self, StoreFault> {
-        Self::connect(path, OpenFlags::SQLITE_OPEN_CREATE)
+        Self::connect(path, OpenFlags::SQLITE_OPEN_CREATE, true)
     }
 
     /// A store in memory, gone when it is dropped, of a host that goes by this number: for a world of which one seed is all.
@@ -99,16 +99,29 @@ impl Store {
         if !path.is_file() {
             return Err(StoreFault::Absent(shown(path)));
         }
-        Self::connect(path, OpenFlags::empty())
+        Self::connect(path, OpenFlags::empty(), true)
     }
 
-    fn connect(path: &Path, create: OpenFlags) -> Result<Self, StoreFault> {
+    /// Opens a store that this program has opened before, as often as somebody asks for something: it is not looked over again.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn open_again(path: &Path) -> Result<Self, StoreFault> {
+        if !path.is_file() {
+            return Err(StoreFault::Absent(shown(path)));
+        }
+        Self::connect(path, OpenFlags::empty(), false)
+    }
+
+    fn connect(path: &Path, create: OpenFlags, look_over: bool) -> Result<Self, StoreFault> {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | create;
         let db = Connection::open_with_flags(path, flags).map_err(|e| fault(path, &e))?;
         let mut store = Self { db, path: path.to_owned(), older: None };
         store.db.busy_timeout(PATIENCE).map_err(|e| store.fault(&e))?;
         store.refuse_strangers(create)?;
-        store.refuse_damage()?;
+        if look_over {
+            store.refuse_damage()?;
+        }
         store.bring_up_to_date()?;
         store.survive_power_cuts(create).map_err(|e| store.fault(&e))?;
         Ok(store)

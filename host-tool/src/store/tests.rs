@@ -210,6 +210,7 @@ fn a_damaged_page_is_found_when_the_store_is_opened_though_nobody_asks_for_what_
     let at = bytes.windows(SLOT_BYTES).position(|at| at == slot(900, b"good").bytes()).unwrap();
     bytes[at - at % 4_096..][..8].fill(0xEE);
     std::fs::write(&path, &bytes).unwrap();
+    assert!(Store::open_again(&path).is_ok_and(|store| store.stream(&stream()).is_err()), "not looked over again: where a read fails");
     for opened in [Store::open(&path), Store::open_existing(&path)] {
         let said = opened.unwrap_err();
         assert!(matches!(said, StoreFault::Damaged(_)) && said.to_string().contains("borewitness salvage"), "{said}");

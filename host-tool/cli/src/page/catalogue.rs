@@ -44,7 +44,7 @@ pub struct Known {
 impl Known {
     fn read(path: &Path, before: Option<&Self>) -> Result<Self, StoreFault> {
         let (mark, begun) = (mark(path), Instant::now()); // before reading: what is written meanwhile is read next time
-        let store = Store::open_existing(path)?;
+        let store = Store::open_again(path)?;
         let (entered, entries, plans) = said(&store, before)?;
         let index = Index::of(&store)?;
         let drilled: Vec<_> =
@@ -169,7 +169,7 @@ pub async fn with<T: Send + 'static>(
     let shared = shared.clone();
     let done = tokio::task::spawn_blocking(move || {
         let known = known(&shared)?;
-        work(&known, &Store::open_existing(&shared.store).map_err(|e| e.to_string())?)
+        work(&known, &Store::open_again(&shared.store).map_err(|e| e.to_string())?)
     });
     done.await.unwrap_or_else(|_| Err("the store cannot be read: try `borewitness holes`".to_owned()))
 }

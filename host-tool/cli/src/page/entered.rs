@@ -128,7 +128,7 @@ pub fn set_up(store: &Store, name: &SetUpName) -> Result<SetUp, String> {
 
 /// Puts it into the chain.
 fn enter(path: &Path, who: &Who, form: &Form) -> Result<(), String> {
-    let mut store = Store::open_existing(path).map_err(|e| e.to_string())?;
+    let mut store = Store::open_again(path).map_err(|e| e.to_string())?;
     let setup = set_up(&store, &form.set_up)?;
     let plan = &setup.opened.body.plan;
     let hole = HoleName::of(plan).ok_or("the hole has a leg that this version does not know")?;

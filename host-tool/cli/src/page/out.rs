@@ -31,7 +31,7 @@ pub async fn paper(State(shared): State<Arc<Shared>>, Extension(who): Extension<
     }
     let store = shared.store.clone();
     let printed = costly(&shared, "the paper cannot be printed: use `borewitness print`", move || {
-        let store = Store::open_existing(&store).map_err(|e| e.to_string())?;
+        let store = Store::open_again(&store).map_err(|e| e.to_string())?;
         let folder = tempfile::tempdir().map_err(|e| format!("the paper cannot be printed: {e}"))?;
         let job = papers::Job::of(&store, &[handle], None).map_err(|e| e.to_string())?;
         let printed = job.print(folder.path(), |_| ()).map_err(|e| e.to_string())?;
@@ -85,7 +85,7 @@ pub async fn export(State(shared): State<Arc<Shared>>, Extension(who): Extension
     };
     let made = costly(&shared, "the export cannot be made: use `borewitness export`", move || {
         let (known, shown) = (known(&with)?, Shown::of(find, state));
-        let store = Store::open_existing(&with.store).map_err(|e| e.to_string())?;
+        let store = Store::open_again(&with.store).map_err(|e| e.to_string())?;
         let structures: BTreeSet<StructureName> = shown.found(&known).map(|(listed, _)| of(&listed.found)).collect();
         let chosen: Vec<_> = known.index.set_ups.iter().filter(|listed| structures.contains(&of(&listed.found))).collect();
         if chosen.len() > HOLES_MOST {

@@ -69,7 +69,7 @@ fn keep(shared: &Shared, form: &Form) -> Result<(), String> {
         return Err("the picture is larger than 8 MiB: take a smaller one".to_owned());
     }
     kind(&bytes).ok_or("that is neither a JPEG nor a PNG picture")?;
-    let mut store = Store::open_existing(&shared.store).map_err(|e| e.to_string())?;
+    let mut store = Store::open_again(&shared.store).map_err(|e| e.to_string())?;
     let setup = set_up(&store, &form.set_up)?;
     let hole = HoleName::of(&setup.opened.body.plan).ok_or("the hole has a leg that this version does not know")?;
     let digest = HEXLOWER.encode(&Sha256::digest(&bytes));
