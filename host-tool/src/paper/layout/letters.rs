@@ -8,6 +8,8 @@ use krilla::text::{GlyphId, KrillaGlyph};
 use parley::fontique::{Blob, Charmap, Collection, CollectionOptions, FontInfoOverride, FontWeight, SourceCache};
 use parley::style::{FontFamily, FontFamilyName, LineHeight, OverflowWrap, StyleProperty};
 use parley::{FontContext, Layout, LayoutContext};
+use std::cell::RefCell;
+use std::collections::HashMap;
 use std::sync::Arc;
 
 /// The typeface, regular and semibold.
@@ -21,8 +23,20 @@ const BASELINE: f64 = 0.98;
 /// What stands for a character that the typeface lacks or that cannot be seen.
 pub const REPLACEMENT: char = '\u{FFFD}';
 
+/// Set texts that are kept: a few papers' worth.
+const KEPT_MAX: usize = 2_048;
+
+/// Spans of text, the bits of their size and of the width that they are broken at.
+type Asked = (Vec<(Weight, Box<str>)>, u64, Option<u64>);
+
+thread_local! {
+    /// What was set before on this thread. A text is set the same whenever it is asked for; labels come back on every paper, and what was
+    /// measured comes back to be drawn.
+    static KEPT: RefCell<HashMap<Asked, Lines>> = RefCell::new(HashMap::new());
+}
+
 /// How heavy letters are.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Weight {
     /// For reading.
     Regular,
@@ -187,6 +201,22 @@ impl Letters {
 
     /// Sets spans of text as one paragraph, broken at `width` if there is one.
     pub fn set(&mut self, spans: &[(Weight, &str)], size: f64, width: Option<f64>) -> Lines {
+        let asked: Asked =
+            (spans.iter().map(|(weight, span)| (*weight, (*span).into())).collect(), size.to_bits(), width.map(f64::to_bits));
+        if let Some(lines) = KEPT.with_borrow(|kept| kept.get(&asked).cloned()) {
+            return lines;
+        }
+        let lines = self.set_anew(spans, size, width);
+        KEPT.with_borrow_mut(|kept| {
+            if kept.len() >= KEPT_MAX {
+                kept.clear();
+            }
+            kept.insert(asked, lines.clone());
+        });
+        lines
+    }
+
+    fn set_anew(&mut self, spans: &[(Weight, &str)], size: f64, width: Option<f64>) -> Lines {
         let mut text = String::new();
         let mut strong = Vec::new();
         for (weight, span) in spans {
@@ -319,6 +349,29 @@ mod tests {
         }
         let last = set.lines.last().and_then(|l| l.runs.last()).unwrap();
         assert_eq!(last.weight, Weight::Strong);
+    }
+
+    /// Alike in all but one thing, and each set again after the others: nothing is taken for another, however often all is given up.
+    #[test]
+    fn what_is_kept_is_what_would_be_set() {
+        let mut letters = Letters::new();
+        let mut asked = Vec::new();
+        for text in ["deep", "deeper"] {
+            for (weight, size) in [(Weight::Regular, 9.5), (Weight::Strong, 9.5), (Weight::Regular, 9.0)] {
+                asked.extend([None, Some(12.0), Some(30.0)].map(|width| (weight, text, size, width)));
+            }
+        }
+        for turn in 0..3 {
+            for (weight, text, size, width) in &asked {
+                let spans = [(*weight, *text)];
+                let [kept, anew] = [letters.set(&spans, *size, *width), letters.set_anew(&spans, *size, *width)];
+                assert_eq!(format!("{kept:?}"), format!("{anew:?}"), "{text} {weight:?} {size} {width:?}, turn {turn}");
+            }
+            if turn == 1 {
+                (0..KEPT_MAX).for_each(|n| drop(letters.line(&n.to_string(), Style::regular(8.0))));
+                assert!(KEPT.with_borrow(HashMap::len) <= KEPT_MAX);
+            }
+        }
     }
 
     #[test]

@@ -50,8 +50,9 @@ fn host() -> Outcome<String> {
 fn built(page: &Path) -> Outcome<BTreeMap<String, f64>> {
     let text = std::fs::read_to_string(page).map_err(|why| format!("{}: {why}", page.display()))?;
     let units = text.split_once("const UNIT_DATA = ").and_then(|(_, rest)| Some(rest.split_once("\n];")?.0.to_owned() + "\n]"));
-    let units: Vec<Value> =
-        units.and_then(|units| serde_json::from_str(&units).ok()).ok_or_else(|| format!("{}: no times that can be read", page.display()))?;
+    let units: Vec<Value> = units
+        .and_then(|units| serde_json::from_str(&units).ok())
+        .ok_or_else(|| format!("{}: no times that can be read", page.display()))?;
     let mut took = BTreeMap::new();
     for unit in &units {
         if let (Some(name), Some(version), Some(seconds)) = (unit["name"].as_str(), unit["version"].as_str(), unit["duration"].as_f64()) {
@@ -116,7 +117,15 @@ fn written(took: f64, took_by: &BTreeMap<String, f64>, crates: &Crates) -> Strin
     let row = |name: &str| {
         let left = crates.reached(Some(name));
         let goes = sum(&all.iter().copied().filter(|other| !left.contains(other)).collect());
-        (goes, format!("| {name} | {} | {} | {} % |\n", short(took_by.get(name).copied().unwrap_or(0.0)), short(goes), short(100.0 * goes / whole)))
+        (
+            goes,
+            format!(
+                "| {name} | {} | {} | {} % |\n",
+                short(took_by.get(name).copied().unwrap_or(0.0)),
+                short(goes),
+                short(100.0 * goes / whole)
+            ),
+        )
     };
     let mut rows: Vec<(f64, String)> = crates.direct().into_iter().map(row).collect();
     rows.sort_by(|a, b| b.0.total_cmp(&a.0));
