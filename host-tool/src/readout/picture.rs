@@ -5,6 +5,7 @@ use crate::facts::SetUp;
 use crate::judge::axis::Axis;
 use serde::Serialize;
 use shared_protocol::record::Plan;
+use shared_protocol::state::Belief;
 use shared_protocol::units::Micrometres;
 
 /// Points of an axis that a screen can tell apart; a longer one is thinned out.
@@ -74,6 +75,8 @@ impl Picture {
         let below = |depth: Micrometres| mm(depth.minus(plan.hub_above_datum));
         let known = seen.depth_known();
         let outlook = seen.outlook.filter(|_| known);
+        // whether anything changes cannot be said while the sensor is silent; out of the ground it is only not asked
+        let astray = matches!(seen.status.lean, Belief::Fault | Belief::Stale);
         let lean = seen.lean_unknown().is_none().then(|| [seen.live.forward, seen.live.right].map(|lean| f64::from(lean.lean().0) / 1e3));
         Self {
             planned: mm(plan.depth),
@@ -86,7 +89,7 @@ impl Picture {
             lean,
             axis: bored.points.iter().map(|[depth, f, r]| [below(Micrometres(*depth)), f64::from(*f) / 1e3, f64::from(*r) / 1e3]).collect(),
             toe: outlook.map(|o| toe(&o).map(|um| mm(Micrometres(um)))),
-            toe_planned: outlook.map(|o| [mm(o.planned_forward), mm(o.planned_right)]),
+            toe_planned: outlook.filter(|_| !astray).map(|o| [mm(o.planned_forward), mm(o.planned_right)]),
         }
     }
 }
@@ -97,7 +100,7 @@ mod tests {
     use crate::readout::tests::GOOD;
     use shared_protocol::body::CoarseLean;
     use shared_protocol::message::{Live, Outlook};
-    use shared_protocol::state::{Belief, SheetUnits, Status};
+    use shared_protocol::state::{SheetUnits, Status};
     use shared_protocol::units::Lean;
 
     fn picture(status: Status, bored: &Bored) -> Picture {
@@ -127,6 +130,9 @@ mod tests {
         let unreferenced = picture(Status { referenced: false, ..GOOD }, &Bored::default());
         assert_eq!((unreferenced.bottom, unreferenced.tip, unreferenced.toe_planned), (None, None, None));
         let blank = picture(Status { lean: Belief::Blank, ..GOOD }, &Bored::default());
-        assert_eq!((blank.lean, blank.tip), (None, Some(2_000.0)));
+        assert_eq!((blank.lean, blank.tip, blank.toe_planned.is_some()), (None, Some(2_000.0), true));
+        for lean in [Belief::Fault, Belief::Stale] {
+            assert_eq!(picture(Status { lean, ..GOOD }, &Bored::default()).toe_planned, None, "{lean:?}: where it goes is not known");
+        }
     }
 }

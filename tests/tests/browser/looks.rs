@@ -142,7 +142,7 @@ fn replay(site: &mut Site) -> Value {
     let page = site.listen.page;
     std::thread::scope(|scope| {
         let looks = scope.spawn(move || look_at_when(page, "replay", &says("#why", "earlier records"), json!({})));
-        site.rig.hand(Hand::Flicker(2_000)); // some ten seconds of records
+        site.rig.hand(Hand::Flicker(4_000)); // some twenty seconds of records: a busy machine needs ten to open the page
         looks.join().expect("it looks")
     })
 }
@@ -175,7 +175,8 @@ fn ten_moments_on_a_ten_inch_tablet_at_a_metre() {
     let nearly = format!("{} && {cutting}", says("#alarm", "nearly at depth"));
     seen.push(("coming-up", look_when(&site, "coming-up", &nearly, json!({}))));
     let enough = format!("{} && ({cutting} || {})", says("#alarm", "deep enough"), says("#place", "on the bottom"));
-    seen.push(("on-depth", look_when(&site, "on-depth", &enough, json!({}))));
+    let past = "document.querySelector('#to_go').dataset.past === 'yes' || document.querySelector('#to_go .label').textContent === 'to go'";
+    seen.push(("on-depth", look_when(&site, "on-depth", &format!("{enough} && ({past})"), json!({}))));
     hear(&mut site, |_| true);
     seen.push(("replay", replay(&mut site)));
     for (name, measured) in &seen {

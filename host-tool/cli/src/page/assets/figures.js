@@ -96,6 +96,7 @@ function figure(name, wanted, { label = "", aside = "", verdict = null } = {}) {
   put(part("more"), value === null ? words(known.dash, 80) : aside);
   if (name === "lean") judged(part("verdict"), value === null ? null : verdict);
   attr(block, "data-dash", value === null ? "yes" : null);
+  attr(block, "data-past", value !== null && label && label !== "to go" ? "yes" : null);
   attr(block, "data-long", big.length > 4 || rest.length > 0 ? "yes" : null);
 }
 
