@@ -134,6 +134,23 @@ mod tests {
         assert_eq!(store.stream(&Stream { rig: "Bravo".to_owned(), epoch: 1 }).unwrap().slots, [slot(9)]);
     }
 
+    /// Each row says whose its slot is; where one does not, its neighbours do.
+    #[test]
+    fn a_damaged_store_from_before_blocks_is_salvaged_as_well() {
+        let folder = tempfile::tempdir().unwrap();
+        let [path, new] = ["store", "new"].map(|name| folder.path().join(name));
+        of_version(&path, 6);
+        let mut bytes = std::fs::read(&path).unwrap();
+        // everywhere: a page that was split keeps what it gave away
+        let at = |n: u32, all: &[u8]| -> Vec<usize> { (0..all.len() - 32).filter(|at| all[*at..*at + 32] == *slot(n).bytes()).collect() };
+        let [lost, unsaid] = [100, 300].map(|n| at(n, &bytes));
+        lost.iter().for_each(|at| bytes[at + 12] ^= 4);
+        unsaid.iter().for_each(|at| bytes[at - 1] ^= 0x55);
+        std::fs::write(&path, bytes).unwrap();
+        let found = crate::store::salvage(&path, &new).unwrap();
+        assert_eq!((found.slots, found.missing, found.unplaced), (499, vec![(stream(), 100, 100)], None));
+    }
+
     fn whole(store: &Store) -> bool {
         store.stream(&stream()).unwrap().slots == (0..500).map(slot).collect::<Vec<_>>()
     }

@@ -34,6 +34,8 @@ pub(super) enum Seen {
 struct Found<'a> {
     slot: Slot,
     blocks: Vec<Around<'a>>,
+    /// Whether one of them is more than chance.
+    in_block: bool,
     whose: Whose,
 }
 
@@ -74,8 +76,10 @@ fn on_page(page: &[u8]) -> Vec<Found<'_>> {
         .filter_map(|(at, bytes)| Some((at, Slot::check(bytes).ok()?)));
     let found = |(at, slot): (usize, Slot)| {
         let blocks = Around::of(page, at, &slot);
-        let said = blocks.iter().find_map(|block| block.says(&slot)).or_else(|| row_before(page.get(..at).unwrap_or(&[]), &slot));
-        Found { slot, blocks, whose: said.map_or(Whose::Unsaid, Whose::Said) }
+        let by_block = blocks.iter().find_map(|block| block.says(&slot));
+        let in_block = by_block.is_some() || blocks.iter().any(|block| block.has_others_beside(&slot));
+        let said = by_block.or_else(|| row_before(page.get(..at).unwrap_or(&[]), &slot));
+        Found { slot, blocks, in_block, whose: said.map_or(Whose::Unsaid, Whose::Said) }
     };
     slots.map(found).collect()
 }
@@ -93,7 +97,7 @@ fn place(page: Vec<Found<'_>>) -> Vec<Seen> {
             (Whose::Proven(stream), _) => Seen::Sure(stream, found.slot),
             (Whose::Said(stream), _) if beside(stream) => Seen::Sure(stream, found.slot),
             (Whose::Said(stream), []) => Seen::Likely(stream, found.slot),
-            (Whose::Unsaid, &[stream]) if found.blocks.is_empty() => Seen::Likely(stream, found.slot),
+            (Whose::Unsaid, &[stream]) if !found.in_block => Seen::Likely(stream, found.slot),
             _ => Seen::Unplaced(found.slot),
         }
     };
@@ -112,7 +116,7 @@ impl Whose {
 impl Found<'_> {
     /// The first sequence of the row that it stands in, and how far it is to the next row's.
     fn row(&self) -> (u32, u32) {
-        if self.blocks.is_empty() { (self.slot.sequence(), 1) } else { (blocks::start(self.slot.sequence()), blocks::TOGETHER) }
+        if self.in_block { (blocks::start(self.slot.sequence()), blocks::TOGETHER) } else { (self.slot.sequence(), 1) }
     }
 
     /// Looks for the stream that the block's sum holds for, first the one that its row says.
@@ -120,7 +124,7 @@ impl Found<'_> {
         let number = |stream: &i64| blocks::number(*stream, self.slot.sequence());
         let holds = |stream: &i64| self.blocks.iter().any(|block| blocks::sum(number(stream), block.bytes) == *block.sum);
         if let Some(stream) = self.whose.stream().into_iter().chain(known.iter().copied()).find(holds) {
-            self.whose = Whose::Proven(stream);
+            (self.whose, self.in_block) = (Whose::Proven(stream), true);
         }
     }
 }
@@ -136,6 +140,17 @@ impl<'a> Around<'a> {
             Some(Self { before: page.get(..from)?, bytes: page.get(from..end)?, sum: page.get(end..end + SUM)? })
         };
         (0..blocks::TOGETHER as usize).filter_map(with).collect()
+    }
+
+    /// Whether other slots of the same 31 stand beside this one with nothing between them, as rows of their own never do.
+    fn has_others_beside(&self, slot: &Slot) -> bool {
+        let rows = self.bytes.get(HEAD..).unwrap_or_default().as_chunks().0;
+        let Some(own) = rows.iter().position(|row| row == slot.bytes()) else { return false };
+        let others = (0..).zip(rows).filter_map(|(nth, row)| Some((own.abs_diff(nth), Slot::check(row).ok()?)));
+        others.filter(|(apart, _)| *apart > 0).any(|(apart, other)| {
+            let further = slot.sequence().abs_diff(other.sequence()) as usize >= apart;
+            further && blocks::start(other.sequence()) == blocks::start(slot.sequence())
+        })
     }
 
     /// The stream's number by the head of the row, where it holds together.
