@@ -5,8 +5,9 @@
 
 use super::axis::{Axis, Noise, metres};
 use super::closing::{Correction, correction};
+use super::distance::{distance_interval, radius};
 use super::freedom::{CIRCLE, INTERVAL, circle, effective, interval};
-use super::spread::{COVERAGE, Shape, Spread, distance_interval, radius};
+use super::spread::{COVERAGE, Shape, Spread};
 use crate::facts::SetUp;
 use shared_protocol::record::{NO_TEMPERATURE, Stamp};
 use shared_protocol::state::CalibrationItem;

@@ -1,13 +1,15 @@
 //! What a set-up's facts mean against its plan and limits, in line axes and below the sheet's datum.
 //!
 //! [`axis`] is where the bore went, [`closing`] what the hub says of its depth, [`budget`] what the figures are worth,
-//! [`spread`] how errors add up, [`freedom`] how much few readings are worth, [`limits`] what is accepted and
+//! [`spread`] how errors add up and [`distance`] what they do to a distance, [`freedom`] how much few readings are worth, [`limits`] what is accepted and
 //! [`statement`] what may be said.
 
 pub mod axes;
 pub mod axis;
 pub mod budget;
 pub mod closing;
+mod curve;
+pub mod distance;
 pub mod freedom;
 pub mod limits;
 pub mod measured;

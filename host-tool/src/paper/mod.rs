@@ -45,7 +45,7 @@ use shared_protocol::record::Plan;
 use shared_protocol::state::SheetUnits;
 
 /// The number of this layout; it changes whenever the same record would print otherwise.
-pub const LAYOUT: u16 = 2;
+pub const LAYOUT: u16 = 3;
 
 /// The cautions that every page carries.
 const CAUTION: &str = "Open hole: cover it, guard it or attend it. Local codes and licensed people decide; this paper does not.";
