@@ -15,7 +15,7 @@ bench="python3 python3-venv gcc libc6-dev"
 browser="chromium"
 command -v npm >/dev/null || browser="$browser nodejs npm"
 # What others do the same with, and what counts instructions, for the table of what is small and fast.
-measuring="zstd sqlite3 valgrind"
+measuring="zstd sqlite3 valgrind hyperfine"
 
 command -v dpkg-query >/dev/null || exit 0 # not Debian: each test says itself what it lacks
 

@@ -10,7 +10,7 @@ const FIRST: [f64; 2] = [1.5, 2.6];
 #[derive(Clone, Debug)]
 pub struct Curve {
     start: f64,
-    step: f64,
+    steps_per_unit: f64,
     /// From one step before the start to two after the end, so that each cubic has its four.
     values: Vec<f64>,
 }
@@ -21,18 +21,18 @@ impl Curve {
     pub fn of(start: f64, end: f64, steps: u16, value: impl Fn(f64) -> f64) -> Self {
         let step = (end - start) / f64::from(steps);
         let at = |n: u32| value(start + step * (f64::from(n) - 1.0));
-        Self { start, step, values: (0..u32::from(steps) + 4).map(at).collect() }
+        Self { start, steps_per_unit: 1.0 / step, values: (0..u32::from(steps) + 4).map(at).collect() }
     }
 
     /// The value at a place; before the start and beyond the end it is what it is there.
     #[must_use]
     pub fn at(&self, place: f64) -> f64 {
-        let steps = ((place - self.start) / self.step).max(0.0);
+        let steps = ((place - self.start) * self.steps_per_unit).max(0.0);
         let whole = floor(steps);
-        let Some(&[before, low, high, after]) = self.values.get(whole..).and_then(|rest| rest.first_chunk()) else {
+        let Some(&[before, low, high, after]) = self.values.get(usize::from(whole)..).and_then(|rest| rest.first_chunk()) else {
             return self.values.last().copied().unwrap_or_default();
         };
-        let part = steps.fract();
+        let part = steps - f64::from(whole);
         let (slope, bend, twist) = (high - before, 2.0 * before - 5.0 * low + 4.0 * high - after, 3.0 * (low - high) + after - before);
         low + 0.5 * part * (slope + part * (bend + part * twist))
     }
@@ -64,8 +64,8 @@ pub fn least(share: f64, standard: f64, furthest: f64, held: impl Fn(f64) -> f64
 }
 
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a float to integer cast saturates
-fn floor(x: f64) -> usize {
-    x as usize
+fn floor(x: f64) -> u16 {
+    x as u16
 }
 
 #[cfg(test)]

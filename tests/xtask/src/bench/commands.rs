@@ -2,12 +2,13 @@
 
 use super::row::{Other, Row};
 use crate::{Outcome, board};
+use serde::Deserialize;
+use std::ffi::OsStr;
 use std::path::Path;
-use std::process::{Command, Stdio};
-use std::time::Instant;
+use std::process::Command;
 
 /// Runs of a command; the shortest counts, since what else the machine does only ever adds.
-const RUNS: usize = 5;
+const RUNS: &str = "5";
 
 /// Sites with every kind of fault, on native rigs.
 pub fn simulated(quick: bool) -> Outcome<Row> {
@@ -28,17 +29,10 @@ pub fn simulated(quick: bool) -> Outcome<Row> {
 
 /// `borewitness holes` on a store that `measure` left, beside the slots of each stream counted and its newest read by SQLite's program.
 pub fn list(store: &Path) -> Outcome<Row> {
-    let ours = shortest(|| {
-        let mut command = Command::new(board::root().join("target/release/borewitness"));
-        command.args(["holes", "--store"]).arg(store);
-        command
-    })?;
+    let ours = board::root().join("target/release/borewitness");
+    let ours = shortest(&[ours.as_os_str(), "holes".as_ref(), "--store".as_ref(), store.as_os_str()])?;
     let sql = "SELECT rig, epoch, sum((length(slots) - 12) / 32), min(blocks.id), max(blocks.id), hex(max(slots)) FROM blocks JOIN streams ON streams.id = blocks.id >> 32 GROUP BY streams.id";
-    let theirs = shortest(|| {
-        let mut command = Command::new("sqlite3");
-        command.arg("-readonly").arg(store).arg(sql);
-        command
-    })?;
+    let theirs = shortest(&["sqlite3".as_ref(), "-readonly".as_ref(), store.as_os_str(), sql.as_ref()])?;
     Ok(Row {
         what: "the list of a season's holes, the whole command".into(),
         unit: "s".into(),
@@ -50,15 +44,26 @@ pub fn list(store: &Path) -> Outcome<Row> {
     })
 }
 
-fn shortest(command: impl Fn() -> Command) -> Outcome<f64> {
-    let mut best = f64::INFINITY;
-    for _ in 0..RUNS {
-        let (mut command, since) = (command(), Instant::now());
-        let status = command.stdout(Stdio::null()).status().map_err(|why| format!("{command:?} cannot be started: {why}"))?;
-        if !status.success() {
-            return Err(format!("{command:?} failed; what it says above is why"));
-        }
-        best = best.min(since.elapsed().as_secs_f64());
-    }
-    Ok(best)
+/// Seconds of a whole command, by hyperfine; it says itself where a command fails.
+fn shortest(command: &[&OsStr]) -> Outcome<f64> {
+    let export = board::root().join("target/measured/hyperfine.json");
+    let mut hyperfine = Command::new("hyperfine");
+    hyperfine.args(["--shell=none", "--style=none", "--warmup=1", "--runs", RUNS, "--export-json"]).arg(&export);
+    hyperfine.arg(shell_words::join(command.iter().map(|part| part.to_string_lossy())));
+    super::said(&mut hyperfine, "hyperfine")?;
+    let text = std::fs::read_to_string(&export).map_err(|why| format!("{}: {why}", export.display()))?;
+    let found: Export = serde_json::from_str(&text).map_err(|why| format!("{}: {why}", export.display()))?;
+    found.results.first().map(|one| one.min).ok_or_else(|| "hyperfine timed nothing".to_owned())
+}
+
+/// What hyperfine writes of each command.
+#[derive(Deserialize)]
+struct Export {
+    results: Vec<Timed>,
+}
+
+#[derive(Deserialize)]
+struct Timed {
+    /// Seconds of its shortest run.
+    min: f64,
 }

@@ -32,7 +32,7 @@ const COLLAPSED: &[(&str, &str, Held)] = &[
     ("catching up", "the line's own time", Held::AtLeast(0.6)),
     ("records encoded", "protobuf", Held::AtMost(1.0)),
     ("a season in the store", "one SQLite row per slot", Held::AtLeast(1.0)),
-    ("a season judged", "numpy and scipy", Held::AtLeast(1.0)),
+    ("a season judged", "numpy and scipy by the same series", Held::AtLeast(5.0)),
     ("paper", "reportlab", Held::AtMost(10.0)),
     ("paper", "a headless browser", Held::AtMost(1.0)),
 ];
