@@ -140,12 +140,14 @@ pub fn catalogue_by(store: &Store, limits: Option<&Limits>) -> Result<Catalogue,
     for stream in store.rigs()? {
         let held = store.stream(&stream)?;
         catalogue.remarks.extend(doubtful(&stream, &held));
-        for setup in facts::read(&held.slots) {
-            let unchained = store.unchained(&stream, setup.opened.sequence)?;
-            read.push((stream.clone(), setup, unchained));
-        }
+        read.push((store.all_unchained(&stream)?, stream, held.slots));
     }
-    let judged = read.into_par_iter().map(|(stream, setup, unchained)| Hole::judged(stream, setup, unchained, &sayings, limits));
+    let said = &sayings;
+    let judged = read.into_par_iter().flat_map(|(unchained, stream, slots)| {
+        let of = |setup: &SetUp| unchained.get(&setup.opened.sequence).cloned().unwrap_or_default();
+        let setups: Vec<_> = facts::read(&slots).into_iter().map(|setup| (of(&setup), setup)).collect();
+        setups.into_par_iter().map(move |(unchained, setup)| Hole::judged(stream.clone(), setup, unchained, said, limits))
+    });
     catalogue.holes = judged.collect();
     let given = handles(catalogue.holes.iter().map(|hole| (hole.plan(), hole.setup.opened.sequence, &hole.stream)));
     catalogue.holes.iter_mut().zip(given).for_each(|(hole, given)| hole.handle = given.handle);

@@ -7,6 +7,7 @@ use shared_protocol::message::text_field;
 use shared_protocol::record::{Identity, Seal};
 use shared_protocol::seal::SIMULATED_SECRET;
 use shared_protocol::slot::Slot;
+use std::sync::LazyLock;
 
 /// How the slots in hand stand to what the rig says of their segment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -176,7 +177,9 @@ pub struct Earlier {
 /// The public key of every simulated rig.
 #[must_use]
 pub fn published_key() -> Sum {
-    SigningKey::from_bytes(&SIMULATED_SECRET).verifying_key().to_bytes()
+    // as long in the making as a signature is in the checking
+    static KEY: LazyLock<Sum> = LazyLock::new(|| SigningKey::from_bytes(&SIMULATED_SECRET).verifying_key().to_bytes());
+    *KEY
 }
 
 /// Checks a seal: `first` is the set-up's, `closed` what its closing record states, and `closing` that record's slots.

@@ -2,6 +2,7 @@
 
 use super::{DigestState, SetUp, records};
 use crate::proof::{Earlier, Sealing, SegmentState, Stated, check, segments};
+use rayon::prelude::*;
 use shared_protocol::chain::End;
 use shared_protocol::record::{Closed, Record, Unsealed};
 use shared_protocol::slot::Slot;
@@ -16,28 +17,28 @@ pub fn unsealed(body: &Unsealed) -> Sealing {
     }
 }
 
-/// Proves every set-up of a stream.
+/// Proves every set-up of a stream, on as many processors as there are: a signature takes as long as all else of a hole.
 pub fn prove(setups: &mut [SetUp], stream: &[Slot]) {
     let named = named_keys(stream);
-    for setup in setups {
-        let Some((closed, end)) = setup.closed.as_ref().map(|c| (c.sequence, End::from(&c.body))) else {
-            continue;
-        };
-        let own = |slots: &[Slot], sequence: u32| slots.partition_point(|slot| slot.sequence() < sequence);
-        let before = setup.slots.get(..own(&setup.slots, closed)).unwrap_or(&[]);
-        let ends: Vec<Stated> = setup.checkpoints.iter().copied().chain([Stated { at: closed, end }]).collect();
-        setup.segments = segments(before, &ends);
-        setup.digest = digest(&setup.segments);
-        let Some(seal) = &setup.seal else {
-            let said = matches!(setup.sealing, Sealing::NoKey | Sealing::Refused);
-            setup.sealing = if said { setup.sealing } else { Sealing::Absent };
-            continue;
-        };
-        let closing: Vec<Slot> = setup.slots.iter().filter(|s| s.sequence() >= closed && s.kind() == Closed::KIND).copied().collect();
-        let earlier = earlier(&named, stream, seal.sequence);
-        let checked = check(&seal.body, setup.opened.sequence, setup.identity.as_ref(), &end, &closing, &earlier);
-        setup.sealing = checked.map_or_else(Sealing::Unfit, |(signer, before)| Sealing::Fits(signer, before));
-    }
+    setups.par_iter_mut().for_each(|setup| prove_one(setup, &named, stream));
+}
+
+fn prove_one(setup: &mut SetUp, named: &[(u32, Record)], stream: &[Slot]) {
+    let Some((closed, end)) = setup.closed.as_ref().map(|c| (c.sequence, End::from(&c.body))) else { return };
+    let own = |slots: &[Slot], sequence: u32| slots.partition_point(|slot| slot.sequence() < sequence);
+    let before = setup.slots.get(..own(&setup.slots, closed)).unwrap_or(&[]);
+    let ends: Vec<Stated> = setup.checkpoints.iter().copied().chain([Stated { at: closed, end }]).collect();
+    setup.segments = segments(before, &ends);
+    setup.digest = digest(&setup.segments);
+    let Some(seal) = &setup.seal else {
+        let said = matches!(setup.sealing, Sealing::NoKey | Sealing::Refused);
+        setup.sealing = if said { setup.sealing } else { Sealing::Absent };
+        return;
+    };
+    let closing: Vec<Slot> = setup.slots.iter().filter(|s| s.sequence() >= closed && s.kind() == Closed::KIND).copied().collect();
+    let earlier = earlier(named, stream, seal.sequence);
+    let checked = check(&seal.body, setup.opened.sequence, setup.identity.as_ref(), &end, &closing, &earlier);
+    setup.sealing = checked.map_or_else(Sealing::Unfit, |(signer, before)| Sealing::Fits(signer, before));
 }
 
 fn digest(segments: &[crate::proof::Segment]) -> DigestState {

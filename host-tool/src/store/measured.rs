@@ -7,7 +7,7 @@ use crate::judge::LineAxes;
 use crate::judge::measured::{Kind, Measurement};
 use crate::session::Stream;
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The tables from before there were entries, only added to when another store is merged or salvaged. Lengths are in whole micrometres; a set-up goes by the sequence of its first slot.
 pub(super) const TABLES: &str = "
@@ -76,6 +76,20 @@ impl Store {
             self.db.prepare_cached(sql)?.query_map(params![id, opened], measurement)?.collect()
         };
         list().map_err(|e| self.fault(&e))
+    }
+
+    /// The same of every set-up of a stream that has any.
+    ///
+    /// # Errors
+    /// See [`StoreFault`].
+    pub fn all_unchained(&self, stream: &Stream) -> Result<BTreeMap<u32, Vec<Measurement>>, StoreFault> {
+        let list = || -> rusqlite::Result<Vec<u32>> {
+            let Some(id) = id_of(&self.db, stream).optional()? else { return Ok(Vec::new()) };
+            let mut query = self.db.prepare_cached("SELECT DISTINCT opened FROM measurements WHERE stream = ?1")?;
+            query.query_map([id], |row| row.get(0))?.collect()
+        };
+        let opened = list().map_err(|e| self.fault(&e))?;
+        opened.into_iter().map(|opened| Ok((opened, self.unchained(stream, opened)?))).collect()
     }
 }
 
@@ -191,8 +205,11 @@ mod tests {
         }
         drop(store);
         let store = Store::open_existing(&path).unwrap();
-        assert_eq!(store.measurements(&stream(), 3).unwrap(), [plumb(2.5), sounding]);
-        assert_eq!(store.measurements(&Stream { rig: "Bravo".to_owned(), epoch: 1 }, 3).unwrap(), []);
+        assert_eq!(store.measurements(&stream(), 3).unwrap(), [plumb(2.5), sounding.clone()]);
+        let bravo = Stream { rig: "Bravo".to_owned(), epoch: 1 };
+        assert_eq!(store.measurements(&bravo, 3).unwrap(), []);
+        assert_eq!(store.all_unchained(&stream()).unwrap(), [(3, vec![plumb(2.5), sounding]), (9, vec![plumb(1.0)])].into());
+        assert_eq!(store.all_unchained(&bravo).unwrap(), [].into());
     }
 
     /// A wrong depth, the right one in its place, and a sounding on loose spoil, which is none of the hole's depth.
