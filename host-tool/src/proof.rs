@@ -9,6 +9,9 @@ use shared_protocol::seal::SIMULATED_SECRET;
 use shared_protocol::slot::Slot;
 use std::sync::LazyLock;
 
+/// Slots that are digested together.
+const TOGETHER: usize = 16;
+
 /// How the slots in hand stand to what the rig says of their segment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SegmentState {
@@ -42,9 +45,16 @@ pub struct Stated {
     pub end: End,
 }
 
-fn sum(slots: &[Slot]) -> Sum {
+/// SHA-256 over slots, one after the other.
+#[must_use]
+pub fn sum(slots: &[Slot]) -> Sum {
     let mut hash = Sha256::new();
-    slots.iter().for_each(|slot| hash.update(slot.bytes()));
+    // a slot is half of what is digested at once: some together spare the digest its own gathering
+    let (together, rest) = slots.as_chunks::<TOGETHER>();
+    for some in together {
+        hash.update(some.map(|slot| *slot.bytes()).as_flattened());
+    }
+    rest.iter().for_each(|slot| hash.update(slot.bytes()));
     hash.finalize().into()
 }
 

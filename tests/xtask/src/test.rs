@@ -1,6 +1,6 @@
 //! `test`: everything that proves the tree, in order, with one summary at the end.
 
-use crate::{Outcome, board, coverage, cuts, firmware, fuzz, seeds, size, tools, unpanicking};
+use crate::{Outcome, bench, board, coverage, cuts, firmware, fuzz, seeds, size, tools, unpanicking};
 use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
@@ -27,6 +27,7 @@ const STEPS: &[Step] = &[
     ("tests", || cargo(&["test", "--workspace", "--quiet"])),
     ("documentation", || cargo_with(&["doc", "--workspace", "--no-deps", "--quiet"], &[("RUSTDOCFLAGS", "-D warnings")])),
     ("demonstration", demonstration),
+    ("ratios", || bench::run(&bench::Arguments::QUICK)),
     ("fuzzer", || fuzz::run(&fuzz::Arguments { target: fuzz::Target::All, minutes: FUZZ_MINUTES, seed: 1 })),
     ("power cuts", || cuts::run(&cuts::Arguments { seed: 1, every: 1, pairs_every: 1, at: None, then: None })),
     ("seeds", || seeds::run(&seeds::Arguments { from: 1, count: SEEDS, seed: None, only: Vec::new() })),

@@ -55,6 +55,11 @@ pub struct Arguments {
     only: Option<Part>,
 }
 
+impl Arguments {
+    /// As it stands among what proves the tree.
+    pub const QUICK: Self = Self { quick: true, only: None };
+}
+
 /// What can be measured alone.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Part {
