@@ -9,6 +9,7 @@
 pub mod bundle;
 pub mod collect;
 pub mod keys;
+mod picture;
 pub mod printed;
 pub mod review;
 pub mod reviewer;

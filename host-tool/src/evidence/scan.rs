@@ -1,28 +1,24 @@
 //! What the QR code of a print says, read from a photograph, and whether somebody who is trusted signed it.
 
 use super::keys::{Role, Trusted};
+use super::picture::{Grey, unpacked};
 use super::review::signed_by;
 use super::short::{HEAD, key_name};
 use data_encoding::BASE64URL_NOPAD;
-use image::ImageReader;
-use image::imageops::{FilterType, fast_blur, resize};
 use rxing::common::HybridBinarizer;
 use rxing::multi::MultipleBarcodeReader;
 use rxing::qrcode::cpp_port::QrReader;
 use rxing::{BinaryBitmap, DecodeHints, Luma8Source};
-use std::io::Cursor;
+use std::borrow::Cow;
 
 /// Bytes of a photograph.
 pub const IMAGE_BYTES: u64 = 64 << 20;
-/// Pixels on each side that a photograph has at most.
-const SIDE: u32 = 20_000;
-/// Bytes that a photograph may take unpacked.
-const UNPACKED_BYTES: u64 = 1 << 30;
-/// How a photograph is looked at, one way after the other until a code is found: the factor by which it is made larger or smaller,
-/// and how much it is blurred, pixels. Noise averages out where it is blurred or made smaller.
-const LOOKS: [(f64, f32); 6] = [(1.0, 0.0), (1.0, 0.8), (2.0, 1.6), (0.5, 0.0), (2.0, 2.4), (0.25, 0.0)];
+/// How a photograph is looked at, one way after the other until a code is found: how often it is made twice as large, or half as
+/// large, and how far each pixel is averaged with its neighbours then, pixels. Noise averages out where it is blurred or made smaller,
+/// and a module of less than two pixels is found where it is made larger.
+const LOOKS: [(i32, &[usize]); 8] = [(0, &[]), (0, &[1]), (-1, &[]), (1, &[1]), (1, &[2]), (1, &[2, 2]), (-1, &[1]), (-2, &[])];
 /// Pixels that are looked at at once.
-const PIXELS: u64 = 60_000_000;
+const PIXELS: usize = 60_000_000;
 
 /// Why a photograph says nothing; one line.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -65,19 +61,12 @@ pub enum Signer {
 /// # Errors
 /// See [`ScanFault`].
 pub fn read(picture: &[u8]) -> Result<String, ScanFault> {
-    let fault = |e: &dyn std::fmt::Display| ScanFault::Picture(e.to_string());
-    let mut reader = ImageReader::new(Cursor::new(picture)).with_guessed_format().map_err(|e| fault(&e))?;
-    let mut limits = image::Limits::default();
-    (limits.max_image_width, limits.max_image_height, limits.max_alloc) = (Some(SIDE), Some(SIDE), Some(UNPACKED_BYTES));
-    reader.limits(limits);
-    let picture = reader.decode().map_err(|e| fault(&e))?;
+    let picture = unpacked(picture).map_err(ScanFault::Picture)?;
     let mut foreign = false;
-    let picture = picture.into_luma8();
-    for (factor, blur) in LOOKS {
-        let Some((width, height)) = sized(picture.dimensions(), factor) else { continue };
-        let size = if factor == 1.0 { picture.clone() } else { resize(&picture, width, height, FilterType::Triangle) };
-        let grey = if blur > 0.0 { fast_blur(&size, blur) } else { size };
-        for text in codes(grey.as_raw(), width, height) {
+    for (doublings, radii) in LOOKS {
+        let Some(sized) = sized(&picture, doublings) else { continue };
+        let grey = radii.iter().fold(sized, |grey, radius| Cow::Owned(grey.blurred(*radius)));
+        for text in codes(&grey) {
             if text.starts_with(HEAD) {
                 return Ok(text);
             }
@@ -87,18 +76,18 @@ pub fn read(picture: &[u8]) -> Result<String, ScanFault> {
     Err(if foreign { ScanFault::Foreign } else { ScanFault::NoCode })
 }
 
-/// A picture's size times a factor; `None` where that is too large to be looked at, or nothing.
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a float to integer cast saturates
-fn sized((width, height): (u32, u32), factor: f64) -> Option<(u32, u32)> {
-    let times = |length: u32| (f64::from(length) * factor) as u32;
-    let size = (times(width), times(height));
-    let pixels = u64::from(size.0) * u64::from(size.1);
-    (pixels > 0 && pixels <= PIXELS).then_some(size)
+/// A picture made twice as large, or half as large, so many times; `None` where that is too large to be looked at.
+fn sized(picture: &Grey, doublings: i32) -> Option<Cow<'_, Grey>> {
+    let pixels = picture.pixels.len();
+    let becomes = if doublings < 0 { pixels >> (-2 * doublings) } else { pixels << (2 * doublings) };
+    let once = |grey: Cow<'_, Grey>, _| Cow::Owned(if doublings < 0 { grey.halved() } else { grey.doubled() });
+    (1..=PIXELS).contains(&becomes).then(|| (0..doublings.abs()).fold(Cow::Borrowed(picture), once))
 }
 
 /// The text of every code in a grey picture.
-fn codes(grey: &[u8], width: u32, height: u32) -> Vec<String> {
-    let Ok(source) = Luma8Source::new_with_slice(grey, width, height) else { return Vec::new() };
+fn codes(grey: &Grey) -> Vec<String> {
+    let (Ok(width), Ok(height)) = (u32::try_from(grey.width), u32::try_from(grey.height)) else { return Vec::new() };
+    let Ok(source) = Luma8Source::new_with_slice(&grey.pixels, width, height) else { return Vec::new() };
     let mut bitmap = BinaryBitmap::new(HybridBinarizer::new(source));
     let hints = DecodeHints { TryHarder: Some(true), ..DecodeHints::default() };
     let found = QrReader.decode_multiple_with_hints(&mut bitmap, &hints);

@@ -1,6 +1,7 @@
 //! Papers against whoever would change them: what each proves, to whom, and that nothing that was changed is taken.
 
 mod alone;
+mod kinds;
 mod office;
 mod others;
 mod photographs;

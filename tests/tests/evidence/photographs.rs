@@ -42,7 +42,7 @@ fn photographed(page: &GrayImage, degrees: f64, askew: f64, noise: i32, seed: u6
     })
 }
 
-fn png(picture: &GrayImage) -> Vec<u8> {
+pub fn png(picture: &GrayImage) -> Vec<u8> {
     let mut bytes = Cursor::new(Vec::new());
     picture.write_to(&mut bytes, ImageFormat::Png).expect("written");
     bytes.into_inner()
@@ -55,11 +55,19 @@ fn by_zbar(picture: &[u8]) -> String {
     String::from_utf8(out.expect("zbarimg: run tests/install-debian.sh").stdout).expect("text").trim_end().to_owned()
 }
 
-fn code(office: &Office) -> String {
+pub fn code(office: &Office) -> String {
     let evidence = office.evidence();
     let judged = evidence.judged().expect("evidence");
     let hole = judged.holes.iter().find(|hole| hole.set_up_name() == office.set_up()).expect("the left leg");
     Reviewed::of(&evidence, &judged, hole).expect("its evidence").code
+}
+
+/// A code drawn, five pixels to a module.
+pub fn drawn(text: &str) -> GrayImage {
+    let code = qrcodegen::QrCode::encode_text(text, qrcodegen::QrCodeEcc::Medium).expect("fits");
+    let side = u32::try_from(code.size() + 8).expect("positive") * 5;
+    let dark = |x: u32, y: u32| code.get_module(i32::try_from(x / 5).expect("small") - 4, i32::try_from(y / 5).expect("small") - 4);
+    GrayImage::from_fn(side, side, |x, y| Luma([if dark(x, y) { 0 } else { 255 }]))
 }
 
 #[test]
@@ -129,9 +137,5 @@ fn pictures_without_our_code_are_refused() {
     let blank = png(&GrayImage::from_pixel(200, 200, Luma([255])));
     assert_eq!(read(&blank), Err(ScanFault::NoCode));
     assert!(matches!(read(b"no picture"), Err(ScanFault::Picture(_))));
-    let other = qrcodegen::QrCode::encode_text("https://example.invalid", qrcodegen::QrCodeEcc::Medium).expect("fits");
-    let side = u32::try_from(other.size() + 8).expect("positive") * 5;
-    let dark = |x: u32, y: u32| other.get_module(i32::try_from(x / 5).expect("small") - 4, i32::try_from(y / 5).expect("small") - 4);
-    let foreign = GrayImage::from_fn(side, side, |x, y| Luma([if dark(x, y) { 0 } else { 255 }]));
-    assert_eq!(read(&png(&foreign)), Err(ScanFault::Foreign));
+    assert_eq!(read(&png(&drawn("https://example.invalid"))), Err(ScanFault::Foreign));
 }
