@@ -34,7 +34,7 @@ type Part = fn(bool, &Path) -> Vec<Row>;
 const PARTS: &[(&str, Part)] = &[
     ("week", of_week),
     ("codec", |quick, _| {
-        vec![codec::both_ways(if quick { 200_000 } else { 1_000_000 }), codec::season(if quick { 1_000_000 } else { 8_000_000 })]
+        vec![codec::both_ways(if quick { 200_000 } else { 1_000_000 }), codec::season(if quick { 1_000_000 } else { 4_000_000 })]
     }),
     ("store", |quick, folder| keeping::a_season(5_000 / scale(quick), folder).to_vec()),
     ("judge", |quick, _| vec![judging::season(5_000 / scale(quick))]),

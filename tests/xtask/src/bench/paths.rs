@@ -11,7 +11,7 @@ struct Path {
     what: &'static str,
     /// How often it is gone through; each is half as many times more than its half.
     count: u32,
-    /// Instructions for each before budgets were expanded by strips, slots checked by sixteen tables: at `BEFORE`, counted the same way.
+    /// Instructions for each at `BEFORE`, counted the same way: errors were added up on grids, set texts not kept, slots checked by one table.
     before: f64,
 }
 
