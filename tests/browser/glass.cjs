@@ -2,9 +2,11 @@
 //
 //   node glass.cjs '{"url": …, "clients": 4, "seconds": 20}'
 //
-// Prints "open" once all of them see figures, then {"clients": [{"seen": [[rig, heard, drawn, painted], …], "stale": n}], "changed": [ms, …]}:
+// Prints "open" once all of them see figures, then
+// {"clients": [{"seen": [[rig, heard, drawn, painted, other], …], "stale": n}], "changed": [ms, …]}:
 // `rig` the rig's clock at the reading (low 16 bits), the rest ms of the time of day: the sight's arrival in the page's script, the end of
-// its drawing, and the beginning of the frame after the one that it was drawn for. `changed` are the times at which the compositor had
+// its drawing, and the beginning of the frame after the one that it was drawn for; `other` is 1 where the page then was another than before,
+// 0 where a tool that stood still left all figures as they were. `changed` are the times at which the compositor had
 // changed pixels of the first client's page.
 "use strict";
 
@@ -18,6 +20,7 @@ function watch() {
   const glass = { seen: [], stale: 0 };
   window.glass = glass;
   let heard = 0;
+  let before = "";
   const Stream = window.EventSource;
   window.EventSource = class extends Stream {
     constructor(url) {
@@ -31,7 +34,9 @@ function watch() {
       if (changes.some((change) => change.attributeName === "data-stale")) glass.stale += body.dataset.stale === "yes" ? 1 : 0;
       if (!body.dataset.rig || !changes.some((change) => change.attributeName === "data-rig")) return;
       const [rig, arrived, drawn] = [Number(body.dataset.rig), heard, now()];
-      requestAnimationFrame(() => requestAnimationFrame(() => glass.seen.push([rig, arrived, drawn, now()])));
+      const other = Number(body.innerHTML !== before);
+      before = body.innerHTML;
+      requestAnimationFrame(() => requestAnimationFrame(() => glass.seen.push([rig, arrived, drawn, now(), other])));
     }).observe(body, { attributes: true, attributeFilter: ["data-rig", "data-stale"] });
   });
 }

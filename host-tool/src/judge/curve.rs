@@ -11,8 +11,10 @@ const FIRST: [f64; 2] = [1.5, 2.6];
 pub struct Curve {
     start: f64,
     steps_per_unit: f64,
-    /// From one step before the start to two after the end, so that each cubic has its four.
-    values: Vec<f64>,
+    /// Of each step its cubic: its value, and what half the part of the step, its square and its cube are taken by.
+    cubics: Vec<[f64; 4]>,
+    /// What it is beyond them.
+    last: f64,
 }
 
 impl Curve {
@@ -21,7 +23,12 @@ impl Curve {
     pub fn of(start: f64, end: f64, steps: u16, value: impl Fn(f64) -> f64) -> Self {
         let step = (end - start) / f64::from(steps);
         let at = |n: u32| value(start + step * (f64::from(n) - 1.0));
-        Self { start, steps_per_unit: 1.0 / step, values: (0..u32::from(steps) + 4).map(at).collect() }
+        let values: Vec<f64> = (0..u32::from(steps) + 4).map(at).collect();
+        let cubic = |&[before, low, high, after]: &[f64; 4]| {
+            [low, high - before, 2.0 * before - 5.0 * low + 4.0 * high - after, 3.0 * (low - high) + after - before]
+        };
+        let cubics = values.windows(4).filter_map(<[f64]>::first_chunk).map(cubic).collect();
+        Self { start, steps_per_unit: 1.0 / step, cubics, last: values.last().copied().unwrap_or_default() }
     }
 
     /// The value at a place; before the start and beyond the end it is what it is there.
@@ -29,11 +36,8 @@ impl Curve {
     pub fn at(&self, place: f64) -> f64 {
         let steps = ((place - self.start) * self.steps_per_unit).max(0.0);
         let whole = floor(steps);
-        let Some(&[before, low, high, after]) = self.values.get(usize::from(whole)..).and_then(|rest| rest.first_chunk()) else {
-            return self.values.last().copied().unwrap_or_default();
-        };
+        let Some([low, slope, bend, twist]) = self.cubics.get(usize::from(whole)) else { return self.last };
         let part = steps - f64::from(whole);
-        let (slope, bend, twist) = (high - before, 2.0 * before - 5.0 * low + 4.0 * high - after, 3.0 * (low - high) + after - before);
         low + 0.5 * part * (slope + part * (bend + part * twist))
     }
 }

@@ -148,7 +148,7 @@ fn each_reading_is_on_four_glasses_by_ways_that_add_up() {
     assert!(sum < 2.0 * whole && whole < 2.0 * sum, "the whole is its parts: {row}");
 }
 
-/// From each reading that the first client drew to the first change of pixels behind it, ms.
+/// From each reading that the first client drew to the first change of pixels behind it, ms. One that left the page as it was changes none.
 fn changed_after(saw: &Value, readings: &BTreeMap<u16, OnLine>) -> Vec<f64> {
     let changes: Vec<f64> = saw["changed"].as_array().expect("a list").iter().filter_map(Value::as_f64).collect();
     let rows = saw["clients"][0]["seen"].as_array().expect("a list");
@@ -158,5 +158,5 @@ fn changed_after(saw: &Value, readings: &BTreeMap<u16, OnLine>) -> Vec<f64> {
         let change = changes.iter().find(|change| **change >= drawn)?;
         Some(change - reading.sampled)
     };
-    rows.iter().filter_map(after).collect()
+    rows.iter().filter(|row| row[4] == 1).filter_map(after).collect()
 }
