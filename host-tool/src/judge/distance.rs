@@ -6,8 +6,8 @@ use super::spread::Spread;
 use std::f64::consts::PI;
 
 /// Steps of the distribution of the distance without the disc, and parts that the circle about the centre is cut into for each, of which
-/// its halves are one where nothing tells them apart. With 64 and 192 of them, and four times as many turns of the disc, no half-width is
-/// other by more than 0.1 %.
+/// its halves are one where nothing tells them apart. Of 180 mixtures of errors, up to a thousand times as large as each other, no half-width
+/// is other by more than 0.08 % than on a grid of 8,192 cells with the disc in 48 strips.
 const STEPS: u16 = 36;
 const PARTS: u16 = 40;
 /// Standard deviations of the wider error beyond the measured distance within which all counts: of two normal ones less than one in a

@@ -37,7 +37,7 @@ const PARTS: &[(&str, Part)] = &[
         vec![codec::both_ways(if quick { 200_000 } else { 1_000_000 }), codec::season(if quick { 1_000_000 } else { 4_000_000 })]
     }),
     ("store", |quick, folder| keeping::a_season(5_000 / scale(quick), folder).to_vec()),
-    ("judge", |quick, _| vec![judging::season(5_000 / scale(quick))]),
+    ("judge", |quick, _| vec![judging::season(if quick { 1_000 } else { 5_000 })]),
 ];
 
 fn scale(quick: bool) -> u32 {
